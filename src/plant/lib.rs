@@ -1,1 +1,11 @@
-//! plant
+//! The physics twin of a force-feel stick: rigs, gimbal, cartridges, stepper drives, contacts, pilot hand.
+//!
+//! No files, no ports, no clock: texts and times are arguments.
+
+mod fault;
+mod file_error;
+mod locate;
+
+pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
+pub use file_error::{FileError, nearest};
+pub use locate::locate;

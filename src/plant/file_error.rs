@@ -1,0 +1,233 @@
+//! What is wrong with a rig or scenario file, and where.
+
+use std::ops::Range;
+
+use crate::locate::{find_key_within, locate_nearest};
+
+/// One thing that is wrong with a text file that a user wrote.
+///
+/// It knows nothing of the file's name: whoever read the file adds that.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("{message}")]
+pub struct FileError {
+    /// What is wrong: lower case, the offending value in backticks, the valid range named.
+    pub message: String,
+    /// What would put it right, where that can be said.
+    pub help: Option<String>,
+    /// Bytes of the text that it is about; `None` when it is about the text as a whole.
+    pub span: Option<Range<usize>>,
+}
+
+impl FileError {
+    /// An error about the text as a whole.
+    pub fn new(message: impl Into<String>) -> Self {
+        Self {
+            message: message.into(),
+            help: None,
+            span: None,
+        }
+    }
+
+    /// An error about the value at `path` in the TOML `text`, or about the nearest table round it
+    /// if there is no such value. See [`crate::locate`] for the form of a path.
+    pub fn at(text: &str, path: &str, message: impl Into<String>) -> Self {
+        Self {
+            span: locate_nearest(text, path),
+            ..Self::new(message)
+        }
+    }
+
+    /// The same error with a help line.
+    pub fn with_help(self, help: impl Into<String>) -> Self {
+        Self {
+            help: Some(help.into()),
+            ..self
+        }
+    }
+
+    /// The same error about these bytes of the text.
+    pub fn with_span(self, span: Range<usize>) -> Self {
+        Self {
+            span: Some(span),
+            ..self
+        }
+    }
+
+    /// The same error with its span moved by `offset` bytes: for a text that stands inside another.
+    pub fn moved_by(self, offset: usize) -> Self {
+        Self {
+            span: self.span.map(|span| span.start + offset..span.end + offset),
+            ..self
+        }
+    }
+
+    /// Puts an error of the TOML reader into our words: an unknown key or choice offers the
+    /// nearest known one, and points at the key itself.
+    pub fn from_toml(text: &str, error: &toml::de::Error) -> Self {
+        let raw = error.message();
+        let span = error.span();
+        let names = backticked(raw);
+        let Some((first, known)) = names.split_first() else {
+            return Self {
+                span,
+                ..Self::new(lower_first(raw))
+            };
+        };
+        if raw.starts_with("unknown field") {
+            let within = span.clone().unwrap_or(0..text.len());
+            let span = find_key_within(text, first, &within).or(span);
+            let help = offer(first, known, "key");
+            return Self {
+                message: format!("unknown key `{first}`"),
+                help,
+                span,
+            };
+        }
+        if raw.starts_with("unknown variant") {
+            let help = offer(first, known, "choice");
+            return Self {
+                message: format!("unknown choice `{first}`"),
+                help,
+                span,
+            };
+        }
+        if raw.starts_with("missing field") {
+            return Self {
+                span,
+                ..Self::new(format!("missing key `{first}`"))
+            };
+        }
+        Self {
+            span,
+            ..Self::new(lower_first(raw))
+        }
+    }
+}
+
+/// The name among `known` that is nearest to `name`, if one is near enough to be meant.
+///
+/// Near enough is an edit distance (with transpositions) of at most a third of the name's length, at least 1;
+/// or a name of which `name` is a beginning.
+pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    let allowed = (name.chars().count() / 3).max(1);
+    known
+        .into_iter()
+        .map(|candidate| {
+            let distance = strsim::damerau_levenshtein(name, candidate);
+            let begun = name.len() >= 3 && candidate.starts_with(name);
+            (
+                if begun {
+                    distance.min(allowed)
+                } else {
+                    distance
+                },
+                candidate,
+            )
+        })
+        .filter(|(distance, _)| *distance <= allowed)
+        .min_by_key(|(distance, _)| *distance)
+        .map(|(_, candidate)| candidate)
+}
+
+/// The help line for a name that is not among `known`.
+fn offer(name: &str, known: &[&str], noun: &str) -> Option<String> {
+    if known.is_empty() {
+        return Some(format!("no {noun} may stand here"));
+    }
+    let list = known
+        .iter()
+        .map(|name| format!("`{name}`"))
+        .collect::<Vec<_>>()
+        .join(", ");
+    Some(match nearest(name, known.iter().copied()) {
+        Some(near) => format!("did you mean `{near}`? known here: {list}"),
+        None => format!("known here: {list}"),
+    })
+}
+
+/// Every text between a pair of backticks.
+fn backticked(message: &str) -> Vec<&str> {
+    message.split('`').skip(1).step_by(2).collect()
+}
+
+fn lower_first(text: &str) -> String {
+    let mut chars = text.chars();
+    match chars.next() {
+        // "TOML ..." keeps its capitals.
+        Some(first) if !chars.as_str().starts_with(char::is_uppercase) => {
+            first.to_lowercase().chain(chars).collect()
+        }
+        _ => text.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[derive(Debug, serde::Deserialize)]
+    #[serde(deny_unknown_fields)]
+    struct Outer {
+        #[serde(rename = "mass_kg")]
+        _mass_kg: f64,
+        #[serde(rename = "kind")]
+        _kind: Kind,
+    }
+
+    #[derive(Debug, serde::Deserialize)]
+    #[serde(tag = "what", rename_all = "lowercase", deny_unknown_fields)]
+    enum Kind {
+        Push {
+            #[serde(rename = "newtons")]
+            _newtons: f64,
+        },
+        Pull {},
+    }
+
+    fn error_of(text: &str) -> FileError {
+        FileError::from_toml(text, &toml::from_str::<Outer>(text).unwrap_err())
+    }
+
+    #[test]
+    fn an_unknown_key_is_pointed_at_and_the_nearest_offered() {
+        let text = "mass_kgs = 1.0\nkind = { what = \"pull\" }\n";
+        let error = error_of(text);
+        assert_eq!(error.message, "unknown key `mass_kgs`");
+        assert_eq!(&text[error.span.unwrap()], "mass_kgs");
+        assert!(error.help.unwrap().starts_with("did you mean `mass_kg`?"));
+    }
+
+    #[test]
+    fn an_unknown_key_inside_a_tagged_table_is_pointed_at() {
+        let text = "mass_kg = 1.0\nkind = { what = \"push\", newton = 3.0 }\n";
+        let error = error_of(text);
+        assert_eq!(error.message, "unknown key `newton`");
+        assert_eq!(&text[error.span.unwrap()], "newton");
+        assert!(error.help.unwrap().starts_with("did you mean `newtons`?"));
+    }
+
+    #[test]
+    fn an_unknown_choice_lists_the_choices() {
+        let text = "mass_kg = 1.0\nkind = { what = \"pul\" }\n";
+        let error = error_of(text);
+        assert_eq!(error.message, "unknown choice `pul`");
+        assert_eq!(
+            error.help.unwrap(),
+            "did you mean `pull`? known here: `push`, `pull`"
+        );
+    }
+
+    #[test]
+    fn a_missing_key_is_named() {
+        assert_eq!(error_of("mass_kg = 1.0\n").message, "missing key `kind`");
+    }
+
+    #[test]
+    fn nothing_near_offers_nothing() {
+        assert_eq!(nearest("zebra", ["mass_kg", "inertia"]), None);
+        assert_eq!(
+            nearest("brekaout_nm", ["breakout_nm", "rate_nm"]),
+            Some("breakout_nm")
+        );
+    }
+}

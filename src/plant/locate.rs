@@ -1,0 +1,168 @@
+//! Where a value stands in a TOML text.
+
+use std::ops::Range;
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+/// Byte span of the value at a dotted key path, `None` if the text is no TOML or has no such value.
+///
+/// An array's entry is named by its index: `pitch.cartridge.breakout_nm`, `do[3].at_s`,
+/// `stick.mass.frame[0].at_m[2]`. The span of a `[table]` is its header's.
+pub fn locate(text: &str, path: &str) -> Option<Range<usize>> {
+    let root = DeTable::parse(text).ok()?;
+    let steps = steps(path)?;
+    let (first, rest) = steps.split_first()?;
+    let Step::Key(first) = first else { return None };
+    let mut value = root.get_ref().get(*first)?;
+    for step in rest {
+        value = child(value, step)?;
+    }
+    Some(value.span())
+}
+
+/// As [`locate`], but if there is no such value, the span of the nearest table or array round it.
+pub(crate) fn locate_nearest(text: &str, path: &str) -> Option<Range<usize>> {
+    let mut path = path;
+    loop {
+        if let Some(span) = locate(text, path) {
+            return Some(span);
+        }
+        let cut = path.rfind(['.', '['])?;
+        path = &path[..cut];
+    }
+}
+
+/// Span of the only key called `name` that begins within `within`; `None` if there is none or more than one.
+pub(crate) fn find_key_within(
+    text: &str,
+    name: &str,
+    within: &Range<usize>,
+) -> Option<Range<usize>> {
+    let root = DeTable::parse(text).ok()?;
+    let mut found = Vec::new();
+    collect_keys(root.get_ref(), name, &mut found);
+    // A key that stands alone in the text is meant even if the reader named only a header.
+    if let [only] = found.as_slice() {
+        return Some(only.clone());
+    }
+    found.retain(|span| within.contains(&span.start));
+    match found.as_slice() {
+        [only] => Some(only.clone()),
+        _ => None,
+    }
+}
+
+enum Step<'a> {
+    Key(&'a str),
+    Index(usize),
+}
+
+fn steps(path: &str) -> Option<Vec<Step<'_>>> {
+    let mut steps = Vec::new();
+    for part in path.split('.') {
+        let mut pieces = part.split('[');
+        let key = pieces.next()?;
+        if key.is_empty() {
+            return None;
+        }
+        steps.push(Step::Key(key));
+        for piece in pieces {
+            steps.push(Step::Index(piece.strip_suffix(']')?.parse().ok()?));
+        }
+    }
+    Some(steps)
+}
+
+fn child<'a, 'i>(
+    value: &'a Spanned<DeValue<'i>>,
+    step: &Step<'_>,
+) -> Option<&'a Spanned<DeValue<'i>>> {
+    match (value.get_ref(), step) {
+        (DeValue::Table(table), Step::Key(key)) => table.get(*key),
+        (DeValue::Array(array), Step::Index(index)) => array.get(*index),
+        _ => None,
+    }
+}
+
+fn collect_keys(table: &DeTable<'_>, name: &str, found: &mut Vec<Range<usize>>) {
+    for (key, value) in table {
+        if key.get_ref() == name {
+            found.push(key.span());
+        }
+        collect_keys_of_value(value.get_ref(), name, found);
+    }
+}
+
+fn collect_keys_of_value(value: &DeValue<'_>, name: &str, found: &mut Vec<Range<usize>>) {
+    match value {
+        DeValue::Table(table) => collect_keys(table, name, found),
+        DeValue::Array(array) => {
+            for entry in array.iter() {
+                collect_keys_of_value(entry.get_ref(), name, found);
+            }
+        }
+        _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TEXT: &str = "name = \"a\"\n[pitch.cartridge]\nbreakout_nm = -1.5\n[[do]]\nat_s = 0\n[[do]]\nat_s = 0.25\nat_m = [1.0, 2.0]\n";
+
+    fn found(path: &str) -> Option<&'static str> {
+        locate(TEXT, path).map(|span| &TEXT[span])
+    }
+
+    #[test]
+    fn values_are_found_by_path() {
+        assert_eq!(found("name"), Some("\"a\""));
+        assert_eq!(found("pitch.cartridge.breakout_nm"), Some("-1.5"));
+        assert_eq!(found("do[1].at_s"), Some("0.25"));
+        assert_eq!(found("do[1].at_m[1]"), Some("2.0"));
+        assert_eq!(found("pitch.cartridge"), Some("[pitch.cartridge]"));
+    }
+
+    #[test]
+    fn what_is_not_there_is_not_found() {
+        for path in [
+            "",
+            "nam",
+            "name.x",
+            "do[2].at_s",
+            "do.at_s",
+            "do[x]",
+            "do[1",
+            "pitch[0]",
+            ".",
+        ] {
+            assert_eq!(found(path), None, "{path}");
+        }
+        assert_eq!(locate("a = = 1", "a"), None);
+    }
+
+    #[test]
+    fn a_missing_value_falls_back_on_its_table() {
+        assert_eq!(
+            locate_nearest(TEXT, "pitch.cartridge.rate").map(|s| &TEXT[s]),
+            Some("[pitch.cartridge]")
+        );
+        assert_eq!(locate_nearest(TEXT, "nothing.at.all"), None);
+    }
+
+    #[test]
+    fn a_key_is_found_by_name() {
+        assert_eq!(
+            find_key_within(TEXT, "breakout_nm", &(0..3)).map(|s| &TEXT[s]),
+            Some("breakout_nm")
+        );
+        assert_eq!(find_key_within(TEXT, "at_s", &(0..TEXT.len())), None);
+        let from = TEXT.find("at_s = 0.25").unwrap();
+        assert_eq!(
+            find_key_within(TEXT, "at_s", &(from..TEXT.len())),
+            Some(from..from + 4)
+        );
+    }
+}
