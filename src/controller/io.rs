@@ -97,8 +97,14 @@ pub enum State {
 
 impl State {
     /// Every state, in a fixed order; the position is the state's code in traces.
-    pub const ALL: [State; 6] =
-        [State::Limp, State::Centring, State::Holding, State::Released, State::Nudging, State::Tripped];
+    pub const ALL: [State; 6] = [
+        State::Limp,
+        State::Centring,
+        State::Holding,
+        State::Released,
+        State::Nudging,
+        State::Tripped,
+    ];
 
     /// Lower-case name as it stands in traces, formulas and cards.
     pub const fn name(self) -> &'static str {

@@ -28,7 +28,12 @@ pub struct StepGenerator {
 impl StepGenerator {
     /// A generator at rest whose rate lasts `patience` periods from each refresh.
     pub const fn new(patience: u16) -> Self {
-        Self { fraction: 0, rate: 0, patience, left: 0 }
+        Self {
+            fraction: 0,
+            rate: 0,
+            patience,
+            left: 0,
+        }
     }
 
     /// Sets the rate (microsteps per period times 2^32) and winds the patience up again.
