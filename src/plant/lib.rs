@@ -5,7 +5,13 @@
 mod fault;
 mod file_error;
 mod locate;
+pub mod rig;
+mod shapes;
+mod spring;
 
 pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use file_error::{FileError, nearest};
 pub use locate::locate;
+pub use rig::Rig;
+pub use shapes::{Along, Form, Inertia, Solid};
+pub use spring::CoilSpring;

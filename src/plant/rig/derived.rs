@@ -1,0 +1,182 @@
+//! Figures that follow from a rig's numbers.
+
+use super::{AxisRig, DriveRig, DriverRig, MotorRig, Rig, SensorRig};
+
+/// Full steps in one electrical cycle of a two-phase stepper.
+const STEPS_A_CYCLE: f64 = 4.0;
+
+impl DriveRig {
+    /// Motor turns per turn of the trim shaft.
+    pub fn ratio(&self) -> f64 {
+        f64::from(self.trim_teeth) / f64::from(self.motor_teeth)
+    }
+
+    /// Half width of the backlash at the trim shaft, rad: linear backlash / pitch radius (check_values,
+    /// section 4), halved.
+    pub fn backlash_half_rad(&self) -> f64 {
+        self.backlash_m / self.trim_pitch_radius_m / 2.0
+    }
+
+    /// Pitch radius of the motor's pinion, m.
+    pub fn motor_pitch_radius_m(&self) -> f64 {
+        self.trim_pitch_radius_m / self.ratio()
+    }
+}
+
+impl MotorRig {
+    /// Torque constant of one phase, N·m/A: both phases at rated current are √2 of one.
+    pub fn torque_constant_nm_per_a(&self) -> f64 {
+        self.holding_nm / (std::f64::consts::SQRT_2 * self.rated_a)
+    }
+
+    /// Full steps a turn.
+    pub fn full_steps(&self) -> f64 {
+        STEPS_A_CYCLE * f64::from(self.rotor_teeth)
+    }
+
+    /// Full step, rad at the rotor.
+    pub fn full_step_rad(&self) -> f64 {
+        std::f64::consts::TAU / self.full_steps()
+    }
+}
+
+impl DriverRig {
+    /// Microsteps in one electrical cycle.
+    pub fn cycle_usteps(&self) -> u32 {
+        4 * self.microsteps
+    }
+
+    /// Electrical angle that a microstep index asks for, rad. Index 0 is the home position: 45°, both
+    /// phases at 70.7 %.
+    pub fn electrical_rad(&self, index: i64) -> f64 {
+        let cycle = i64::from(self.cycle_usteps());
+        let within = index.rem_euclid(cycle) as f64;
+        std::f64::consts::FRAC_PI_4 + std::f64::consts::TAU * within / cycle as f64
+    }
+}
+
+impl SensorRig {
+    /// Largest reading.
+    pub fn full_scale(&self) -> u32 {
+        (1_u32 << self.bits) - 1
+    }
+
+    /// Angle of one count, degrees.
+    pub fn step_deg(&self) -> f64 {
+        (self.max_deg - self.min_deg) / f64::from(self.full_scale())
+    }
+
+    /// What the sensor's signal stands for at a stick angle: non-linearity, gain error and offset, no noise;
+    /// both in degrees.
+    pub fn signal_deg(&self, angle_deg: f64) -> f64 {
+        let bent = self.nonlinearity_deg * libm::sin(2.0 * angle_deg.to_radians());
+        (1.0 + self.gain_error) * (angle_deg + bent) + self.offset_deg
+    }
+
+    /// Converter counts of a signal in degrees: nearest count, clipped to the scale.
+    pub fn counts(&self, signal_deg: f64) -> u16 {
+        let full = f64::from(self.full_scale());
+        let counts = ((signal_deg - self.min_deg) / (self.max_deg - self.min_deg) * full).round();
+        counts.clamp(0.0, full) as u16
+    }
+}
+
+impl AxisRig {
+    /// Full step of the motor seen at the stick, degrees.
+    pub fn full_step_deg(&self) -> f64 {
+        self.motor.full_step_rad().to_degrees() / self.drive.ratio()
+    }
+
+    /// Torque at the trim shaft that the drive holds at a winding current (peak of the sinusoid) in A, N·m.
+    pub fn holding_nm(&self, current_a: f64) -> f64 {
+        self.motor.torque_constant_nm_per_a()
+            * current_a
+            * self.drive.ratio()
+            * self.drive.efficiency
+    }
+
+    /// Torque at the trim shaft that the motor without current, the gear and the shaft put up against being
+    /// turned, N·m.
+    pub fn drag_nm(&self) -> f64 {
+        (self.motor.detent_nm + self.motor.friction_nm) * self.drive.ratio()
+            + self.drive.shaft_friction_nm
+    }
+}
+
+impl Rig {
+    /// Constants for formulas with their names, `rig.` included, in a fixed order.
+    pub fn constants(&self) -> Vec<(String, f64)> {
+        let settings = &self.controller;
+        let mut constants: Vec<(String, f64)> = [
+            ("grip_radius_m", self.stick.grip_radius_m),
+            ("tick_s", 1.0 / f64::from(settings.tick_hz)),
+            (
+                "debounce_press_s",
+                f64::from(settings.debounce_press_ms) / 1000.0,
+            ),
+            (
+                "debounce_let_go_s",
+                f64::from(settings.debounce_let_go_ms) / 1000.0,
+            ),
+            ("supply_v", self.supply.volts),
+            ("supply_min_v", f64::from(settings.supply_min_mv) / 1000.0),
+        ]
+        .into_iter()
+        .map(|(name, value)| (format!("rig.{name}"), value))
+        .collect();
+        for (index, name) in ["pitch", "roll"].into_iter().enumerate() {
+            constants.extend(
+                self.axis_constants(index)
+                    .into_iter()
+                    .map(|(key, value)| (format!("rig.{name}.{key}"), value)),
+            );
+        }
+        constants
+    }
+
+    fn axis_constants(&self, index: usize) -> Vec<(&'static str, f64)> {
+        let axis = self.axis(index);
+        let settings = self.axis_settings(index);
+        let cartridge = axis.cartridge.cartridge();
+        let radius_m = self.stick.grip_radius_m;
+        let rate_nm_per_deg = cartridge.rate_nm_per_rad.to_radians();
+        let holding_nm = axis.holding_nm(axis.driver.run_a);
+        let parked_nm = axis.holding_nm(axis.driver.hold_a);
+        let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
+        vec![
+            ("free_play_deg", cartridge.free_play_rad.to_degrees()),
+            ("breakout_n", cartridge.breakout_nm / radius_m),
+            ("breakout_nm", cartridge.breakout_nm),
+            ("rate_nm_per_deg", rate_nm_per_deg),
+            ("gradient_n_per_deg", rate_nm_per_deg / radius_m),
+            ("full_step_deg", axis.full_step_deg()),
+            (
+                "microstep_deg",
+                axis.full_step_deg() / f64::from(axis.driver.microsteps),
+            ),
+            ("backlash_deg", axis.drive.backlash_half_rad().to_degrees()),
+            ("friction_nm", axis.friction.coulomb_nm),
+            ("friction_n", axis.friction.coulomb_nm / radius_m),
+            ("stop_min_deg", axis.stops.min_deg),
+            ("stop_max_deg", axis.stops.max_deg),
+            ("soft_min_deg", deg(settings.soft_min_mdeg)),
+            ("soft_max_deg", deg(settings.soft_max_mdeg)),
+            ("nudge_rate_deg_per_s", deg(settings.nudge_rate_mdeg_per_s)),
+            ("nudge_increment_deg", deg(settings.nudge_increment_mdeg)),
+            ("glide_rate_deg_per_s", deg(settings.glide_rate_mdeg_per_s)),
+            ("accel_deg_per_s2", deg(settings.accel_mdeg_per_s2)),
+            ("sensor_step_deg", axis.sensor.step_deg()),
+            ("sensor_noise_deg", axis.sensor.noise_deg),
+            ("holding_nm", holding_nm),
+            (
+                "slip_deflection_deg",
+                cartridge.deflection_rad(holding_nm).to_degrees(),
+            ),
+            ("parked_holding_nm", parked_nm),
+            (
+                "parked_slip_deflection_deg",
+                cartridge.deflection_rad(parked_nm).to_degrees(),
+            ),
+        ]
+    }
+}

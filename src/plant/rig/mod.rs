@@ -1,0 +1,128 @@
+//! Rig files: one force-feel stick, described part by part.
+
+mod advice;
+mod axis;
+mod bench;
+mod cartridge;
+mod check;
+mod derived;
+mod stick;
+#[cfg(test)]
+mod tests;
+
+pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
+pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
+pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
+pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use trimproof_controller::{AxisSettings, PITCH, Settings};
+
+use crate::FileError;
+use check::Checker;
+
+/// One force-feel stick: lengths in m, masses in kg, angles in degrees, every other unit in the key's name.
+/// Body axes after ISO 1151: x forward, y right, z down. Pitch turns the outer frame about y (positive: top
+/// goes aft), roll turns the inner yoke about x (positive: top goes right).
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Rig {
+    /// Short name, as scenarios call it: lower-case letters, digits and hyphens, the file's name without `.toml`.
+    pub name: String,
+    /// Title for reports.
+    pub title: String,
+    /// What it is, in a sentence or more.
+    #[serde(default)]
+    pub about: String,
+    /// The stick.
+    pub stick: StickRig,
+    /// Pitch axis: fore and aft, positive is aft.
+    pub pitch: AxisRig,
+    /// Roll axis: left and right, positive is right.
+    pub roll: AxisRig,
+    /// Motor supply.
+    pub supply: SupplyRig,
+    /// The controller's board.
+    pub board: BoardRig,
+    /// Things that the stick may run against.
+    #[serde(default)]
+    pub obstacle: Vec<ObstacleRig>,
+    /// Defaults of the pilot's hand.
+    pub hand: HandRig,
+    /// Defaults of the grip's switches.
+    pub switches: SwitchesRig,
+    /// Settings of the controller.
+    pub controller: Settings,
+}
+
+impl Rig {
+    /// Reads a rig from the text of its file.
+    ///
+    /// # Errors
+    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range, controller
+    /// settings that the controller refuses. The error points at the value.
+    pub fn parse(text: &str) -> Result<Self, FileError> {
+        let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
+        rig.check(text)?;
+        Ok(rig)
+    }
+
+    /// One axis by its index: 0 is pitch, any other is roll.
+    pub fn axis(&self, index: usize) -> &AxisRig {
+        if index == PITCH {
+            &self.pitch
+        } else {
+            &self.roll
+        }
+    }
+
+    /// The controller's settings of one axis by its index: 0 is pitch, any other is roll.
+    pub fn axis_settings(&self, index: usize) -> &AxisSettings {
+        if index == PITCH {
+            &self.controller.pitch
+        } else {
+            &self.controller.roll
+        }
+    }
+
+    fn check(&self, text: &str) -> Result<(), FileError> {
+        let mut check = Checker::new(text);
+        let kebab = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+        let name = &self.name;
+        check.require("name", !name.is_empty() && name.chars().all(kebab), || {
+            format!("is `{name}`, it must be lower-case letters, digits and hyphens")
+        });
+        check.within("stick", |check| self.stick.check(check));
+        for (key, axis) in [("pitch", &self.pitch), ("roll", &self.roll)] {
+            check.within(key, |check| {
+                axis.check(check);
+                let (low, high) = (self.stick.tube_bottom_m, self.stick.tube_top_m);
+                let height = axis.stops.height_m;
+                check.require("stops.height_m", height >= low && height <= high, || {
+                    format!("is `{height}`, it must be on the tube, `{low}` to `{high}`")
+                });
+            });
+        }
+        check.within("supply", |check| self.supply.check(check));
+        check.within("board", |check| self.board.check(check));
+        for (index, obstacle) in self.obstacle.iter().enumerate() {
+            check.within(&format!("obstacle[{index}]"), |check| obstacle.check(check));
+        }
+        check.within("hand", |check| self.hand.check(check));
+        check.within("switches", |check| self.switches.check(check));
+        check.finish()?;
+        self.controller.check().map_err(|error| {
+            FileError::at(
+                text,
+                &format!("controller.{}", error.path()),
+                format!("controller setting {error}"),
+            )
+        })
+    }
+}
+
+/// JSON Schema of a rig file, for editors.
+pub fn schema() -> schemars::Schema {
+    schemars::schema_for!(Rig)
+}
