@@ -352,6 +352,11 @@ impl Axis {
         self.place.doubt()
     }
 
+    #[cfg(test)]
+    pub(crate) fn place_parts(&self) -> (i32, u32) {
+        self.motion.parts()
+    }
+
     fn drive_mdeg(&self, config: &AxisConfig) -> i32 {
         config.ratio.mdeg(self.motion.usteps())
     }

@@ -121,6 +121,12 @@ impl Controller {
         self.outputs(home)
     }
 
+    /// Where the drives are believed to be: whole microsteps and fraction.
+    #[cfg(test)]
+    pub(crate) fn places(&self) -> [(i32, u32); AXES] {
+        self.axes.map(|axis| axis.place_parts())
+    }
+
     fn find_trips(&mut self, lost: bool) {
         let mut trip = |fault, is| {
             if is {

@@ -28,6 +28,17 @@ mod settings_check;
 mod stepgen;
 mod units;
 
+#[cfg(test)]
+mod bench;
+#[cfg(test)]
+mod check_faults;
+#[cfg(test)]
+mod check_pilot;
+#[cfg(test)]
+mod check_properties;
+#[cfg(test)]
+mod check_start;
+
 pub use controller::Controller;
 pub use io::{
     AXES, AxisOutputs, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL, State, Switches,

@@ -157,6 +157,12 @@ impl Motion {
         self.rate
     }
 
+    /// Whole microsteps and the generator's fraction.
+    #[cfg(test)]
+    pub(crate) const fn parts(&self) -> (i32, u32) {
+        (self.usteps, self.fraction)
+    }
+
     fn place(&self) -> i64 {
         (i64::from(self.usteps) << 32) | i64::from(self.fraction)
     }
