@@ -1,2 +1,36 @@
-//! cli
-fn main() {}
+//! `trimproof`: proves force-feel stick firmware against a physics twin before it is flashed.
+
+mod args;
+mod commands;
+mod exit;
+mod find;
+mod output;
+mod report;
+mod stop;
+
+use args::{Cli, Command};
+use clap::Parser;
+use exit::Exit;
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    exit::guarded(|| {
+        let cli = Cli::parse();
+        let paint = output::Paint::new(cli.color);
+        let result = match &cli.command {
+            Command::Prove(args) => commands::prove::run(args, paint),
+            Command::Compare(args) => commands::compare::run(args),
+            Command::Signals(args) => commands::signals::run(args),
+            Command::Schema(args) => commands::schema::run(args),
+            Command::Completions(args) => commands::completions::run(args),
+        };
+        result.unwrap_or_else(|failure| {
+            report::print(&failure, paint);
+            failure.exit()
+        })
+    })
+    .into()
+}
+
+/// How a command ends: an exit code, or a failure to be reported.
+type CommandResult = Result<Exit, report::Failure>;

@@ -1,0 +1,174 @@
+//! The command line: what can be asked, in our own words.
+
+use crate::exit;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::num::NonZeroUsize;
+use std::path::PathBuf;
+
+/// Proves the firmware of a force-feel stick on a physics twin before it is flashed.
+#[derive(Debug, Parser)]
+#[command(name = "trimproof", version, max_term_width = 100, after_help = exit::help_text())]
+pub struct Cli {
+    /// When to use colour; `auto` means only on a terminal
+    #[arg(long, global = true, value_enum, default_value_t = ColorWhen::Auto, value_name = "WHEN")]
+    pub color: ColorWhen,
+    /// What to do
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Run scenarios on the twin and judge every expectation
+    Prove(ProveArgs),
+    /// Put two traces side by side: first divergence, largest difference of every signal
+    Compare(CompareArgs),
+    /// List the signals of a trace, with units, and the constants of a rig
+    Signals(SignalsArgs),
+    /// Print the JSON Schema of a kind of file, for completion and checks in an editor
+    Schema(SchemaArgs),
+    /// Print a completion script for a shell
+    Completions(CompletionsArgs),
+}
+
+/// Arguments of `prove`.
+#[derive(Args, Debug)]
+pub struct ProveArgs {
+    /// Scenario files, folders or quoted globs [default: the folder `scenarios`]
+    #[arg(value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Only on this rig; its file stands in a folder `rigs` beside the scenario or one above
+    #[arg(long, value_name = "NAME")]
+    pub rig: Option<String>,
+    /// Only scenarios whose name contains this text, or matches it if it is a glob
+    #[arg(long, value_name = "TEXT")]
+    pub only: Option<String>,
+    /// Also write the verdicts as JUnit XML to this file
+    #[arg(long, value_name = "FILE")]
+    pub junit: Option<PathBuf>,
+    /// How to print the verdicts
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Print the readable card of every run after the verdicts
+    #[arg(long)]
+    pub cards: bool,
+    /// Keep every trace in this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub keep: Option<PathBuf>,
+    /// In which form traces are kept
+    #[arg(long, value_enum, default_value_t = TraceForm::Csv, requires = "keep", value_name = "FORM")]
+    pub trace: TraceForm,
+    /// How many scenarios run at a time [default: one for each processor core]
+    #[arg(long, value_name = "N")]
+    pub threads: Option<NonZeroUsize>,
+}
+
+/// Arguments of `compare`.
+#[derive(Args, Debug)]
+pub struct CompareArgs {
+    /// First trace, CSV or MCAP
+    pub a: PathBuf,
+    /// Second trace, CSV or MCAP
+    pub b: PathBuf,
+    /// How to print the comparison
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+/// Arguments of `signals`.
+#[derive(Args, Debug)]
+pub struct SignalsArgs {
+    /// Rig whose constants are listed too: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    pub rig: Option<PathBuf>,
+    /// How to print the list
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+/// Arguments of `schema`.
+#[derive(Args, Debug)]
+pub struct SchemaArgs {
+    /// Which kind of file
+    #[arg(value_enum)]
+    pub kind: SchemaKind,
+}
+
+/// Arguments of `completions`.
+#[derive(Args, Debug)]
+pub struct CompletionsArgs {
+    /// For which shell
+    #[arg(value_enum)]
+    pub shell: clap_complete::Shell,
+}
+
+/// When to use colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ColorWhen {
+    /// On a terminal, unless the variable `NO_COLOR` is set
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
+}
+
+/// How to print a result.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// For people
+    Text,
+    /// For programs; the fields are documented in docs/guides/command-line.md
+    Json,
+}
+
+/// In which form a trace is kept.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum TraceForm {
+    /// RFC 4180 table
+    Csv,
+    /// MCAP container
+    Mcap,
+    /// Both files
+    Both,
+}
+
+impl TraceForm {
+    /// File extensions that this form stands for.
+    pub fn extensions(self) -> &'static [&'static str] {
+        match self {
+            TraceForm::Csv => &["csv"],
+            TraceForm::Mcap => &["mcap"],
+            TraceForm::Both => &["csv", "mcap"],
+        }
+    }
+}
+
+/// Kinds of file with a schema.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SchemaKind {
+    /// A rig: rigs/NAME.toml
+    Rig,
+    /// A scenario: NAME.toml
+    Scenario,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_definition_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    #[test]
+    fn a_trace_form_without_a_folder_is_refused() {
+        assert!(Cli::try_parse_from(["trimproof", "prove", "--trace", "mcap"]).is_err());
+        assert!(
+            Cli::try_parse_from(["trimproof", "prove", "--trace", "mcap", "--keep", "out"]).is_ok()
+        );
+        assert!(Cli::try_parse_from(["trimproof", "prove", "--threads", "0"]).is_err());
+    }
+}

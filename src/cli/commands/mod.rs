@@ -1,0 +1,7 @@
+//! One module for each command.
+
+pub mod compare;
+pub mod completions;
+pub mod prove;
+pub mod schema;
+pub mod signals;

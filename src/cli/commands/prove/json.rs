@@ -1,0 +1,111 @@
+//! The verdicts for programs; documented in docs/guides/command-line.md.
+
+use crate::exit::Exit;
+use serde::Serialize;
+use trimproof_harness::suite::{Case, End, Outcome};
+
+/// Version of the form: it rises when a field changes its meaning or goes.
+const FORM: u32 = 1;
+
+/// All verdicts of a suite.
+#[derive(Serialize)]
+pub struct Verdicts<'a> {
+    form: u32,
+    exit_code: u8,
+    simulated_s: f64,
+    runs: Vec<RunVerdict<'a>>,
+}
+
+#[derive(Serialize)]
+struct RunVerdict<'a> {
+    scenario: &'a str,
+    rig: &'a str,
+    file: String,
+    verdict: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    reason: Option<&'a str>,
+    simulated_s: f64,
+    hash: Option<&'a str>,
+    kept: Vec<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    write_error: Option<String>,
+    expectations: Vec<ExpectationVerdict<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    card: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct ExpectationVerdict<'a> {
+    name: &'a str,
+    that: &'a str,
+    because: Option<&'a str>,
+    held: bool,
+    margin: Option<f64>,
+    unit: &'a str,
+    at_s: f64,
+    decided_by: &'a str,
+}
+
+impl<'a> Verdicts<'a> {
+    /// Verdicts of `outcomes`, which came of `cases` in this order; with cards if wanted.
+    pub fn of(cases: &'a [Case], outcomes: &'a [Outcome], exit: Exit, cards: bool) -> Self {
+        Self {
+            form: FORM,
+            exit_code: exit.code(),
+            simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
+            runs: cases
+                .iter()
+                .zip(outcomes)
+                .map(|(case, outcome)| run_verdict(case, outcome, cards))
+                .collect(),
+        }
+    }
+}
+
+/// The verdict on a run in one word.
+pub fn verdict(outcome: &Outcome) -> &'static str {
+    match outcome.end {
+        End::Complete if outcome.held() => "held",
+        End::Complete => "broken",
+        End::Cut(_) => "cut",
+        End::Stopped => "stopped",
+        End::NotBegun => "not-begun",
+    }
+}
+
+fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerdict<'a> {
+    let expectations = outcome
+        .judgements
+        .iter()
+        .map(|judgement| ExpectationVerdict {
+            name: &judgement.name,
+            that: &judgement.that,
+            because: judgement.because.as_deref(),
+            held: judgement.held,
+            // JSON has no infinity: a margin that is no number is null.
+            margin: judgement.margin.is_finite().then_some(judgement.margin),
+            unit: &judgement.unit,
+            at_s: judgement.at_s,
+            decided_by: &judgement.decided_by,
+        });
+    RunVerdict {
+        scenario: &outcome.name,
+        rig: &outcome.rig_name,
+        file: case.file.display().to_string(),
+        verdict: verdict(outcome),
+        reason: match &outcome.end {
+            End::Cut(reason) => Some(reason),
+            _ => None,
+        },
+        simulated_s: outcome.simulated_s,
+        hash: outcome.hash.as_deref(),
+        kept: outcome
+            .kept
+            .iter()
+            .map(|file| file.display().to_string())
+            .collect(),
+        write_error: outcome.write_error.as_ref().map(ToString::to_string),
+        expectations: expectations.collect(),
+        card: if cards { outcome.card.as_deref() } else { None },
+    }
+}

@@ -1,0 +1,183 @@
+//! The verdicts for people.
+
+use super::json::verdict;
+use crate::args::ProveArgs;
+use crate::output::Paint;
+use std::fmt::Write;
+use trimproof_harness::card::{WIDTH, text};
+use trimproof_harness::judge::Judgement;
+use trimproof_harness::suite::{End, Outcome};
+
+/// Where the values of a broken expectation's lines begin.
+const VALUES_AT: usize = 14;
+
+/// Renders the table of all runs, what was broken, what was kept, and the sum.
+pub fn render(outcomes: &[Outcome], args: &ProveArgs, paint: Paint) -> String {
+    let mut out = painted(&runs(outcomes), paint);
+    for outcome in outcomes {
+        for judgement in outcome
+            .judgements
+            .iter()
+            .filter(|judgement| !judgement.held)
+        {
+            broken(&mut out, outcome, judgement, paint);
+        }
+    }
+    if args.cards {
+        for card in outcomes
+            .iter()
+            .filter_map(|outcome| outcome.card.as_deref())
+        {
+            let _ = write!(out, "\n{}\n{card}", "=".repeat(WIDTH));
+        }
+    }
+    if let Some(folder) = &args.keep {
+        let kept: usize = outcomes.iter().map(|outcome| outcome.kept.len()).sum();
+        let _ = writeln!(
+            out,
+            "\n{kept} trace file{} kept in {}",
+            plural(kept),
+            folder.display()
+        );
+    }
+    let _ = writeln!(out, "\n{}", sum(outcomes));
+    out
+}
+
+fn runs(outcomes: &[Outcome]) -> String {
+    let mut rows = vec![vec![
+        "verdict".to_owned(),
+        "scenario".to_owned(),
+        "rig".to_owned(),
+        "held".to_owned(),
+        "tightest margin".to_owned(),
+        "of".to_owned(),
+    ]];
+    for outcome in outcomes {
+        let mut row = vec![
+            verdict_word(outcome).to_owned(),
+            outcome.name.clone(),
+            outcome.rig_name.clone(),
+        ];
+        let at = text::fixed(outcome.simulated_s, 3);
+        match &outcome.end {
+            End::Complete => {
+                row.push(format!(
+                    "{} of {}",
+                    outcome.held_count(),
+                    outcome.judgements.len()
+                ));
+                let shown = first_shown(outcome);
+                row.push(
+                    shown.map_or_else(String::new, |shown| text::margin(shown.margin, &shown.unit)),
+                );
+                row.push(shown.map_or_else(String::new, |shown| shown.name.clone()));
+            }
+            End::Cut(reason) => row.extend([String::new(), format!("at {at} s"), reason.clone()]),
+            End::Stopped => row.extend([String::new(), format!("at {at} s")]),
+            End::NotBegun => {}
+        }
+        rows.push(row);
+    }
+    text::table(&rows, &[false, false, false, true, true, false], 0)
+}
+
+/// The judgement that a run's line shows: the tightest with a number, else the first that was broken.
+fn first_shown(outcome: &Outcome) -> Option<&Judgement> {
+    let yes_or_no = outcome
+        .judgements
+        .iter()
+        .find(|judgement| !judgement.held && !judgement.margin.is_finite());
+    yes_or_no.or_else(|| outcome.tightest())
+}
+
+/// The verdict as it stands in the table; the bad ones stand out without colour too.
+fn verdict_word(outcome: &Outcome) -> &'static str {
+    match verdict(outcome) {
+        "broken" => "BROKEN",
+        "cut" => "CUT",
+        word => word,
+    }
+}
+
+/// Colours the first word of every line.
+fn painted(table: &str, paint: Paint) -> String {
+    let mut out = String::new();
+    for line in table.lines() {
+        let (word, rest) = line.split_at(line.find(' ').unwrap_or(line.len()));
+        let word = match word {
+            "held" => paint.good(word),
+            "BROKEN" | "CUT" => paint.bad(word),
+            _ => word.to_owned(),
+        };
+        let _ = writeln!(out, "{word}{rest}");
+    }
+    out
+}
+
+fn broken(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Paint) {
+    let _ = writeln!(
+        out,
+        "\n{} {} on {}: {}",
+        paint.bad("BROKEN"),
+        outcome.name,
+        outcome.rig_name,
+        judgement.name
+    );
+    entry(out, "that", &judgement.that);
+    let margin = text::margin(judgement.margin, &judgement.unit);
+    entry(
+        out,
+        "margin",
+        &format!("{margin}, worst at {} s", text::fixed(judgement.at_s, 3)),
+    );
+    if !judgement.decided_by.is_empty() {
+        entry(out, "decided by", &judgement.decided_by);
+    }
+    if let Some(because) = &judgement.because {
+        entry(out, "because", because);
+    }
+}
+
+/// A name and its value, broken into lines that line up.
+fn entry(out: &mut String, name: &str, value: &str) {
+    let mut lines = String::new();
+    text::wrap_into(&mut lines, value, VALUES_AT, WIDTH);
+    let _ = writeln!(
+        out,
+        "  {name:width$}{}",
+        lines.trim(),
+        width = VALUES_AT - 2
+    );
+}
+
+fn sum(outcomes: &[Outcome]) -> String {
+    let count = |word: &str| {
+        outcomes
+            .iter()
+            .filter(|outcome| verdict(outcome) == word)
+            .count()
+    };
+    let mut parts = Vec::new();
+    for word in ["held", "broken", "cut", "stopped", "not-begun"] {
+        let number = count(word);
+        if number > 0 || word == "held" {
+            parts.push(format!("{number} {word}"));
+        }
+    }
+    let judged: usize = outcomes
+        .iter()
+        .map(|outcome| outcome.judgements.len())
+        .sum();
+    let held: usize = outcomes.iter().map(Outcome::held_count).sum();
+    let runs = outcomes.len();
+    format!(
+        "{runs} run{}: {}; {held} of {judged} expectations held",
+        plural(runs),
+        parts.join(", ")
+    )
+}
+
+fn plural(count: usize) -> &'static str {
+    if count == 1 { "" } else { "s" }
+}

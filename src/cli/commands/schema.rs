@@ -1,0 +1,18 @@
+//! `schema`: the JSON Schema of a kind of file.
+
+use crate::CommandResult;
+use crate::args::{SchemaArgs, SchemaKind};
+use crate::exit::Exit;
+use crate::output::emit_json;
+
+/// Prints the schema.
+///
+/// # Errors
+/// If standard output cannot be written.
+pub fn run(args: &SchemaArgs) -> CommandResult {
+    match args.kind {
+        SchemaKind::Rig => emit_json(&trimproof_plant::rig::schema())?,
+        SchemaKind::Scenario => emit_json(&trimproof_harness::scenario::schema())?,
+    }
+    Ok(Exit::Held)
+}

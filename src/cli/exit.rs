@@ -1,0 +1,113 @@
+//! Exit codes: one number for each way a command can end.
+
+use std::process::ExitCode;
+
+/// How a command ended; the discriminant is the exit code of the process.
+///
+/// `docs/guides/exit-codes.md` and the foot of `--help` list the same codes; `tests/cli.rs`
+/// holds the three together.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[repr(u8)]
+pub enum Exit {
+    /// Every expectation held, or both traces are equal.
+    Held = 0,
+    /// An expectation was broken, or two traces differ.
+    Broken = 1,
+    /// An argument or a file cannot be used; nothing was run and nothing written.
+    Unusable = 2,
+    /// The controller under test failed or fell silent.
+    Target = 3,
+    /// A result cannot be written.
+    CannotWrite = 4,
+    /// A bug in trimproof itself.
+    Bug = 70,
+    /// Stopped by Ctrl-C or a request to terminate.
+    Stopped = 130,
+}
+
+impl Exit {
+    /// Every way to end, in order of the code.
+    pub const ALL: [Exit; 7] = [
+        Exit::Held,
+        Exit::Broken,
+        Exit::Unusable,
+        Exit::Target,
+        Exit::CannotWrite,
+        Exit::Bug,
+        Exit::Stopped,
+    ];
+
+    /// The number that the shell sees.
+    pub const fn code(self) -> u8 {
+        self as u8
+    }
+
+    /// One line for `--help` and the guide.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Exit::Held => "every expectation held, or both traces are equal",
+            Exit::Broken => "an expectation was broken, or the traces differ",
+            Exit::Unusable => "an argument or a file cannot be used; nothing was run or written",
+            Exit::Target => "the controller under test failed in mid-run, or its link did",
+            Exit::CannotWrite => "a result cannot be written",
+            Exit::Bug => "a bug in trimproof: please report it",
+            Exit::Stopped => "stopped by Ctrl-C; what had finished is kept and listed",
+        }
+    }
+}
+
+impl From<Exit> for ExitCode {
+    fn from(exit: Exit) -> ExitCode {
+        ExitCode::from(exit.code())
+    }
+}
+
+/// The list of exit codes as it stands at the foot of `--help`.
+pub fn help_text() -> String {
+    let mut text = String::from("Exit codes:\n");
+    for exit in Exit::ALL {
+        text.push_str(&format!("  {:>3}  {}\n", exit.code(), exit.meaning()));
+    }
+    text
+}
+
+/// Runs `work`; a panic inside it ends in [`Exit::Bug`] after a plain message on stderr.
+pub fn guarded(work: impl FnOnce() -> Exit) -> Exit {
+    std::panic::set_hook(Box::new(|panic| {
+        let place = panic
+            .location()
+            .map_or_else(|| "an unknown place".to_owned(), ToString::to_string);
+        let words = panic.payload_as_str().unwrap_or("no message");
+        eprintln!(
+            "error: trimproof {} has a bug and cannot go on",
+            env!("CARGO_PKG_VERSION")
+        );
+        eprintln!("  what: {words}");
+        eprintln!("  where: {place}");
+        eprintln!("  please report these lines with the command and the files you used");
+    }));
+    std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).unwrap_or(Exit::Bug)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_panic_ends_in_the_code_for_our_own_bugs() {
+        assert_eq!(guarded(|| panic!("made for this test")), Exit::Bug);
+        assert_eq!(guarded(|| Exit::Broken), Exit::Broken);
+    }
+
+    #[test]
+    fn the_guide_lists_every_code_in_the_same_words() {
+        let guide = include_str!("../../docs/guides/exit-codes.md");
+        for exit in Exit::ALL {
+            let row = format!("| {} | {} |", exit.code(), exit.meaning());
+            assert!(
+                guide.contains(&row),
+                "docs/guides/exit-codes.md lacks `{row}`"
+            );
+        }
+    }
+}

@@ -1,0 +1,11 @@
+//! A suite: many scenarios on many rigs, checked together, run in parallel, reported in order.
+
+mod files;
+mod load;
+mod place;
+mod runner;
+
+pub use files::{MAX_FILE_BYTES, Problem, plain, read_text};
+pub use load::{Case, list, load, load_rig, rigs_in};
+pub use place::{try_file, try_folder, write_whole};
+pub use runner::{End, Outcome, Plan, run_suite};

@@ -1,0 +1,239 @@
+//! Runs the cases of a suite, several at a time; what comes out does not depend on how many.
+
+use super::load::Case;
+use crate::card;
+use crate::judge::{Judgement, judge};
+use crate::run::{Target, run_scenario};
+use crate::trace::{Trace, TraceError};
+use crossbeam_channel::{Receiver, Sender, unbounded};
+use std::num::NonZeroUsize;
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+/// How much simulated time passes between two reports of progress, s.
+const REPORT_EVERY_S: f64 = 0.25;
+
+/// How a suite is run.
+pub struct Plan<'a> {
+    /// How many cases run at a time.
+    pub threads: NonZeroUsize,
+    /// Folder and file extensions (`csv`, `mcap`) under which traces are kept; `None` keeps none.
+    pub keep: Option<(&'a Path, &'a [&'a str])>,
+    /// Makes the controller under test, one for each case.
+    pub target: &'a (dyn Fn() -> Box<dyn Target> + Sync),
+    /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
+    pub stop: &'a AtomicBool,
+}
+
+/// What became of one case.
+#[derive(Debug)]
+pub struct Outcome {
+    /// Name of the scenario.
+    pub name: String,
+    /// Name of the rig.
+    pub rig_name: String,
+    /// How the run ended.
+    pub end: End,
+    /// Simulated time that the trace covers, s.
+    pub simulated_s: f64,
+    /// A judgement for every expectation, in the order of the file; empty unless the run is complete.
+    pub judgements: Vec<Judgement>,
+    /// Bit-hash of the trace; `None` if there is none.
+    pub hash: Option<String>,
+    /// The readable card; `None` unless the run is complete.
+    pub card: Option<String>,
+    /// Trace files that were written.
+    pub kept: Vec<PathBuf>,
+    /// Why a trace could not be written.
+    pub write_error: Option<TraceError>,
+}
+
+/// How a run ended.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum End {
+    /// It ran its whole length.
+    Complete,
+    /// The controller under test failed; the reason. The trace so far is kept.
+    Cut(String),
+    /// It was stopped from outside. The trace so far is kept.
+    Stopped,
+    /// It was not begun when the suite was stopped.
+    NotBegun,
+}
+
+impl Outcome {
+    /// `scenario@rig`.
+    pub fn label(&self) -> String {
+        format!("{}@{}", self.name, self.rig_name)
+    }
+
+    /// Whether the run is complete and every expectation held.
+    pub fn held(&self) -> bool {
+        self.end == End::Complete && self.judgements.iter().all(|judgement| judgement.held)
+    }
+
+    /// How many expectations held.
+    pub fn held_count(&self) -> usize {
+        self.judgements
+            .iter()
+            .filter(|judgement| judgement.held)
+            .count()
+    }
+
+    /// The judgement with the smallest margin as a number, whatever its unit: the broken ones are below 0 and so come
+    /// first. `None` if no expectation has a finite margin.
+    pub fn tightest(&self) -> Option<&Judgement> {
+        self.judgements
+            .iter()
+            .filter(|judgement| judgement.margin.is_finite())
+            .min_by(|a, b| a.margin.total_cmp(&b.margin))
+    }
+}
+
+/// Runs every case and judges it.
+///
+/// The outcomes come in the order of `cases`, whatever the number of threads. `progress` is called on the calling thread
+/// with the simulated seconds that were run since the last call, and the label of each case as it ends.
+///
+/// # Panics
+/// Goes on with the panic of a worker, if one panicked, when all others have ended.
+pub fn run_suite(
+    cases: &[Case],
+    plan: &Plan<'_>,
+    progress: &mut dyn FnMut(f64, Option<&Outcome>),
+) -> Vec<Outcome> {
+    let (work, queue) = unbounded();
+    for index in longest_first(cases) {
+        // Cannot fail: `queue` is alive.
+        let _ = work.send(index);
+    }
+    drop(work);
+    let (news, reports) = unbounded();
+    let mut outcomes: Vec<Option<Outcome>> = cases.iter().map(|_| None).collect();
+    std::thread::scope(|scope| {
+        let workers: Vec<_> = (0..plan.threads.get().min(cases.len().max(1)))
+            .map(|_| {
+                let (queue, news) = (queue.clone(), news.clone());
+                scope.spawn(move || work_off(cases, plan, &queue, &news))
+            })
+            .collect();
+        drop(news);
+        for report in reports {
+            match report {
+                News::Ran(seconds) => progress(seconds, None),
+                News::Ended(index, outcome) => {
+                    progress(0.0, Some(&outcome));
+                    outcomes[index] = Some(*outcome);
+                }
+            }
+        }
+        for worker in workers {
+            if let Err(panic) = worker.join() {
+                std::panic::resume_unwind(panic);
+            }
+        }
+    });
+    outcomes
+        .into_iter()
+        .zip(cases)
+        .map(|(outcome, case)| outcome.unwrap_or_else(|| blank(case, End::NotBegun)))
+        .collect()
+}
+
+enum News {
+    Ran(f64),
+    Ended(usize, Box<Outcome>),
+}
+
+/// Indices of the cases, the longest first: the last to end are then short, and no core waits long.
+fn longest_first(cases: &[Case]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..cases.len()).collect();
+    order.sort_by(|a, b| {
+        cases[*b]
+            .scenario
+            .length_s
+            .total_cmp(&cases[*a].scenario.length_s)
+    });
+    order
+}
+
+fn work_off(cases: &[Case], plan: &Plan<'_>, queue: &Receiver<usize>, news: &Sender<News>) {
+    for index in queue {
+        if plan.stop.load(Ordering::Relaxed) {
+            return;
+        }
+        let outcome = run_case(&cases[index], plan, &mut |seconds| {
+            let _ = news.send(News::Ran(seconds));
+        });
+        let _ = news.send(News::Ended(index, Box::new(outcome)));
+    }
+}
+
+fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
+    let mut target = (plan.target)();
+    let mut told_s = 0.0;
+    let mut stopped = false;
+    let mut run = run_scenario(&case.rig, &case.scenario, target.as_mut(), &mut |now_s| {
+        if now_s - told_s >= REPORT_EVERY_S {
+            ran(now_s - told_s);
+            told_s = now_s;
+        }
+        stopped = plan.stop.load(Ordering::Relaxed);
+        !stopped
+    });
+    let end = match (&run.cut, stopped) {
+        (_, true) => End::Stopped,
+        (Some(reason), false) => End::Cut(reason.clone()),
+        (None, false) => End::Complete,
+    };
+    let mut outcome = blank(case, end);
+    // The first row is the start.
+    outcome.simulated_s = run.trace.rows().saturating_sub(1) as f64 * run.trace.about.tick_s;
+    ran((outcome.simulated_s - told_s).max(0.0));
+    if outcome.end == End::Complete {
+        outcome.judgements = judge(&case.rig, &case.scenario, &run.trace);
+        outcome.card = Some(card::render(case, &run.trace, &outcome.judgements));
+    }
+    outcome.hash = Some(run.trace.hash());
+    let end = match &outcome.end {
+        End::Cut(reason) => Some(reason.clone()),
+        End::Stopped => Some("stopped from outside".to_owned()),
+        End::Complete | End::NotBegun => None,
+    };
+    if let Some(end) = end {
+        run.trace.about.notes.insert("cut".to_owned(), end);
+    }
+    keep(&run.trace, plan, &mut outcome);
+    outcome
+}
+
+/// Writes the trace in every form wanted; the first failure ends it and is noted.
+fn keep(trace: &Trace, plan: &Plan<'_>, outcome: &mut Outcome) {
+    let Some((folder, extensions)) = plan.keep else {
+        return;
+    };
+    for extension in extensions {
+        let file = folder.join(format!("{}.{extension}", outcome.label()));
+        match trace.write(&file) {
+            Ok(()) => outcome.kept.push(file),
+            Err(error) => {
+                outcome.write_error = Some(error);
+                return;
+            }
+        }
+    }
+}
+
+fn blank(case: &Case, end: End) -> Outcome {
+    Outcome {
+        name: case.name.clone(),
+        rig_name: case.rig_name.clone(),
+        end,
+        simulated_s: 0.0,
+        judgements: Vec::new(),
+        hash: None,
+        card: None,
+        kept: Vec::new(),
+        write_error: None,
+    }
+}

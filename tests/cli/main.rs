@@ -1,0 +1,8 @@
+//! The program from outside: what it says, how it ends, what it writes.
+
+mod bad_files;
+mod bad_places;
+mod interrupt;
+mod results;
+mod traces;
+mod workplace;

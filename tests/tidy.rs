@@ -1,0 +1,410 @@
+//! The walls of the design, checked on the source text: what may use what, and where files stand.
+
+use std::collections::BTreeSet;
+use std::path::{Path, PathBuf};
+
+/// Longest source file, lines; above it, split.
+const MOST_LINES: usize = 600;
+
+/// What may stand at the top of the repository.
+const TOP_LEVEL: [&str; 17] = [
+    ".cargo",
+    ".ci",
+    ".git",
+    ".gitattributes",
+    ".github",
+    ".gitignore",
+    "Cargo.lock",
+    "Cargo.toml",
+    "DEVELOPERS.md",
+    "LICENSE-APACHE",
+    "LICENSE-MIT",
+    "README.md",
+    "benches",
+    "docs",
+    "rustfmt.toml",
+    "shared",
+    "target",
+];
+
+/// Folders at the top that hold the work.
+const TOP_FOLDERS: [&str; 4] = ["scenarios", "snapshots", "src", "tests"];
+
+fn root() -> &'static Path {
+    Path::new(env!("CARGO_MANIFEST_DIR"))
+}
+
+fn read(path: &Path) -> String {
+    std::fs::read_to_string(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+/// Every file below a folder of the repository with one of these extensions, sorted.
+fn files(folder: &str, extensions: &[&str]) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    let mut open = vec![root().join(folder)];
+    while let Some(folder) = open.pop() {
+        for entry in std::fs::read_dir(&folder)
+            .unwrap_or_else(|error| panic!("{}: {error}", folder.display()))
+        {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                if path.file_name().is_none_or(|name| name != "target") {
+                    open.push(path);
+                }
+            } else if path
+                .extension()
+                .is_some_and(|e| extensions.iter().any(|known| e == *known))
+            {
+                found.push(path);
+            }
+        }
+    }
+    found.sort();
+    found
+}
+
+fn short(path: &Path) -> String {
+    path.strip_prefix(root())
+        .unwrap_or(path)
+        .display()
+        .to_string()
+}
+
+/// Source text without comments and string contents, and without the unit tests at its end, so that words in prose do
+/// not count.
+fn code_of(text: &str) -> String {
+    let text = text
+        .split("\n#[cfg(test)]\nmod tests {")
+        .next()
+        .unwrap_or(text);
+    let mut out = String::new();
+    let mut chars = text.chars().peekable();
+    while let Some(c) = chars.next() {
+        match (c, chars.peek()) {
+            ('/', Some('/')) => {
+                chars.by_ref().find(|c| *c == '\n');
+                out.push('\n');
+            }
+            ('"', _) => {
+                out.push_str("\"\"");
+                while let Some(c) = chars.next() {
+                    match c {
+                        '\\' => drop(chars.next()),
+                        '"' => break,
+                        '\n' => out.push('\n'),
+                        _ => {}
+                    }
+                }
+            }
+            // A quote as a character literal does not open a string.
+            ('\'', Some('"')) => {
+                chars.next();
+            }
+            _ => out.push(c),
+        }
+    }
+    out
+}
+
+/// Whether the word stands in the code on its own, not as a part of a longer name.
+fn has_word(code: &str, word: &str) -> bool {
+    let is_name = |c: char| c.is_alphanumeric() || c == '_';
+    code.match_indices(word).any(|(at, _)| {
+        let before = code[..at]
+            .chars()
+            .next_back()
+            .is_some_and(|c| is_name(c) && word.starts_with(is_name));
+        let after = code[at + word.len()..]
+            .chars()
+            .next()
+            .is_some_and(|c| is_name(c) && word.ends_with(is_name));
+        !before && !after
+    })
+}
+
+/// Asserts that none of the words stands in the code below a folder, save in test files and in `except`.
+fn forbid(folder: &str, words: &[&str], except: &[&str]) {
+    let mut faults = Vec::new();
+    for file in files(folder, &["rs"]) {
+        let name = short(&file);
+        let is_test = name.ends_with("/tests.rs") || name.contains("/tests/");
+        if is_test || except.iter().any(|prefix| name.starts_with(prefix)) {
+            continue;
+        }
+        let code = code_of(&read(&file));
+        for (number, line) in code.lines().enumerate() {
+            for word in words.iter().filter(|word| has_word(line, word)) {
+                faults.push(format!("{name}:{}: `{word}`", number + 1));
+            }
+        }
+    }
+    assert!(faults.is_empty(), "walls broken:\n{}", faults.join("\n"));
+}
+
+/// Names in a table of dependencies of a member's manifest.
+fn dependencies(member: &str, table: &str) -> BTreeSet<String> {
+    let manifest: toml::Table =
+        toml::from_str(&read(&root().join(member).join("Cargo.toml"))).unwrap();
+    manifest
+        .get(table)
+        .and_then(toml::Value::as_table)
+        .map(|t| t.keys().cloned().collect())
+        .unwrap_or_default()
+}
+
+fn members() -> Vec<String> {
+    let manifest: toml::Table = toml::from_str(&read(&root().join("Cargo.toml"))).unwrap();
+    let list = manifest["workspace"]["members"].as_array().unwrap();
+    list.iter()
+        .map(|member| member.as_str().unwrap().to_owned())
+        .collect()
+}
+
+#[test]
+fn the_word_finder_sees_code_and_only_code() {
+    let code = code_of(
+        "let a = 1; // std::fs\nlet b = \"f64 \\\" f32\"; let q = '\"'; f64::MAX\n#[cfg(test)]\nmod tests {\n f32 }",
+    );
+    assert!(has_word(&code, "f64"));
+    assert!(!has_word(&code, "f32"));
+    assert!(!has_word(&code, "std::"));
+    assert!(!has_word("let f64s = 1; my_std::x", "f64"));
+    assert!(!has_word("my_std::x", "std::"));
+    assert!(has_word("use std::fs;", "std::"));
+}
+
+#[test]
+fn the_controller_is_no_std_integers_without_heap_or_panic() {
+    forbid(
+        "src/controller",
+        &[
+            "std::",
+            "alloc::",
+            "f32",
+            "f64",
+            "unsafe",
+            "Vec",
+            "Box",
+            "String",
+            "format!",
+            "println!",
+            "unwrap",
+            "expect",
+            "panic!",
+            "unreachable!",
+            "todo!",
+            "assert!",
+            "trimproof_plant",
+            "trimproof_harness",
+        ],
+        &[],
+    );
+    let lib = read(&root().join("src/controller/lib.rs"));
+    assert!(
+        lib.contains("no_std"),
+        "src/controller/lib.rs must be no_std"
+    );
+    let allowed: BTreeSet<String> = ["serde", "schemars"].map(str::to_owned).into();
+    let used = dependencies("src/controller", "dependencies");
+    assert!(
+        used.is_subset(&allowed),
+        "the controller may depend on {allowed:?} only, it has {used:?}"
+    );
+}
+
+#[test]
+fn the_plant_has_no_io_and_no_clock() {
+    forbid(
+        "src/plant",
+        &[
+            "std::fs",
+            "std::net",
+            "std::process",
+            "std::time",
+            "std::io",
+            "std::thread",
+            "std::env",
+            "trimproof_harness",
+        ],
+        &[],
+    );
+    assert!(!dependencies("src/plant", "dependencies").contains("trimproof-harness"));
+}
+
+#[test]
+fn the_harness_has_no_clock_and_no_port_and_reads_files_in_two_places() {
+    forbid(
+        "src/harness",
+        &[
+            "Instant",
+            "SystemTime",
+            "std::net",
+            "std::process",
+            "std::env",
+            "HashMap",
+            "HashSet",
+            "serialport",
+        ],
+        &[],
+    );
+    forbid(
+        "src/harness",
+        &["std::fs", "File::open", "File::create"],
+        &["src/harness/trace/", "src/harness/suite/"],
+    );
+}
+
+#[test]
+fn nothing_that_feeds_a_trace_walks_a_hash_map() {
+    forbid("src/plant", &["HashMap", "HashSet"], &[]);
+    forbid("src/controller", &["HashMap", "HashSet"], &[]);
+}
+
+#[test]
+fn what_feeds_a_trace_takes_its_functions_from_libm() {
+    // The std versions of these differ between platforms; + - * / and sqrt do not.
+    let functions = [
+        ".sin()",
+        ".cos()",
+        ".tan()",
+        ".sin_cos()",
+        ".asin()",
+        ".acos()",
+        ".atan()",
+        ".atan2(",
+        ".exp()",
+        ".exp_m1()",
+        ".ln()",
+        ".ln_1p()",
+        ".log10()",
+        ".log2()",
+        ".powf(",
+        ".powi(",
+        ".cbrt()",
+        ".hypot(",
+        ".sinh()",
+        ".cosh()",
+        ".tanh()",
+        ".mul_add(",
+    ];
+    forbid("src/plant", &functions, &[]);
+    forbid("src/harness/run", &functions, &[]);
+}
+
+#[test]
+fn bevy_stays_in_the_viewer() {
+    for member in members()
+        .iter()
+        .filter(|member| *member != "src/viewer")
+        .map(String::as_str)
+        .chain(["."])
+    {
+        for table in ["dependencies", "dev-dependencies", "build-dependencies"] {
+            let bevy: Vec<String> = dependencies(member, table)
+                .into_iter()
+                .filter(|name| name.starts_with("bevy"))
+                .collect();
+            assert!(bevy.is_empty(), "{member} depends on {bevy:?}");
+        }
+    }
+}
+
+#[test]
+fn no_source_file_is_too_long() {
+    let mut long = Vec::new();
+    for file in files("src", &["rs"])
+        .into_iter()
+        .chain(files("tests", &["rs"]))
+    {
+        let lines = read(&file).lines().count();
+        if lines > MOST_LINES {
+            long.push(format!("{}: {lines} lines", short(&file)));
+        }
+    }
+    assert!(
+        long.is_empty(),
+        "longer than {MOST_LINES} lines, split them:\n{}",
+        long.join("\n")
+    );
+}
+
+#[test]
+fn no_source_stands_directly_in_src_and_the_top_is_as_listed() {
+    for entry in std::fs::read_dir(root().join("src")).unwrap() {
+        let path = entry.unwrap().path();
+        assert!(path.is_dir(), "{} stands directly in src/", short(&path));
+    }
+    for entry in std::fs::read_dir(root()).unwrap() {
+        let name = entry.unwrap().file_name().into_string().unwrap();
+        // What git does not see is the worker's own.
+        let hidden =
+            name.starts_with('.') && ![".ci", ".github", ".cargo"].contains(&name.as_str());
+        let known = TOP_LEVEL.contains(&name.as_str()) || TOP_FOLDERS.contains(&name.as_str());
+        assert!(
+            hidden || known,
+            "`{name}` at the top is not in the list of tests/tidy.rs"
+        );
+    }
+}
+
+#[test]
+fn every_member_is_in_the_developers_map() {
+    let map = read(&root().join("DEVELOPERS.md"));
+    for member in members() {
+        assert!(
+            map.contains(&format!("{member}/")),
+            "DEVELOPERS.md does not list `{member}/`"
+        );
+    }
+}
+
+#[test]
+fn every_snapshot_belongs_to_a_test() {
+    let mut sources = String::new();
+    for file in files("src", &["rs"])
+        .into_iter()
+        .chain(files("tests", &["rs"]))
+    {
+        sources.push_str(&read(&file));
+    }
+    let scenarios: BTreeSet<String> = files("scenarios", &["toml"])
+        .iter()
+        .filter(|file| !short(file).contains("/rigs/"))
+        .map(|file| file.file_stem().unwrap().to_string_lossy().into_owned())
+        .collect();
+    let mut orphans = Vec::new();
+    for file in files("snapshots", &["snap"]) {
+        let stem = file.file_stem().unwrap().to_string_lossy().into_owned();
+        let name = stem
+            .split_once("__")
+            .map_or(stem.as_str(), |(_, name)| name);
+        let referenced = match name.split_once('@') {
+            // A card: scenario and rig must both exist.
+            Some((scenario, rig)) => {
+                scenarios.contains(scenario)
+                    && root().join(format!("scenarios/rigs/{rig}.toml")).is_file()
+            }
+            None => {
+                sources.contains(&format!("\"{name}\"")) || sources.contains(&format!("fn {name}("))
+            }
+        };
+        if !referenced {
+            orphans.push(short(&file));
+        }
+    }
+    assert!(
+        orphans.is_empty(),
+        "no test makes these snapshots; delete them:\n{}",
+        orphans.join("\n")
+    );
+    let strays: Vec<String> = files("src", &["snap"])
+        .iter()
+        .chain(&files("tests", &["snap"]))
+        .map(|f| short(f))
+        .collect();
+    assert!(
+        strays.is_empty(),
+        "snapshots belong in snapshots/:\n{}",
+        strays.join("\n")
+    );
+}
