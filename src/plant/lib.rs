@@ -2,16 +2,30 @@
 //!
 //! No files, no ports, no clock: texts and times are arguments.
 
+mod assembly;
+pub mod contact;
+pub mod driver;
+pub mod dynamics;
 mod fault;
 mod file_error;
+pub mod hand;
 mod locate;
 pub mod rig;
+mod sensor;
 mod shapes;
 mod spring;
+pub mod supply;
+mod switch;
+mod twin;
 
+pub use assembly::{gimbal_law, train_law};
 pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use file_error::{FileError, nearest};
+pub use hand::{Hand, HandFeel, PathShape};
 pub use locate::locate;
 pub use rig::Rig;
 pub use shapes::{Along, Form, Inertia, Solid};
+pub use sensor::{AngleSensor, SensorFaults};
 pub use spring::CoilSpring;
+pub use switch::{Switch, SwitchFaults};
+pub use twin::{AxisReading, Numerics, Plant, Readings, StartPose};

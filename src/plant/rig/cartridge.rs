@@ -18,6 +18,7 @@ pub enum CartridgeRig {
 
 table! {
     /// A cartridge given by measured figures.
+    #[schemars(inline)]
     pub struct MeasuredCartridge {
         /// Torque at which it leaves its seat, all springs together, N·m.
         breakout_nm: f64 = 0.0..=100.0,
@@ -37,6 +38,7 @@ table! {
 table! {
     /// A cartridge given by its coil springs. Each is caged with a preload and is compressed from the
     /// installed length whichever way the stick goes, on a straight guide, so that its force acts on a constant arm.
+    #[schemars(inline)]
     pub struct SpringCartridge {
         /// Diameter of the wire, m.
         wire_m: f64 = 0.0002..=0.02,

@@ -74,9 +74,9 @@ macro_rules! table {
     ($(#[$outer:meta])* pub struct $name:ident {
         $($(#[$inner:meta])* $field:ident: $kind:ty = $min:literal..=$max:literal,)*
     }) => {
-        $(#[$outer])*
         #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
         #[serde(deny_unknown_fields)]
+        $(#[$outer])*
         pub struct $name {
             $($(#[$inner])*
             #[doc = concat!("Valid: ", stringify!($min), " to ", stringify!($max), ".")]

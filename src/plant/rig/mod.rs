@@ -7,6 +7,9 @@ mod cartridge;
 mod check;
 mod derived;
 mod stick;
+
+#[cfg(test)]
+mod bad_input;
 #[cfg(test)]
 mod tests;
 
@@ -66,6 +69,11 @@ impl Rig {
         let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
         rig.check(text)?;
         Ok(rig)
+    }
+
+    /// Length of a control tick, s.
+    pub fn tick_s(&self) -> f64 {
+        1.0 / f64::from(self.controller.tick_hz)
     }
 
     /// One axis by its index: 0 is pitch, any other is roll.

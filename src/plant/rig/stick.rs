@@ -39,6 +39,7 @@ pub enum MassRig {
 /// Masses given by solids, drawn with the stick upright.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(inline)]
 pub struct MassShapes {
     /// Solids that turn in pitch only.
     pub frame: Vec<Solid>,
@@ -49,6 +50,7 @@ pub struct MassShapes {
 /// Masses as measured.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
+#[schemars(inline)]
 pub struct MeasuredMass {
     /// Moment of inertia of the outer frame about the pitch axis, kg·m². Valid: 1e-6 to 10.
     #[schemars(range(min = 1e-6, max = 10.0))]

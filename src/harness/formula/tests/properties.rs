@@ -1,0 +1,188 @@
+//! Random formulas on random columns.
+
+use proptest::prelude::*;
+
+use crate::formula::Formula;
+
+use super::{Columns, Signals, evaluate, every_row, naive, names};
+
+const ROWS: usize = 24;
+const TICK_S: f64 = 0.25;
+
+/// Small whole numbers, so that equal values and margins of exactly zero are common.
+fn columns() -> impl Strategy<Value = Columns> {
+    let numbers = || prop::collection::vec((-3..4_i8).prop_map(f64::from), ROWS);
+    let switches =
+        || prop::collection::vec(any::<bool>().prop_map(|on| f64::from(u8::from(on))), ROWS);
+    let states = prop::collection::vec((0..6_u8).prop_map(f64::from), ROWS);
+    (numbers(), numbers(), switches(), switches(), states).prop_map(|(a, b, p, q, state)| Columns {
+        tick_s: TICK_S,
+        columns: vec![("a", a), ("b", b), ("p", p), ("q", q), ("state", state)],
+    })
+}
+
+fn number() -> impl Strategy<Value = String> {
+    let leaf = prop_oneof![
+        Just("a".to_owned()),
+        Just("b".to_owned()),
+        (0..4_u8).prop_map(|value| value.to_string()),
+    ];
+    leaf.prop_recursive(2, 6, 2, |inner| {
+        prop_oneof![
+            (
+                inner.clone(),
+                inner.clone(),
+                prop::sample::select(vec!["+", "-", "*"])
+            )
+                .prop_map(|(left, right, op)| format!("({left} {op} {right})")),
+            (
+                inner.clone(),
+                inner.clone(),
+                prop::sample::select(vec!["min", "max"])
+            )
+                .prop_map(|(left, right, op)| format!("{op}({left}, {right})")),
+            (
+                inner,
+                prop::sample::select(vec!["abs", "prev", "change", "rate", "-"])
+            )
+                .prop_map(|(child, op)| format!("{op}({child})")),
+        ]
+    })
+}
+
+/// A window of at most 3 ticks from at most 2: three of them inside one another stay within the columns.
+fn window() -> impl Strategy<Value = String> {
+    prop_oneof![
+        2 => Just(String::new()),
+        3 => (0..3_u8, 0..4_u8).prop_map(|(from, width)| {
+            let (from, to) = (f64::from(from) * TICK_S, f64::from(from + width) * TICK_S);
+            format!("[{from}, {to}]")
+        }),
+        1 => (0..3_u8).prop_map(|from| format!("[{}, end]", f64::from(from) * TICK_S)),
+    ]
+}
+
+fn past_window() -> impl Strategy<Value = String> {
+    window().prop_map(|window| window.replace("end", "5"))
+}
+
+fn formula() -> impl Strategy<Value = String> {
+    let leaf = prop_oneof![
+        4 => (number(), prop::sample::select(vec!["<", "<=", ">", ">="]), number())
+            .prop_map(|(left, op, right)| format!("({left} {op} {right})")),
+        2 => prop::sample::select(vec![
+            "p", "q", "p == q", "p != q", "state is holding", "state is not limp", "true", "false",
+        ])
+        .prop_map(|text| format!("({text})")),
+    ];
+    leaf.prop_recursive(3, 12, 2, |inner| {
+        prop_oneof![
+            inner.clone().prop_map(|child| format!("(not {child})")),
+            (
+                inner.clone(),
+                prop::sample::select(vec!["and", "or", "implies"]),
+                inner.clone()
+            )
+                .prop_map(|(left, op, right)| format!("({left} {op} {right})")),
+            (
+                prop::sample::select(vec!["always", "eventually"]),
+                window(),
+                inner.clone()
+            )
+                .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
+            (
+                prop::sample::select(vec!["once", "historically"]),
+                past_window(),
+                inner.clone()
+            )
+                .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
+            (inner.clone(), window(), inner.clone())
+                .prop_map(|(left, window, right)| format!("({left} until{window} {right})")),
+            (prop::sample::select(vec!["rises", "falls"]), inner)
+                .prop_map(|(op, child)| format!("{op}({child})")),
+        ]
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
+
+    #[test]
+    fn linear_time_gives_what_the_definition_gives(text in formula(), columns in columns()) {
+        let names = names(ROWS as f64 * TICK_S, TICK_S);
+        let formula = Formula::parse(&text, &names)
+            .unwrap_or_else(|error| panic!("`{text}`: {error:?}"));
+        let points = evaluate::rows(&formula.root, &columns);
+        for (row, point) in points.iter().enumerate() {
+            prop_assert_eq!(point.value, naive::value(&formula.root, &columns, row), "value, row {}", row);
+            prop_assert_eq!(point.truth(), naive::holds(&formula.root, &columns, row), "truth, row {}", row);
+        }
+        prop_assert_eq!(points.len(), columns.rows());
+    }
+
+    #[test]
+    fn the_sign_says_whether_it_holds(text in formula(), columns in columns()) {
+        for (value, truth) in every_row(&text, &columns) {
+            prop_assert!(!value.is_nan());
+            if value != 0.0 {
+                prop_assert_eq!(value > 0.0, truth);
+            }
+        }
+    }
+
+    #[test]
+    fn the_opposite_of_always_is_eventually_not(child in formula(), window in window(), columns in columns()) {
+        let always = every_row(&format!("not always{window}({child})"), &columns);
+        let eventually = every_row(&format!("eventually{window}(not {child})"), &columns);
+        prop_assert_eq!(always, eventually);
+    }
+
+    #[test]
+    fn the_opposite_of_historically_is_once_not(
+        child in formula(), window in past_window(), columns in columns()
+    ) {
+        let historically = every_row(&format!("not historically{window}({child})"), &columns);
+        let once = every_row(&format!("once{window}(not {child})"), &columns);
+        prop_assert_eq!(historically, once);
+    }
+
+    #[test]
+    fn eventually_is_true_until(child in formula(), window in window(), columns in columns()) {
+        let eventually = every_row(&format!("eventually{window}({child})"), &columns);
+        let until = every_row(&format!("true until{window} ({child})"), &columns);
+        prop_assert_eq!(eventually, until);
+    }
+
+    /// The instant and the comparison that a margin names have the value that it states.
+    #[test]
+    fn the_worst_instant_is_where_it_says(
+        window in window(), columns in columns(), limit in 0..4_u8
+    ) {
+        for (left, op, right) in [("a", "<=", "b"), ("abs(a)", "<", "b"), ("a * b", ">", "1")] {
+            let compared = format!("{left} {op} {right} + {limit}");
+            let margin = super::margin(&format!("always{window}({compared})"), &columns);
+            prop_assert_eq!(&margin.decided_by, &compared);
+            let row = (margin.at_s / TICK_S).round() as usize;
+            prop_assert_eq!(every_row(&compared, &columns)[row], (margin.value, margin.held));
+        }
+    }
+
+    /// Whatever is written, reading it ends with a formula or an error whose span lies in the text.
+    #[test]
+    fn any_text_at_all_is_read_or_refused(
+        parts in prop::collection::vec(
+            prop::sample::select(vec![
+                "a", "p", "state", "is", "not", "and", "until", "always", "rises", "abs", "min", "end", "true",
+                "(", ")", "[", "]", ",", "<", "<=", "==", "-", "+", "/", "0", "1", "1.5", "limp", "é", ".", "!",
+                "1e999", "x.y", "",
+            ]),
+            0..14,
+        )
+    ) {
+        let text = parts.join(" ");
+        if let Err(error) = Formula::parse(&text, &names(6.0, TICK_S)) {
+            let span = error.span.expect("a span");
+            prop_assert!(text.get(span).is_some());
+        }
+    }
+}

@@ -1,0 +1,177 @@
+//! The closed loop: scenario, twin and controller, one tick after the other.
+//!
+//! Order of a tick: cues of the scenario, sensors and switches sampled, controller, row of the trace, command on
+//! the drivers' lines, twin advanced to the next tick. A row shows the twin at the instant of the tick beside
+//! what the controller answered to it.
+
+mod link;
+mod script;
+mod target;
+
+pub use target::{LogicTarget, Target, TargetError};
+
+use trimproof_controller::{Inputs, Outputs};
+use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose};
+
+use crate::scenario::Scenario;
+use crate::trace::{About, AxisRow, HandRow, Row, Trace};
+use link::Loss;
+use script::{Cue, Script};
+
+/// A run and how it ended.
+pub struct Run {
+    /// Everything up to the end, or up to where it was cut.
+    pub trace: Trace,
+    /// Why it was cut short; `None` if it ran its whole length.
+    pub cut: Option<String>,
+}
+
+/// Runs `scenario` on the twin of `rig` against `target`.
+///
+/// `watch` is called before every tick with the simulated time, s; `false` stops the run.
+pub fn run_scenario(
+    rig: &Rig,
+    scenario: &Scenario,
+    target: &mut dyn Target,
+    watch: &mut dyn FnMut(f64) -> bool,
+) -> Run {
+    let mut session = Loop::new(rig, scenario, target.identity());
+    let cut = session.run(rig, target, watch).err();
+    Run { trace: session.trace, cut }
+}
+
+struct Loop {
+    plant: Plant,
+    script: Script,
+    loss: Loss,
+    trace: Trace,
+    last: Outputs,
+    full_scale_rate_deg_per_s: [f64; 2],
+    ticks: u32,
+}
+
+impl Loop {
+    fn new(rig: &Rig, scenario: &Scenario, controller: String) -> Self {
+        let start = StartPose {
+            angle_rad: [scenario.start.pitch_deg.to_radians(), scenario.start.roll_deg.to_radians()],
+            supply_v: if scenario.start.supply { rig.supply.volts } else { 0.0 },
+            force_trim: scenario.start.force_trim,
+        };
+        let plant = Plant::new(rig, scenario.seed, Numerics::default(), start);
+        let tick_s = plant.tick_s();
+        let ticks = script::tick_at(scenario.length_s, tick_s);
+        let mut about = About {
+            rig: rig.name.clone(),
+            scenario: scenario.name.clone(),
+            controller,
+            seed: scenario.seed,
+            tick_s,
+            ..About::default()
+        };
+        about.versions.insert("trimproof".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
+        Self {
+            plant,
+            script: Script::new(scenario, tick_s),
+            loss: Loss::new(scenario.seed),
+            // One row more: the last tick's end.
+            trace: Trace::new(about, ticks as usize + 1),
+            last: Outputs::default(),
+            full_scale_rate_deg_per_s: std::array::from_fn(|i| {
+                let axis = rig.axis(i);
+                f64::from(rig.board.generator_hz) * axis.full_step_deg() / f64::from(axis.driver.microsteps)
+            }),
+            ticks,
+        }
+    }
+
+    fn run(
+        &mut self,
+        rig: &Rig,
+        target: &mut dyn Target,
+        watch: &mut dyn FnMut(f64) -> bool,
+    ) -> Result<(), String> {
+        target.begin(&rig.controller).map_err(|error| error.to_string())?;
+        for tick in 0..=self.ticks {
+            if !watch(self.plant.now_s()) {
+                return Err(format!("stopped at {} s", self.plant.now_s()));
+            }
+            for cue in self.script.due(tick) {
+                self.play(&cue, target)?;
+            }
+            let inputs = self.plant.sample();
+            let answered = if self.loss.takes() { None } else { Some(self.ask(target, &inputs)?) };
+            let row = self.row(&self.plant.readings(), &self.last);
+            self.trace.push(&row);
+            if tick == self.ticks {
+                break;
+            }
+            if let Some(outputs) = answered {
+                self.plant.command(&outputs);
+            }
+            self.plant.advance();
+        }
+        Ok(())
+    }
+
+    fn ask(&mut self, target: &mut dyn Target, inputs: &Inputs) -> Result<Outputs, String> {
+        let outputs = target.tick(inputs).map_err(|error| format!("tick {}: {error}", inputs.tick))?;
+        self.last = outputs;
+        Ok(outputs)
+    }
+
+    fn play(&mut self, cue: &Cue, target: &mut dyn Target) -> Result<(), String> {
+        if let Cue::Fault { fault, on } = cue {
+            match fault {
+                FaultKind::ControllerReset {} => target.reset().map_err(|error| error.to_string())?,
+                FaultKind::LinkLoss {} => self.loss.set_silent(*on),
+                FaultKind::LinkCorruption { share } => self.loss.set_share(if *on { *share } else { 0.0 }),
+                _ => {}
+            }
+        }
+        self.script.play(cue, &mut self.plant);
+        Ok(())
+    }
+
+    fn row(&self, readings: &Readings, outputs: &Outputs) -> Row {
+        let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
+        let [hand_pitch, hand_roll] = readings.hand_rad;
+        Row {
+            time_s: self.plant.now_s(),
+            state: outputs.state,
+            axis: std::array::from_fn(|i| {
+                let truth = &readings.axis[i];
+                let out = &outputs.axis[i];
+                // The step rate is a share of 2^32 microsteps a period.
+                let share = f64::from(out.step_rate) / 4_294_967_296.0;
+                AxisRow {
+                    stick_deg: truth.stick_rad.to_degrees(),
+                    stick_rate_deg_per_s: truth.stick_rad_per_s.to_degrees(),
+                    trim_deg: truth.trim_rad.to_degrees(),
+                    deflection_deg: (truth.stick_rad - truth.trim_rad).to_degrees(),
+                    reference_deg: deg(out.reference_mdeg),
+                    drive_deg: deg(out.drive_mdeg),
+                    believed_deg: deg(out.stick_mdeg),
+                    grip_force_n: truth.grip_force_n,
+                    cartridge_nm: truth.cartridge_nm,
+                    stop_force_n: truth.stop_force_n,
+                    current_a: truth.current_a,
+                    drive_rate_deg_per_s: if out.enable { share * self.full_scale_rate_deg_per_s[i] } else { 0.0 },
+                    lag_steps: truth.lag_steps,
+                    joystick: i32::from(out.joystick),
+                    sensor_counts: i32::from(truth.sensor_counts),
+                    enabled: truth.driving,
+                }
+            }),
+            hand: HandRow {
+                gripping: readings.gripping,
+                pitch_deg: hand_pitch.to_degrees(),
+                roll_deg: hand_roll.to_degrees(),
+            },
+            supply_v: readings.supply_v,
+            supply_a: readings.supply_a,
+            switches: readings.switches,
+            faults: outputs.faults,
+            contact: readings.touching,
+        }
+    }
+}

@@ -1,0 +1,183 @@
+//! Scenario files: what the pilot, the supply and bad luck do, and what must come of it.
+//!
+//! A file is strict TOML: unknown keys, wrong types and values out of range are refused with the
+//! place in the text. [`Scenario::parse`] checks everything that can be checked without a rig;
+//! the formulas of the expectations need the rig's constants and are checked by the judge.
+
+mod check;
+mod event;
+mod shape;
+#[cfg(test)]
+mod tests;
+
+use std::path::Path;
+use std::sync::LazyLock;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+use trimproof_plant::FileError;
+
+pub use event::{Event, PathShape};
+
+/// Largest scenario file that is read, bytes: far above any real one, far below what hurts.
+pub const MAX_BYTES: usize = 1 << 20;
+
+/// A scenario: timed events and the expectations that must hold.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Scenario {
+    /// Name: the stem of the file, set by whoever read it (see [`name_of`]); empty after parsing.
+    #[serde(skip)]
+    pub name: String,
+    /// One line that says what happens.
+    #[schemars(length(min = 1, max = 200))]
+    pub title: String,
+    /// Why it is worth proving: the mistake in a controller or rig that it would catch.
+    #[schemars(length(min = 1, max = 4000))]
+    pub purpose: String,
+    /// Names of the rigs it runs on (the stems of the rig files), at least one.
+    #[schemars(length(min = 1, max = 64))]
+    pub rigs: Vec<String>,
+    /// Simulated length, s, above 0 and at most 3600.
+    #[schemars(range(max = 3600.0), extend("exclusiveMinimum" = 0))]
+    pub length_s: f64,
+    /// Seed of everything random (sensor noise, lost messages); the same seed gives the same run. 1 if left out.
+    #[serde(default = "default_seed")]
+    #[schemars(range(min = 0))]
+    pub seed: u64,
+    /// How things stand at time 0; left out, all at its defaults.
+    #[serde(default)]
+    pub start: Start,
+    /// What happens, in order of time; none for a scenario that only waits.
+    #[serde(default, rename = "do")]
+    #[schemars(length(max = 10000))]
+    pub events: Vec<Event>,
+    /// What must hold; at least one.
+    #[schemars(length(min = 1, max = 1000))]
+    pub expect: Vec<Expectation>,
+}
+
+/// How things stand at time 0.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields, default)]
+pub struct Start {
+    /// Pitch angle of the stick, deg, positive aft, -90 to 90; 0 if left out.
+    #[schemars(range(min = -90.0, max = 90.0))]
+    pub pitch_deg: f64,
+    /// Roll angle of the stick, deg, positive right, -90 to 90; 0 if left out.
+    #[schemars(range(min = -90.0, max = 90.0))]
+    pub roll_deg: f64,
+    /// Whether the motor supply is on from the start; true if left out.
+    pub supply: bool,
+    /// Whether the force-trim switch is on from the start; true if left out.
+    pub force_trim: bool,
+}
+
+impl Default for Start {
+    fn default() -> Self {
+        Self {
+            pitch_deg: 0.0,
+            roll_deg: 0.0,
+            supply: true,
+            force_trim: true,
+        }
+    }
+}
+
+/// One thing that must hold.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Expectation {
+    /// Name, unique in the scenario; it stands in reports.
+    #[schemars(length(min = 1, max = 200))]
+    pub name: String,
+    /// The formula that must hold at time 0: signal temporal logic over the trace's signals and the rig's constants.
+    #[schemars(length(min = 1, max = 4000))]
+    pub that: String,
+    /// Why the limit is what it is: the requirement, the physics or the source.
+    #[schemars(length(min = 1, max = 4000))]
+    pub because: Option<String>,
+    /// Rigs that it is for, each one of the scenario's; every rig of the scenario if left out.
+    #[schemars(length(min = 1, max = 64))]
+    pub rigs: Option<Vec<String>>,
+}
+
+impl Scenario {
+    /// Reads and checks a scenario file's text. The name is left empty.
+    ///
+    /// # Errors
+    /// The first thing wrong, with its place in `text`.
+    pub fn parse(text: &str) -> Result<Self, FileError> {
+        if text.len() > MAX_BYTES {
+            let message = format!(
+                "the file has `{}` bytes, it may have at most {MAX_BYTES}",
+                text.len()
+            );
+            return Err(FileError::new(message));
+        }
+        shape::check(text, &SCHEMA)?;
+        let scenario: Self =
+            toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
+        check::check(text, &scenario)?;
+        Ok(scenario)
+    }
+
+    /// Expectations that are for the rig called `rig`, with their index in [`Scenario::expect`].
+    pub fn expectations_for<'a>(
+        &'a self,
+        rig: &'a str,
+    ) -> impl Iterator<Item = (usize, &'a Expectation)> {
+        let is_for = move |one: &Expectation| {
+            one.rigs
+                .as_ref()
+                .is_none_or(|rigs| rigs.iter().any(|name| name == rig))
+        };
+        self.expect
+            .iter()
+            .enumerate()
+            .filter(move |(_, one)| is_for(one))
+    }
+}
+
+/// JSON Schema (draft 2020-12) of a scenario file, for editors.
+pub fn schema() -> serde_json::Value {
+    SCHEMA.clone()
+}
+
+/// Name of the scenario in the file at `path`: its stem.
+///
+/// # Errors
+/// The stem is not in kebab-case (lower-case letters, digits and single hyphens).
+pub fn name_of(path: &Path) -> Result<String, FileError> {
+    let stem = path
+        .file_stem()
+        .map(|stem| stem.to_string_lossy().into_owned())
+        .unwrap_or_default();
+    if is_kebab(&stem) {
+        return Ok(stem);
+    }
+    let help = "name the file after the scenario, like `release-near-stop.toml`: lower-case letters, digits, hyphens";
+    Err(FileError::new(format!("`{stem}` is no name for a scenario")).with_help(help))
+}
+
+/// The schema in JSON, made once: the text checker walks it too, so the two cannot differ.
+static SCHEMA: LazyLock<serde_json::Value> = LazyLock::new(|| {
+    schemars::generate::SchemaSettings::draft2020_12()
+        .into_generator()
+        .into_root_schema_for::<Scenario>()
+        .into()
+});
+
+fn default_seed() -> u64 {
+    1
+}
+
+/// Whether `name` is in kebab-case.
+fn is_kebab(name: &str) -> bool {
+    name.split('-').all(|part| {
+        !part.is_empty()
+            && part
+                .bytes()
+                .all(|byte| byte.is_ascii_lowercase() || byte.is_ascii_digit())
+    })
+}

@@ -1,0 +1,288 @@
+//! The columns of a trace: one table that says for each its name, kind, unit, meaning and where in a [`Row`] it is.
+
+use trimproof_controller::{AXES, Fault, Faults, PITCH, ROLL, State, Switches};
+
+/// What the columns of one control tick hold.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Row {
+    /// Simulated time at the tick, s.
+    pub time_s: f64,
+    /// State of the controller after the tick.
+    pub state: State,
+    /// The axes, `[pitch, roll]`.
+    pub axis: [AxisRow; AXES],
+    /// The pilot's hand.
+    pub hand: HandRow,
+    /// Motor supply at the board, V.
+    pub supply_v: f64,
+    /// Current out of the supply, A.
+    pub supply_a: f64,
+    /// Raw switch levels at the controller.
+    pub switches: Switches,
+    /// What the controller says is wrong.
+    pub faults: Faults,
+    /// Whether the stick touches any stop or obstacle.
+    pub contact: bool,
+}
+
+/// One axis in a [`Row`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AxisRow {
+    /// Stick angle, deg.
+    pub stick_deg: f64,
+    /// Rate of the stick angle, deg/s.
+    pub stick_rate_deg_per_s: f64,
+    /// Angle of the trim shaft, deg at the stick.
+    pub trim_deg: f64,
+    /// Stick angle less trim angle, deg.
+    pub deflection_deg: f64,
+    /// Trimmed position that the controller keeps, deg.
+    pub reference_deg: f64,
+    /// Drive position that the controller commands, deg at the stick.
+    pub drive_deg: f64,
+    /// Stick angle that the controller believes, deg.
+    pub believed_deg: f64,
+    /// Force of the hand on the axis at the grip, N, positive in the axis's positive direction.
+    pub grip_force_n: f64,
+    /// Torque of the cartridge on the stick, N m.
+    pub cartridge_nm: f64,
+    /// Force of all contacts of the axis, as felt at the grip radius, N.
+    pub stop_force_n: f64,
+    /// Magnitude of the winding current vector, A.
+    pub current_a: f64,
+    /// Commanded drive rate, deg/s at the stick.
+    pub drive_rate_deg_per_s: f64,
+    /// Commanded less actual rotor position, full steps.
+    pub lag_steps: f64,
+    /// Joystick axis for the host simulator, -32767 to 32767.
+    pub joystick: i32,
+    /// Raw angle sensor reading, counts.
+    pub sensor_counts: i32,
+    /// Whether the driver is enabled.
+    pub enabled: bool,
+}
+
+/// The pilot's hand in a [`Row`].
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct HandRow {
+    /// Whether it grips the stick.
+    pub gripping: bool,
+    /// Pitch angle that the hand aims at, deg; the stick's when not gripping.
+    pub pitch_deg: f64,
+    /// Roll angle that the hand aims at, deg; the stick's when not gripping.
+    pub roll_deg: f64,
+}
+
+/// What a column holds.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum ColumnKind {
+    /// 64-bit floating-point numbers.
+    Number,
+    /// 32-bit whole numbers.
+    Integer,
+    /// On or off; 1 or 0 in CSV and formulas.
+    Switch,
+    /// A controller state; its name in files, its code (index in `State::ALL`) in formulas.
+    State,
+}
+
+impl ColumnKind {
+    /// Name as it stands in documents.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Number => "number",
+            Self::Integer => "integer",
+            Self::Switch => "switch",
+            Self::State => "state",
+        }
+    }
+
+    /// Bytes that a value takes in memory.
+    pub const fn bytes(self) -> usize {
+        match self {
+            Self::Number => size_of::<f64>(),
+            Self::Integer => size_of::<i32>(),
+            Self::Switch => size_of::<bool>(),
+            Self::State => size_of::<u8>(),
+        }
+    }
+}
+
+/// A column of every trace.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+pub struct ColumnInfo {
+    /// Name, as in files and formulas.
+    pub name: &'static str,
+    /// Unit; empty for a switch, a state and a bare number.
+    pub unit: &'static str,
+    /// What it means, in a few words.
+    pub meaning: &'static str,
+    /// What it holds.
+    pub kind: ColumnKind,
+}
+
+/// Every column, in the order of the files.
+pub fn columns() -> &'static [ColumnInfo] {
+    COLUMNS
+}
+
+/// Bytes of memory that one row takes.
+pub fn bytes_per_row() -> usize {
+    COLUMNS.iter().map(|column| column.kind.bytes()).sum()
+}
+
+/// One value of a row.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) enum Cell {
+    Number(f64),
+    Integer(i32),
+    Switch(bool),
+    State(State),
+}
+
+/// The value of the column with this index in [`columns`].
+pub(super) fn cell(row: &Row, column: usize) -> Cell {
+    GETTERS[column](row)
+}
+
+macro_rules! table {
+    (
+        head { $($head_name:literal, $head_kind:ident, $head_unit:literal, $head_meaning:literal, $head_get:expr;)* }
+        axis { $($axis_name:ident, $axis_kind:ident, $axis_unit:literal, $axis_meaning:literal;)* }
+        tail { $($tail_name:literal, $tail_kind:ident, $tail_unit:literal, $tail_meaning:literal, $tail_get:expr;)* }
+        fault { $($fault_name:literal, $fault:ident, $fault_meaning:literal;)* }
+        last { $($last_name:literal, $last_kind:ident, $last_unit:literal, $last_meaning:literal, $last_get:expr;)* }
+    ) => {
+        static COLUMNS: &[ColumnInfo] = &[
+            $(table!(@info $head_name, $head_kind, $head_unit, $head_meaning),)*
+            $(table!(@info concat!("pitch.", stringify!($axis_name)), $axis_kind, $axis_unit, $axis_meaning),)*
+            $(table!(@info concat!("roll.", stringify!($axis_name)), $axis_kind, $axis_unit, $axis_meaning),)*
+            $(table!(@info $tail_name, $tail_kind, $tail_unit, $tail_meaning),)*
+            $(table!(@info concat!("fault.", $fault_name), Switch, "", $fault_meaning),)*
+            $(table!(@info $last_name, $last_kind, $last_unit, $last_meaning),)*
+        ];
+        static GETTERS: &[fn(&Row) -> Cell] = &[
+            $(|row| Cell::$head_kind($head_get(row)),)*
+            $(|row| Cell::$axis_kind(row.axis[PITCH].$axis_name),)*
+            $(|row| Cell::$axis_kind(row.axis[ROLL].$axis_name),)*
+            $(|row| Cell::$tail_kind($tail_get(row)),)*
+            $(|row| Cell::Switch(row.faults.has(Fault::$fault)),)*
+            $(|row| Cell::$last_kind($last_get(row)),)*
+        ];
+    };
+    (@info $name:expr, $kind:ident, $unit:literal, $meaning:literal) => {
+        ColumnInfo { name: $name, unit: $unit, meaning: $meaning, kind: ColumnKind::$kind }
+    };
+}
+
+table! {
+    head {
+        "time_s", Number, "s", "simulated time at the tick", |row: &Row| row.time_s;
+        "state", State, "", "what the controller is doing", |row: &Row| row.state;
+    }
+    axis {
+        stick_deg, Number, "deg", "stick angle";
+        stick_rate_deg_per_s, Number, "deg/s", "rate of the stick angle";
+        trim_deg, Number, "deg", "angle of the trim shaft, at the stick";
+        deflection_deg, Number, "deg", "stick angle less trim angle";
+        reference_deg, Number, "deg", "trimmed position that the controller keeps";
+        drive_deg, Number, "deg", "drive position that the controller commands, at the stick";
+        believed_deg, Number, "deg", "stick angle that the controller believes";
+        grip_force_n, Number, "N", "force of the hand at the grip";
+        cartridge_nm, Number, "N m", "torque of the gradient cartridge on the stick";
+        stop_force_n, Number, "N", "force of all contacts of the axis, as felt at the grip radius";
+        current_a, Number, "A", "magnitude of the winding current vector";
+        drive_rate_deg_per_s, Number, "deg/s", "commanded drive rate, at the stick";
+        lag_steps, Number, "full steps", "commanded less actual rotor position";
+        joystick, Integer, "", "joystick axis for the host simulator, -32767 to 32767";
+        sensor_counts, Integer, "counts", "raw angle sensor reading";
+        enabled, Switch, "", "driver enabled";
+    }
+    tail {
+        "hand.gripping", Switch, "", "the hand grips the stick", |row: &Row| row.hand.gripping;
+        "hand.pitch_deg", Number, "deg", "pitch angle that the hand aims at; the stick's when not gripping", |row: &Row| row.hand.pitch_deg;
+        "hand.roll_deg", Number, "deg", "roll angle that the hand aims at; the stick's when not gripping", |row: &Row| row.hand.roll_deg;
+        "supply_v", Number, "V", "motor supply at the board", |row: &Row| row.supply_v;
+        "supply_a", Number, "A", "current out of the supply", |row: &Row| row.supply_a;
+        "release", Switch, "", "raw level of the trim-release button", |row: &Row| row.switches.release;
+        "hat.fore", Switch, "", "raw level of the hat, forward", |row: &Row| row.switches.hat_fore;
+        "hat.aft", Switch, "", "raw level of the hat, aft", |row: &Row| row.switches.hat_aft;
+        "hat.left", Switch, "", "raw level of the hat, left", |row: &Row| row.switches.hat_left;
+        "hat.right", Switch, "", "raw level of the hat, right", |row: &Row| row.switches.hat_right;
+        "force_trim", Switch, "", "raw level of the force-trim switch", |row: &Row| row.switches.force_trim;
+    }
+    fault {
+        "sensor_range", SensorRange, "a sensor reads outside its valid counts";
+        "sensor_rate", SensorRate, "a sensor moves faster than a stick can";
+        "sensor_stuck", SensorStuck, "a sensor does not change while its drive moves";
+        "ticks_lost", TicksLost, "more ticks were lost than can be made good";
+        "supply_low", SupplyLow, "supply below its minimum";
+        "hat_stuck", HatStuck, "a hat direction is closed for too long";
+        "hat_conflict", HatConflict, "opposite hat directions are closed together";
+        "release_stuck", ReleaseStuck, "trim release is closed for too long";
+        "steps_slipped", StepsSlipped, "the drive has lost whole cycles of steps";
+        "place_doubt", PlaceDoubt, "stick and reference disagree by what lost steps cannot explain";
+    }
+    last {
+        "contact", Switch, "", "the stick touches a stop or an obstacle", |row: &Row| row.contact;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_fault_of_the_controller_has_its_column() {
+        let named: Vec<_> = COLUMNS
+            .iter()
+            .filter_map(|column| column.name.strip_prefix("fault."))
+            .collect();
+        let faults: Vec<_> = Fault::ALL.iter().map(|fault| fault.name()).collect();
+        assert_eq!(named, faults);
+        for fault in Fault::ALL {
+            let mut row = Row::default();
+            row.faults.set(fault, true);
+            let set: Vec<_> = (0..COLUMNS.len())
+                .filter(|&index| cell(&row, index) == Cell::Switch(true))
+                .map(|index| COLUMNS[index].name)
+                .collect();
+            assert_eq!(set, [format!("fault.{}", fault.name())]);
+        }
+    }
+
+    #[test]
+    fn names_are_unique_and_carry_their_unit() {
+        for (index, column) in COLUMNS.iter().enumerate() {
+            assert!(
+                COLUMNS[..index]
+                    .iter()
+                    .all(|other| other.name != column.name),
+                "{}",
+                column.name
+            );
+            assert!(!column.meaning.is_empty());
+            let suffix = match column.unit {
+                "" => continue,
+                "full steps" => "steps".to_owned(),
+                unit => unit.replace("/s", "_per_s").replace(' ', "").to_lowercase(),
+            };
+            assert!(
+                column.name.ends_with(&format!("_{suffix}")),
+                "{} in {}",
+                column.name,
+                column.unit
+            );
+        }
+    }
+
+    #[test]
+    fn ten_minutes_stay_within_100_mb() {
+        // 600 s at 500 Hz; the contract allows 100 MB for the table.
+        let bytes = 600 * 500 * bytes_per_row();
+        assert!(bytes <= 100_000_000, "{bytes}");
+        // 31 numbers, 4 whole numbers, 20 switches, 1 state.
+        assert_eq!(bytes_per_row(), 31 * 8 + 4 * 4 + 20 + 1);
+    }
+}

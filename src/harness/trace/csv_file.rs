@@ -1,0 +1,197 @@
+//! Traces as CSV (RFC 4180): a header, one record a row, lines end in CR LF. The last column, `about`, holds
+//! `key=value` from the first record on; it may need more records than there are rows, whose other fields are empty.
+
+use std::fs::File;
+use std::io::{self, BufReader, Read, Seek, SeekFrom, Write};
+
+use csv::{ErrorKind, ReaderBuilder, StringRecord, Terminator, WriterBuilder};
+use trimproof_plant::nearest;
+
+use super::about::Stamp;
+use super::error::Flaw;
+use super::{Trace, columns};
+
+/// Name of the last column.
+const ABOUT: &str = "about";
+
+pub(super) fn write(trace: &Trace, out: &mut impl Write) -> io::Result<()> {
+    let mut writer = WriterBuilder::new()
+        .terminator(Terminator::CRLF)
+        .from_writer(out);
+    writer
+        .write_record(trace.held().map(|info| info.name).chain([ABOUT]))
+        .map_err(io::Error::from)?;
+    let entries = trace.stamp().entries();
+    for row in 0..trace.rows().max(entries.len()) {
+        for (_, data) in &trace.held {
+            let text = if row < trace.rows() {
+                data.text(row)
+            } else {
+                String::new()
+            };
+            writer.write_field(text).map_err(io::Error::from)?;
+        }
+        let about = entries
+            .get(row)
+            .map(|(key, value)| format!("{key}={value}"))
+            .unwrap_or_default();
+        writer.write_field(about).map_err(io::Error::from)?;
+        writer
+            .write_record(None::<&[u8]>)
+            .map_err(io::Error::from)?;
+    }
+    writer.flush()
+}
+
+pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
+    let ends_in_line = ends_in_line(&mut file)?;
+    let mut reader = ReaderBuilder::new().from_reader(BufReader::with_capacity(1 << 16, file));
+    let header = reader.headers().map_err(|error| match flaw(error, 0) {
+        Flaw::Damaged(detail) => Flaw::Foreign(detail),
+        other => other,
+    })?;
+    let header = header.clone();
+    // With CR LF the reader takes a record to begin before the LF of the line above it.
+    let skew = 2_u64.saturating_sub(reader.position().line());
+    let mut trace = match trace_for(&header) {
+        // A file cut off within its first line has a wrong header, but is not foreign.
+        Err(_) if !ends_in_line && begins_ours(&header) => {
+            return Err(Flaw::Truncated("it ends within the first line".to_owned()));
+        }
+        other => other?,
+    };
+    if !ends_in_line {
+        return Err(Flaw::Truncated("it ends within a line".to_owned()));
+    }
+    let order = order_of(&header, &trace);
+    let mut entries = Vec::new();
+    let mut record = StringRecord::new();
+    let mut data_over = false;
+    while reader
+        .read_record(&mut record)
+        .map_err(|error| flaw(error, skew))?
+    {
+        let line = record
+            .position()
+            .map_or(0, |position| position.line() + skew);
+        let about = record.get(order.len()).unwrap_or_default();
+        if !about.is_empty() {
+            let (key, value) = about.split_once('=').ok_or_else(|| {
+                Flaw::Damaged(format!(
+                    "line {line}, `about` is `{about}`, it must be `key=value`"
+                ))
+            })?;
+            entries.push((key.to_owned(), value.to_owned()));
+        }
+        if record.iter().take(order.len()).all(str::is_empty) {
+            data_over = true;
+            continue;
+        }
+        if data_over {
+            return Err(Flaw::Damaged(format!(
+                "line {line}, values after the last row"
+            )));
+        }
+        for (text, place) in record.iter().zip(&order) {
+            let (index, data) = &mut trace.held[*place];
+            data.push_text(text).map_err(|rule| {
+                Flaw::Damaged(format!(
+                    "line {line}, `{}` is `{text}`, {rule}",
+                    columns()[*index].name
+                ))
+            })?;
+        }
+    }
+    if entries.is_empty() {
+        return Err(Flaw::Truncated("it has no rows".to_owned()));
+    }
+    let stamp = Stamp::from_entries(entries)?;
+    stamp.verify(trace.rows(), || trace.hash())?;
+    trace.about = stamp.about;
+    Ok(trace)
+}
+
+/// An empty trace with the header's columns.
+fn trace_for(header: &StringRecord) -> Result<Trace, Flaw> {
+    let names: Vec<&str> = header.iter().collect();
+    let Some((&ABOUT, names)) = names.split_last() else {
+        return Err(Flaw::Foreign(format!("its last column is not `{ABOUT}`")));
+    };
+    let indices = names
+        .iter()
+        .map(|name| column_index(name))
+        .collect::<Result<Vec<_>, _>>()?;
+    for (place, index) in indices.iter().enumerate() {
+        if indices[..place].contains(index) {
+            return Err(Flaw::Foreign(format!(
+                "column `{}` is there twice",
+                names[place]
+            )));
+        }
+    }
+    if !names.contains(&"time_s") {
+        return Err(Flaw::Foreign("it has no column `time_s`".to_owned()));
+    }
+    Ok(Trace::with_columns(indices))
+}
+
+/// Index in [`columns`] of the column with this name.
+pub(super) fn column_index(name: &str) -> Result<usize, Flaw> {
+    columns()
+        .iter()
+        .position(|info| info.name == name)
+        .ok_or_else(|| {
+            let near = nearest(name, columns().iter().map(|info| info.name));
+            let near = near
+                .map(|near| format!(", the nearest is `{near}`"))
+                .unwrap_or_default();
+            Flaw::Foreign(format!("column `{name}` is not known{near}"))
+        })
+}
+
+/// For each field of a record but the last, its place among the trace's columns.
+fn order_of(header: &StringRecord, trace: &Trace) -> Vec<usize> {
+    header
+        .iter()
+        .filter_map(|name| trace.held().position(|info| info.name == name))
+        .collect()
+}
+
+/// Whether a header that stands alone is the beginning of one of ours.
+fn begins_ours(header: &StringRecord) -> bool {
+    let ours = columns()
+        .iter()
+        .map(|info| info.name)
+        .chain([ABOUT])
+        .collect::<Vec<_>>()
+        .join(",");
+    ours.starts_with(&header.iter().collect::<Vec<_>>().join(","))
+}
+
+fn ends_in_line(file: &mut File) -> io::Result<bool> {
+    let length = file.seek(SeekFrom::End(0))?;
+    let mut last = [0_u8];
+    if length > 0 {
+        file.seek(SeekFrom::End(-1))?;
+        file.read_exact(&mut last)?;
+    }
+    file.seek(SeekFrom::Start(0))?;
+    Ok(last == *b"\n")
+}
+
+/// Puts an error of the CSV reader into our words; `skew` is added to its number of the line.
+fn flaw(error: csv::Error, skew: u64) -> Flaw {
+    let line = error
+        .position()
+        .map_or(0, |position| position.line() + skew);
+    match error.into_kind() {
+        ErrorKind::Io(error) => Flaw::Io(error),
+        ErrorKind::UnequalLengths {
+            expected_len, len, ..
+        } => Flaw::Damaged(format!(
+            "line {line} has `{len}` fields, the header has `{expected_len}`"
+        )),
+        ErrorKind::Utf8 { .. } => Flaw::Damaged(format!("line {line} is not UTF-8")),
+        other => Flaw::Damaged(format!("{other:?}")),
+    }
+}

@@ -1,0 +1,177 @@
+//! The values of one column, stored by their type.
+
+use trimproof_controller::State;
+
+use super::columns::{Cell, ColumnKind};
+
+/// Values of one column.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) enum Data {
+    /// Numbers; never any NaN but `f64::NAN`.
+    Number(Vec<f64>),
+    Integer(Vec<i32>),
+    Switch(Vec<bool>),
+    /// Codes: indices in `State::ALL`.
+    State(Vec<u8>),
+}
+
+impl Data {
+    pub(super) fn new(kind: ColumnKind, capacity: usize) -> Self {
+        match kind {
+            ColumnKind::Number => Self::Number(Vec::with_capacity(capacity)),
+            ColumnKind::Integer => Self::Integer(Vec::with_capacity(capacity)),
+            ColumnKind::Switch => Self::Switch(Vec::with_capacity(capacity)),
+            ColumnKind::State => Self::State(Vec::with_capacity(capacity)),
+        }
+    }
+
+    /// Appends a value; the table of columns makes sure that it is of the column's kind.
+    pub(super) fn push(&mut self, cell: Cell) {
+        match (self, cell) {
+            (Self::Number(values), Cell::Number(value)) => {
+                values.push(if value.is_nan() { f64::NAN } else { value });
+            }
+            (Self::Integer(values), Cell::Integer(value)) => values.push(value),
+            (Self::Switch(values), Cell::Switch(value)) => values.push(value),
+            (Self::State(codes), Cell::State(state)) => codes.push(code(state)),
+            (data, cell) => unreachable!("a {cell:?} in a column of {:?}", data.kind()),
+        }
+    }
+
+    pub(crate) fn kind(&self) -> ColumnKind {
+        match self {
+            Self::Number(_) => ColumnKind::Number,
+            Self::Integer(_) => ColumnKind::Integer,
+            Self::Switch(_) => ColumnKind::Switch,
+            Self::State(_) => ColumnKind::State,
+        }
+    }
+
+    pub(crate) fn len(&self) -> usize {
+        match self {
+            Self::Number(values) => values.len(),
+            Self::Integer(values) => values.len(),
+            Self::Switch(values) => values.len(),
+            Self::State(values) => values.len(),
+        }
+    }
+
+    /// The value as a number: switches 0 and 1, states their code.
+    pub(crate) fn as_number(&self, row: usize) -> f64 {
+        match self {
+            Self::Number(values) => values[row],
+            Self::Integer(values) => f64::from(values[row]),
+            Self::Switch(values) => f64::from(u8::from(values[row])),
+            Self::State(values) => f64::from(values[row]),
+        }
+    }
+
+    /// The value as it stands in a CSV file: shortest digits that give the same bits, 0 and 1, state names.
+    pub(crate) fn text(&self, row: usize) -> String {
+        match self {
+            Self::Number(values) => format!("{:?}", values[row]),
+            Self::Integer(values) => values[row].to_string(),
+            Self::Switch(values) => (if values[row] { "1" } else { "0" }).to_owned(),
+            Self::State(codes) => state_name(codes[row]).to_owned(),
+        }
+    }
+
+    /// Appends a value in the form of [`Data::text`]; `Err` says what it must be.
+    pub(super) fn push_text(&mut self, text: &str) -> Result<(), String> {
+        match self {
+            Self::Number(_) => {
+                let value = text.parse().map_err(|_| "it must be a number".to_owned())?;
+                self.push(Cell::Number(value));
+            }
+            Self::Integer(values) => values.push(
+                text.parse()
+                    .map_err(|_| "it must be a whole number".to_owned())?,
+            ),
+            Self::Switch(values) => match text {
+                "0" => values.push(false),
+                "1" => values.push(true),
+                _ => return Err("it must be `0` or `1`".to_owned()),
+            },
+            Self::State(codes) => codes.push(state_code(text)?),
+        }
+        Ok(())
+    }
+
+    /// Hands out the bits of all values, little end first, in pieces.
+    pub(super) fn feed(&self, take: &mut dyn FnMut(&[u8])) {
+        match self {
+            Self::Number(values) => feed_all(values, |value| value.to_bits().to_le_bytes(), take),
+            Self::Integer(values) => feed_all(values, |value| value.to_le_bytes(), take),
+            Self::Switch(values) => feed_all(values, |value| [u8::from(value)], take),
+            Self::State(codes) => take(codes),
+        }
+    }
+
+    /// Whether the bits of two values agree.
+    pub(crate) fn same_bits(&self, other: &Self, row: usize) -> bool {
+        match (self, other) {
+            (Self::Number(left), Self::Number(right)) => {
+                left[row].to_bits() == right[row].to_bits()
+            }
+            _ => self.as_number(row) == other.as_number(row),
+        }
+    }
+}
+
+/// Code of a state: its index in `State::ALL`.
+pub(super) fn code(state: State) -> u8 {
+    // `State::ALL` is in the order of the declaration (tested), and there are far fewer than 256.
+    state as u8
+}
+
+/// Name of the state with this code.
+pub(super) fn state_name(code: u8) -> &'static str {
+    State::ALL
+        .get(usize::from(code))
+        .map_or("unknown", |state| state.name())
+}
+
+/// Code of the state with this name; `Err` says what it must be.
+pub(super) fn state_code(name: &str) -> Result<u8, String> {
+    State::ALL
+        .iter()
+        .copied()
+        .find(|state| state.name() == name)
+        .map(code)
+        .ok_or_else(|| {
+            let names: Vec<_> = State::ALL
+                .iter()
+                .map(|state| format!("`{}`", state.name()))
+                .collect();
+            format!("it must be one of {}", names.join(", "))
+        })
+}
+
+fn feed_all<T: Copy, const N: usize>(
+    values: &[T],
+    bytes: impl Fn(T) -> [u8; N],
+    take: &mut dyn FnMut(&[u8]),
+) {
+    let mut piece = Vec::with_capacity(1024 * N);
+    for chunk in values.chunks(1024) {
+        piece.clear();
+        chunk
+            .iter()
+            .for_each(|value| piece.extend_from_slice(&bytes(*value)));
+        take(&piece);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_code_of_a_state_is_its_place() {
+        for (index, state) in State::ALL.iter().enumerate() {
+            assert_eq!(usize::from(code(*state)), index);
+            assert_eq!(state_name(code(*state)), state.name());
+            assert_eq!(state_code(state.name()), Ok(code(*state)));
+        }
+    }
+}

@@ -1,0 +1,244 @@
+//! Traces: one row a control tick, in memory and as CSV and MCAP files.
+//!
+//! Invariant: what [`Trace::read`] gives has the very bits that were pushed, or it is an error. Every file carries
+//! the number of its rows and the hash of its values; a file appears whole or not at all.
+
+mod about;
+mod columns;
+mod csv_file;
+mod data;
+mod error;
+mod file;
+mod mcap_file;
+#[cfg(test)]
+mod tests;
+
+use std::borrow::Cow;
+use std::fmt::Write as _;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+use trimproof_controller::State;
+
+pub use about::About;
+pub use columns::{AxisRow, ColumnInfo, ColumnKind, HandRow, Row, bytes_per_row, columns};
+pub use error::TraceError;
+pub use file::write_atomically;
+
+use crate::formula::Signals;
+use about::Stamp;
+pub(crate) use data::Data;
+use error::Flaw;
+
+/// A table of what happened, one row a control tick.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trace {
+    /// Where it comes from.
+    pub about: About,
+    /// Index in [`columns`] and the values, in that order. All have the same length.
+    held: Vec<(usize, Data)>,
+}
+
+impl Trace {
+    /// An empty trace with every column and room for `capacity` rows.
+    pub fn new(about: About, capacity: usize) -> Self {
+        let held = columns()
+            .iter()
+            .enumerate()
+            .map(|(index, info)| (index, Data::new(info.kind, capacity)));
+        Self {
+            about,
+            held: held.collect(),
+        }
+    }
+
+    /// Appends a row. A number that is not a number is kept as the one NaN, so that files can give it back.
+    pub fn push(&mut self, row: &Row) {
+        for (index, data) in &mut self.held {
+            data.push(columns::cell(row, *index));
+        }
+    }
+
+    /// Number of rows.
+    pub fn rows(&self) -> usize {
+        self.held.first().map_or(0, |(_, data)| data.len())
+    }
+
+    /// Columns that it has: all of [`columns`], unless it was read from a file of an older version.
+    pub fn held(&self) -> impl Iterator<Item = &'static ColumnInfo> {
+        self.held.iter().map(|(index, _)| &columns()[*index])
+    }
+
+    /// Values of a column of numbers; `None` if there is none of this name and kind.
+    pub fn numbers(&self, name: &str) -> Option<&[f64]> {
+        match self.data(name)? {
+            Data::Number(values) => Some(values),
+            _ => None,
+        }
+    }
+
+    /// Values of a column of whole numbers; `None` if there is none of this name and kind.
+    pub fn integers(&self, name: &str) -> Option<&[i32]> {
+        match self.data(name)? {
+            Data::Integer(values) => Some(values),
+            _ => None,
+        }
+    }
+
+    /// Values of a switch column; `None` if there is none of this name and kind.
+    pub fn switches(&self, name: &str) -> Option<&[bool]> {
+        match self.data(name)? {
+            Data::Switch(values) => Some(values),
+            _ => None,
+        }
+    }
+
+    /// State of the controller in a row; `None` if there is no such row or column.
+    pub fn state(&self, row: usize) -> Option<State> {
+        match self.data("state")? {
+            Data::State(codes) => State::ALL.get(usize::from(*codes.get(row)?)).copied(),
+            _ => None,
+        }
+    }
+
+    /// Simulated time of a row, s; `None` if there is no such row.
+    pub fn time_s(&self, row: usize) -> Option<f64> {
+        self.numbers("time_s")?.get(row).copied()
+    }
+
+    /// Hash over names and bits of all values: equal for two traces exactly when they agree bit for bit
+    /// (32 hexadecimal digits, the first half of a SHA-256). [`Trace::about`] does not enter.
+    pub fn hash(&self) -> String {
+        let mut hasher = Sha256::new();
+        for (info, data) in self.held().zip(self.held.iter().map(|(_, data)| data)) {
+            hasher.update(info.name.as_bytes());
+            hasher.update([0]);
+            hasher.update((data.len() as u64).to_le_bytes());
+            data.feed(&mut |bytes| hasher.update(bytes));
+        }
+        let digest = hasher.finalize();
+        digest
+            .iter()
+            .take(16)
+            .fold(String::with_capacity(32), |mut text, byte| {
+                // Writing to a string cannot fail.
+                let _ = write!(text, "{byte:02x}");
+                text
+            })
+    }
+
+    /// Writes it to `path` in the format that its ending names, `.csv` or `.mcap`; whole or not at all.
+    ///
+    /// # Errors
+    /// Another ending, or the system refuses to write.
+    pub fn write(&self, path: &Path) -> Result<(), TraceError> {
+        match Format::of(path)? {
+            Format::Csv => self.write_csv(path),
+            Format::Mcap => self.write_mcap(path),
+        }
+    }
+
+    /// Writes it to `path` as CSV (RFC 4180); whole or not at all.
+    ///
+    /// # Errors
+    /// The system refuses to write; nothing is left then, and a file that was there stays as it was.
+    pub fn write_csv(&self, path: &Path) -> Result<(), TraceError> {
+        write_atomically(path, |file| csv_file::write(self, file))
+            .map_err(|source| refused(path, source))
+    }
+
+    /// Writes it to `path` as MCAP with JSON messages; whole or not at all.
+    ///
+    /// # Errors
+    /// The system refuses to write; nothing is left then, and a file that was there stays as it was.
+    pub fn write_mcap(&self, path: &Path) -> Result<(), TraceError> {
+        write_atomically(path, |file| mcap_file::write(self, file))
+            .map_err(|source| refused(path, source))
+    }
+
+    /// Reads a trace file, `.csv` or `.mcap`.
+    ///
+    /// # Errors
+    /// Another ending, the system refuses, or the file is truncated, no trace, damaged or changed.
+    pub fn read(path: &Path) -> Result<Self, TraceError> {
+        let format = Format::of(path)?;
+        let read = || -> Result<Self, Flaw> {
+            let file = std::fs::File::open(path)?;
+            match format {
+                Format::Csv => csv_file::read(file),
+                Format::Mcap => mcap_file::read(file),
+            }
+        };
+        read().map_err(|flaw| flaw.of(path))
+    }
+
+    /// An empty trace with these columns of [`columns`] only.
+    fn with_columns(mut indices: Vec<usize>) -> Self {
+        indices.sort_unstable();
+        let held = indices
+            .into_iter()
+            .map(|index| (index, Data::new(columns()[index].kind, 0)));
+        Self {
+            about: About::default(),
+            held: held.collect(),
+        }
+    }
+
+    fn stamp(&self) -> Stamp {
+        Stamp {
+            about: self.about.clone(),
+            rows: self.rows(),
+            hash: self.hash(),
+        }
+    }
+
+    pub(crate) fn data(&self, name: &str) -> Option<&Data> {
+        self.held
+            .iter()
+            .find(|(index, _)| columns()[*index].name == name)
+            .map(|(_, data)| data)
+    }
+}
+
+impl Signals for Trace {
+    fn rows(&self) -> usize {
+        Trace::rows(self)
+    }
+
+    fn tick_s(&self) -> f64 {
+        self.about.tick_s
+    }
+
+    fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>> {
+        Some(match self.data(name)? {
+            Data::Number(values) => Cow::Borrowed(values),
+            other => Cow::Owned((0..other.len()).map(|row| other.as_number(row)).collect()),
+        })
+    }
+}
+
+enum Format {
+    Csv,
+    Mcap,
+}
+
+impl Format {
+    fn of(path: &Path) -> Result<Self, TraceError> {
+        let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
+        match ending.as_ref().and_then(|ending| ending.to_str()) {
+            Some("csv") => Ok(Self::Csv),
+            Some("mcap") => Ok(Self::Mcap),
+            _ => Err(TraceError::Ending {
+                path: path.to_owned(),
+            }),
+        }
+    }
+}
+
+fn refused(path: &Path, source: std::io::Error) -> TraceError {
+    TraceError::Io {
+        path: path.to_owned(),
+        doing: "write",
+        source,
+    }
+}

@@ -1,0 +1,175 @@
+//! From a rig's parts to the twin that stands ready.
+
+use trimproof_controller::{AXES, PITCH, StepGenerator, Switches};
+
+use crate::contact::{Body, BumperLaw, ContactLoad, Surroundings, Tube};
+use crate::driver::{Driver, DriverLaw};
+use crate::dynamics::{CartridgeLaw, DryFriction, GimbalLaw, GimbalState, TrainLaw, TrainState, WindingLaw};
+use crate::fault::SwitchName;
+use crate::hand::{Hand, HandFeel, HandTouch};
+use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig, StopsRig};
+use crate::sensor::AngleSensor;
+use crate::shapes::{Along, Form};
+use crate::supply::Supply;
+use crate::switch::Switch;
+use crate::twin::{Axis, Numerics, Plant, StartPose};
+
+/// Length of a stop pin, m: reaches across the stick at any angle of the other axis.
+const PIN_LENGTH_M: f64 = 0.5;
+
+/// Builds the twin of `rig`.
+pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPose) -> Plant {
+    let generator_hz = rig.board.generator_hz;
+    let tick_hz = u32::from(rig.controller.tick_hz);
+    let periods = generator_hz / tick_hz;
+    let period_s = 1.0 / f64::from(generator_hz);
+    // The small share keeps a step that divides the period from being cut once more by rounding.
+    let steps = (period_s / numerics.stick_step_s - 1e-6).ceil().max(1.0) as u32;
+    let step_s = period_s / f64::from(steps);
+    let substeps = numerics.train_substeps.max(1);
+    let tick_s = 1.0 / f64::from(tick_hz);
+    let patience = u32::from(rig.controller.patience_ticks) * periods;
+    let axes = [&rig.pitch, &rig.roll];
+    let axis = std::array::from_fn(|i| {
+        let law = train_law(axes[i], step_s / f64::from(substeps));
+        Axis {
+            law,
+            train: TrainState {
+                shaft_rad: start.angle_rad[i],
+                rotor_rad: start.angle_rad[i] * law.ratio,
+                ..TrainState::default()
+            },
+            driver: Driver::new(driver_law(axes[i])),
+            generator: StepGenerator::new(u16::try_from(patience).unwrap_or(u16::MAX)),
+            // Each axis draws its own noise.
+            sensor: AngleSensor::new(&axes[i].sensor, tick_s, seed.wrapping_mul(2).wrapping_add(i as u64)),
+            cartridge: axes[i].cartridge.cartridge(),
+            broken_springs: 0,
+            tooth_rad: std::f64::consts::TAU / f64::from(axes[i].drive.trim_teeth),
+            lag_zero_rad: 0.0,
+            was_driving: false,
+            counts: 0,
+        }
+    });
+    let feel = HandFeel {
+        stiffness_n_per_m: rig.hand.stiffness_n_per_m,
+        damping_n_s_per_m: rig.hand.damping_n_s_per_m,
+        limit_n: rig.hand.limit_n,
+    };
+    Plant {
+        gimbal: gimbal_law(rig),
+        stick: GimbalState { angle_rad: start.angle_rad, ..GimbalState::default() },
+        accel: [0.0; AXES],
+        axis,
+        surroundings: surroundings(rig, numerics.contact_steps),
+        hand: Hand::new(rig.stick.grip_radius_m, feel),
+        feel,
+        supply: Supply::new(rig.supply.source_ohm, rig.supply.bulk_f, start.supply_v, step_s),
+        switches: SwitchName::ALL.map(|_| Switch::new(false)),
+        bounce_s: rig.switches.bounce_s.clone(),
+        force_trim: start.force_trim,
+        grip_radius_m: rig.stick.grip_radius_m,
+        tick: 0,
+        tick_s,
+        periods,
+        steps,
+        step_s,
+        substeps,
+        silence_ticks: (rig.board.silence_s / tick_s).round() as u32,
+        silent_for: 0,
+        levels: Switches::default(),
+        touch: HandTouch::default(),
+        contact: ContactLoad::default(),
+    }
+}
+
+/// The gimbal of a rig.
+pub fn gimbal_law(rig: &Rig) -> GimbalLaw {
+    let friction = [&rig.pitch, &rig.roll].map(|axis| DryFriction {
+        coulomb_nm: axis.friction.coulomb_nm,
+        stiction_nm: axis.friction.stiction_nm,
+        viscous_nm_s_per_rad: axis.friction.viscous_nm_s_per_rad,
+    });
+    GimbalLaw::new(rig.stick.mass.properties(), friction)
+}
+
+/// The drive train of an axis, with all its springs whole.
+pub fn train_law(axis: &AxisRig, substep_s: f64) -> TrainLaw {
+    let radius_m = axis.drive.trim_pitch_radius_m;
+    TrainLaw {
+        cartridge: cartridge_law(&axis.cartridge.cartridge()),
+        shaft_inertia_kg_m2: axis.drive.shaft_inertia_kg_m2,
+        shaft_friction_nm: axis.drive.shaft_friction_nm,
+        ratio: f64::from(axis.drive.trim_teeth) / f64::from(axis.drive.motor_teeth),
+        half_backlash_rad: 0.5 * axis.drive.backlash_m / radius_m,
+        mesh_nm_per_rad: axis.drive.mesh_stiffness_n_per_m * radius_m * radius_m,
+        mesh_damping_nm_s_per_rad: axis.drive.mesh_damping_n_s_per_m * radius_m * radius_m,
+        mesh_loss: 1.0 - axis.drive.efficiency,
+        rotor_inertia_kg_m2: axis.motor.rotor_inertia_kg_m2,
+        rotor_teeth: f64::from(axis.motor.rotor_teeth),
+        // Both phases on at the rated current: the current vector is √2 times as long.
+        kt_nm_per_a: axis.motor.holding_nm / (std::f64::consts::SQRT_2 * axis.motor.rated_a),
+        detent_nm: axis.motor.detent_nm,
+        rotor_friction_nm: axis.motor.friction_nm,
+        rotor_viscous_nm_s_per_rad: axis.motor.viscous_nm_s_per_rad,
+        rotor_zero_rad: axis.motor.zero_deg.to_radians(),
+        winding: WindingLaw::new(axis.motor.resistance_ohm, axis.motor.inductance_h, 0.5 * substep_s),
+        substep_s,
+    }
+}
+
+fn driver_law(axis: &AxisRig) -> DriverLaw {
+    DriverLaw {
+        microsteps: axis.driver.microsteps,
+        run_a: axis.driver.run_a,
+        hold_a: axis.driver.hold_a,
+        undervoltage_v: axis.driver.undervoltage_v,
+    }
+}
+
+/// The torque law of a cartridge's figures.
+pub(crate) fn cartridge_law(cartridge: &Cartridge) -> CartridgeLaw {
+    CartridgeLaw {
+        free_play_rad: cartridge.free_play_rad,
+        breakout_nm: cartridge.breakout_nm,
+        rate_nm_per_rad: cartridge.rate_nm_per_rad,
+        bind_rad: cartridge.bind_rad - cartridge.free_play_rad,
+        damping_nm_s_per_rad: cartridge.damping_nm_s_per_rad,
+    }
+}
+
+/// Stops and obstacles of a rig.
+fn surroundings(rig: &Rig, contact_steps: u32) -> Surroundings {
+    let tube =
+        Tube { bottom_m: rig.stick.tube_bottom_m, top_m: rig.stick.tube_top_m, radius_m: rig.stick.tube_radius_m };
+    let mut bodies = Vec::new();
+    for (i, stops) in [&rig.pitch.stops, &rig.roll.stops].into_iter().enumerate() {
+        for (angle_deg, side) in [(stops.min_deg, -1.0), (stops.max_deg, 1.0)] {
+            bodies.push(pin(i, stops, angle_deg.to_radians(), side, tube.radius_m));
+        }
+    }
+    bodies.extend(rig.obstacle.iter().map(obstacle));
+    Surroundings::new(tube, bodies, contact_steps)
+}
+
+/// A stop pin: lies across the axis's motion and is met by the tube exactly at the stop angle.
+///
+/// With u the tube's direction at that angle and n the outward normal in the plane of motion, the pin's axis
+/// stands at h u + (r_tube + r_pin) n.
+fn pin(axis: usize, stops: &StopsRig, angle_rad: f64, side: f64, tube_radius_m: f64) -> Body {
+    let (s, c) = libm::sincos(angle_rad);
+    let away = side * (tube_radius_m + stops.pin_radius_m);
+    let along = stops.height_m;
+    // `out` is the tube top's direction of positive motion: aft (−x) for pitch, right (+y) for roll.
+    let out = along * s + away * c;
+    let up = along * c - away * s;
+    let law = BumperLaw::new(stops.stiffness_n_per_m, stops.restitution);
+    let (across, at_m) = if axis == PITCH { (Along::Y, [-out, 0.0, -up]) } else { (Along::X, [0.0, out, -up]) };
+    let form = Form::Capsule { radius_m: stops.pin_radius_m, length_m: PIN_LENGTH_M, axis: across };
+    Body::new(&form, at_m, [0.0; 3], law)
+}
+
+fn obstacle(obstacle: &ObstacleRig) -> Body {
+    let law = BumperLaw::new(obstacle.stiffness_n_per_m, obstacle.restitution);
+    Body::new(&obstacle.shape, obstacle.at_m, obstacle.turn_deg, law)
+}

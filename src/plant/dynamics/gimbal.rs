@@ -1,0 +1,171 @@
+//! The stick as a two-degree-of-freedom gimbal in reduced coordinates.
+//!
+//! Pitch θ turns the outer frame about +y, roll φ turns the inner yoke about the x axis that the
+//! frame carries (ISO 1151 body axes: x forward, y right, z down). With ω = (φ', θ' cos φ, −θ' sin φ)
+//! in the inner frame and `I` the inner body's inertia about the pivot,
+//!
+//! ```text
+//! M_θθ = J + I_yy cos²φ + I_zz sin²φ − 2 I_yz sin φ cos φ
+//! M_θφ = I_xy cos φ − I_xz sin φ,   M_φφ = I_xx
+//! ```
+//!
+//! and, as M depends on φ only, Lagrange's equations give the velocity terms used in `bias`.
+//! docs/model/stick.md has the derivation.
+
+use crate::rig::MassProperties;
+
+/// Standard gravity, m/s² (ISO 80000-3, definition).
+const GRAVITY_M_PER_S2: f64 = 9.806_65;
+/// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (notes, physics).
+const FRICTION_SWEEPS: usize = 8;
+
+/// Friction of one pivot.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct DryFriction {
+    /// Friction while sliding, N·m.
+    pub coulomb_nm: f64,
+    /// Largest friction while at rest, N·m; at least `coulomb_nm`.
+    pub stiction_nm: f64,
+    /// Viscous part, N·m·s/rad.
+    pub viscous_nm_s_per_rad: f64,
+}
+
+/// Everything constant about the gimbal.
+#[derive(Clone, Debug)]
+pub struct GimbalLaw {
+    mass: MassProperties,
+    friction: [DryFriction; 2],
+}
+
+/// Angles and rates, `[pitch, roll]`.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct GimbalState {
+    /// Angles, rad.
+    pub angle_rad: [f64; 2],
+    /// Rates, rad/s.
+    pub rate_rad_per_s: [f64; 2],
+    /// Whether each pivot's dry friction holds it at rest.
+    pub stuck: [bool; 2],
+}
+
+impl GimbalLaw {
+    /// A gimbal of the given masses and pivot friction.
+    pub fn new(mass: MassProperties, friction: [DryFriction; 2]) -> Self {
+        Self { mass, friction }
+    }
+
+    /// Mass matrix `[M_θθ, M_θφ, M_φφ]` at roll angle `roll_rad`, kg·m².
+    pub fn mass_matrix(&self, roll_rad: f64) -> [f64; 3] {
+        let (s, c) = libm::sincos(roll_rad);
+        self.mass_matrix_at(s, c).0
+    }
+
+    /// The matrix and its derivative with respect to φ, `([M_θθ, M_θφ, M_φφ], [M_θθ', M_θφ'])`.
+    fn mass_matrix_at(&self, s: f64, c: f64) -> ([f64; 3], [f64; 2]) {
+        let i = &self.mass.inner_inertia_kg_m2;
+        let m = [
+            self.mass.frame_inertia_kg_m2 + i[1][1] * c * c + i[2][2] * s * s - 2.0 * i[1][2] * s * c,
+            i[0][1] * c - i[0][2] * s,
+            i[0][0],
+        ];
+        let dm = [2.0 * (i[2][2] - i[1][1]) * s * c - 2.0 * i[1][2] * (c * c - s * s), -i[0][1] * s - i[0][2] * c];
+        (m, dm)
+    }
+
+    /// Torque of gravity about each axis at the given angles, N·m.
+    pub fn gravity(&self, angle_rad: [f64; 2]) -> [f64; 2] {
+        let (st, ct) = libm::sincos(angle_rad[0]);
+        let (sp, cp) = libm::sincos(angle_rad[1]);
+        self.gravity_at(st, ct, sp, cp)
+    }
+
+    fn gravity_at(&self, st: f64, ct: f64, sp: f64, cp: f64) -> [f64; 2] {
+        let inner = self.mass.inner_mass_kg * GRAVITY_M_PER_S2;
+        let frame = self.mass.frame_mass_kg * GRAVITY_M_PER_S2;
+        let [cx, cy, cz] = self.mass.inner_cg_m;
+        let [fx, _, fz] = self.mass.frame_cg_m;
+        [
+            inner * (-ct * cx - st * (cy * sp + cz * cp)) + frame * (-ct * fx - st * fz),
+            inner * ct * (cy * cp - cz * sp),
+        ]
+    }
+
+    /// Kinetic plus potential energy, J; zero potential with the centre of gravity at the pivot height.
+    pub fn energy_j(&self, state: &GimbalState) -> f64 {
+        let (st, ct) = libm::sincos(state.angle_rad[0]);
+        let (sp, cp) = libm::sincos(state.angle_rad[1]);
+        let (m, _) = self.mass_matrix_at(sp, cp);
+        let [a, b] = state.rate_rad_per_s;
+        let [cx, cy, cz] = self.mass.inner_cg_m;
+        let [fx, _, fz] = self.mass.frame_cg_m;
+        let drop_inner = -st * cx + ct * (cy * sp + cz * cp);
+        let drop_frame = -st * fx + ct * fz;
+        0.5 * (m[0] * a * a + 2.0 * m[1] * a * b + m[2] * b * b)
+            - GRAVITY_M_PER_S2 * (self.mass.inner_mass_kg * drop_inner + self.mass.frame_mass_kg * drop_frame)
+    }
+
+    /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_nm` plus gravity,
+    /// inertial torques, viscous and dry friction, all taken at the mid-step angles.
+    ///
+    /// Viscous friction is taken at the mean of the old and new rate; inertial torques at the
+    /// rate extrapolated to mid-step.
+    pub fn kick(&self, mid_angle_rad: [f64; 2], state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
+        let (st, ct) = libm::sincos(mid_angle_rad[0]);
+        let (sp, cp) = libm::sincos(mid_angle_rad[1]);
+        let (m, dm) = self.mass_matrix_at(sp, cp);
+        let g = self.gravity_at(st, ct, sp, cp);
+        let force = [torque_nm[0] + g[0], torque_nm[1] + g[1]];
+        let v = state.rate_rad_per_s;
+        let half = 0.5 * step_s;
+        let c = [self.friction[0].viscous_nm_s_per_rad, self.friction[1].viscous_nm_s_per_rad];
+        // (M + hC/2) v⁺ = (M − hC/2) v + h (f − bias(v_mid)); two passes settle v_mid.
+        let inv = invert([m[0] + half * c[0], m[1], m[2] + half * c[1]]);
+        let momentum =
+            [(m[0] - half * c[0]) * v[0] + m[1] * v[1], m[1] * v[0] + (m[2] - half * c[1]) * v[1]];
+        let mut free = v;
+        for _ in 0..2 {
+            let mid = [0.5 * (v[0] + free[0]), 0.5 * (v[1] + free[1])];
+            let bias = [dm[0] * mid[0] * mid[1] + dm[1] * mid[1] * mid[1], -0.5 * dm[0] * mid[0] * mid[0]];
+            let p = [momentum[0] + step_s * (force[0] - bias[0]), momentum[1] + step_s * (force[1] - bias[1])];
+            free = [inv[0] * p[0] + inv[1] * p[1], inv[1] * p[0] + inv[2] * p[1]];
+        }
+        state.rate_rad_per_s = self.rub(free, inv, step_s, &mut state.stuck);
+    }
+
+    /// Dry friction as a projection of the rates: impulses within ±T h that bring a rate to zero
+    /// where they can, found by projected Gauss-Seidel.
+    fn rub(&self, mut v: [f64; 2], inv: [f64; 3], step_s: f64, stuck: &mut [bool; 2]) -> [f64; 2] {
+        let bound: [f64; 2] = std::array::from_fn(|i| {
+            let f = &self.friction[i];
+            step_s * if stuck[i] { f.stiction_nm } else { f.coulomb_nm }
+        });
+        let diagonal = [inv[0], inv[2]];
+        let mut impulse = [0.0_f64; 2];
+        for _ in 0..FRICTION_SWEEPS {
+            for i in 0..2 {
+                let wanted = (impulse[i] - v[i] / diagonal[i]).clamp(-bound[i], bound[i]);
+                let change = wanted - impulse[i];
+                impulse[i] = wanted;
+                v[0] += if i == 0 { inv[0] } else { inv[1] } * change;
+                v[1] += if i == 0 { inv[1] } else { inv[2] } * change;
+            }
+            if inv[1] == 0.0 {
+                break;
+            }
+        }
+        for i in 0..2 {
+            stuck[i] = bound[i] > 0.0 && impulse[i].abs() < bound[i];
+            if stuck[i] {
+                // What the sweeps leave is rounding, not motion.
+                v[i] = 0.0;
+            }
+        }
+        v
+    }
+}
+
+/// Inverse of a symmetric 2×2 matrix `[a, b, c]` = [[a, b], [b, c]].
+pub(crate) fn invert(m: [f64; 3]) -> [f64; 3] {
+    let det = m[0] * m[2] - m[1] * m[1];
+    [m[2] / det, -m[1] / det, m[0] / det]
+}

@@ -1,0 +1,17 @@
+//! The equations of motion, each in a file of its own, in radians, metres, newtons and amperes.
+//!
+//! Everything here is plain arithmetic on `f64` with `libm` for transcendentals, so that the same
+//! inputs give the same bits on any machine.
+
+mod cartridge;
+mod gimbal;
+mod pose;
+mod train;
+mod winding;
+
+pub use cartridge::{CartridgeLaw, PRELOAD_RAMP_RAD};
+pub(crate) use gimbal::invert;
+pub use gimbal::{DryFriction, GimbalLaw, GimbalState};
+pub use pose::{Pose, dot};
+pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
+pub use winding::{Phase, WindingLaw};

@@ -1,0 +1,175 @@
+//! The trim drive of one axis: trim shaft, spur pair with backlash, stepper and its windings.
+//!
+//! One drift-kick-drift substep: half drift, cartridge and mesh torque, half a current update,
+//! electromagnetic torque, kick with dry friction as a projection of the rate, half a current
+//! update, half drift. Motor angles are counted positive in the sense that turns the trim shaft
+//! positive, so the reversal of a spur pair does not appear.
+
+use super::cartridge::CartridgeLaw;
+use super::winding::{Phase, WindingLaw};
+
+/// Constants of one trim drive.
+#[derive(Clone, Copy, Debug)]
+pub struct TrainLaw {
+    /// Cartridge between stick and shaft.
+    pub cartridge: CartridgeLaw,
+    /// Inertia of the trim shaft with its gear, kg·m².
+    pub shaft_inertia_kg_m2: f64,
+    /// Dry friction of the trim shaft, N·m.
+    pub shaft_friction_nm: f64,
+    /// Motor turns per shaft turn.
+    pub ratio: f64,
+    /// Half of the angular backlash, at the shaft, rad.
+    pub half_backlash_rad: f64,
+    /// Mesh stiffness at the shaft, N·m/rad.
+    pub mesh_nm_per_rad: f64,
+    /// Mesh damping at the shaft, N·m·s/rad.
+    pub mesh_damping_nm_s_per_rad: f64,
+    /// Share of the mesh torque lost to friction of the teeth: 1 − efficiency.
+    pub mesh_loss: f64,
+    /// Rotor inertia, kg·m².
+    pub rotor_inertia_kg_m2: f64,
+    /// Rotor teeth: electrical cycles per turn.
+    pub rotor_teeth: f64,
+    /// Torque constant of one phase, N·m/A.
+    pub kt_nm_per_a: f64,
+    /// Detent torque, N·m.
+    pub detent_nm: f64,
+    /// Dry friction of the rotor, N·m.
+    pub rotor_friction_nm: f64,
+    /// Viscous friction of the rotor, N·m·s/rad.
+    pub rotor_viscous_nm_s_per_rad: f64,
+    /// Electrical angle of the rotor when the trim shaft is at zero, rad.
+    pub rotor_zero_rad: f64,
+    /// Winding, for half a substep.
+    pub winding: WindingLaw,
+    /// Substep, s.
+    pub substep_s: f64,
+}
+
+/// State of one trim drive.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct TrainState {
+    /// Trim shaft angle, rad.
+    pub shaft_rad: f64,
+    /// Trim shaft rate, rad/s.
+    pub shaft_rad_per_s: f64,
+    /// Rotor angle at the motor shaft, rad; `shaft · ratio` in the middle of the backlash.
+    pub rotor_rad: f64,
+    /// Rotor rate, rad/s.
+    pub rotor_rad_per_s: f64,
+    /// Winding currents, A.
+    pub current_a: [f64; 2],
+    /// By how much the gear has slipped over its teeth, at the shaft, rad.
+    pub slipped_rad: f64,
+    pub(crate) shaft_accel: f64,
+    pub(crate) rotor_accel: f64,
+}
+
+/// What the driver does during a step.
+#[derive(Clone, Copy, Debug)]
+pub struct TrainDrive {
+    /// Both windings.
+    pub phase: [Phase; 2],
+    /// Motor supply, V.
+    pub supply_v: f64,
+}
+
+/// The stick's angle as a function of time within a stick step.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct StickPath {
+    /// Angle at the start, rad.
+    pub angle_rad: f64,
+    /// Rate at the start, rad/s.
+    pub rate_rad_per_s: f64,
+    /// Acceleration carried over from the step before, rad/s².
+    pub accel_rad_per_s2: f64,
+}
+
+/// Sums over the substeps of a stick step.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct TrainLoad {
+    /// Cartridge torque on the trim shaft, N·m, summed over substeps.
+    pub cartridge_nm: f64,
+    /// Electrical power drawn, W, summed over substeps.
+    pub power_w: f64,
+}
+
+impl TrainLaw {
+    /// Electrical angle of the rotor, rad.
+    pub fn electrical_rad(&self, state: &TrainState) -> f64 {
+        self.rotor_teeth * state.rotor_rad + self.rotor_zero_rad
+    }
+
+    /// Runs `substeps` substeps along `path`.
+    #[inline]
+    pub fn run(&self, state: &mut TrainState, drive: &TrainDrive, path: &StickPath, substeps: u32) -> TrainLoad {
+        let mut load = TrainLoad::default();
+        for k in 0..substeps {
+            let at = (f64::from(k) + 0.5) * self.substep_s;
+            let rate = path.rate_rad_per_s + path.accel_rad_per_s2 * at;
+            let angle = path.angle_rad + at * (path.rate_rad_per_s + 0.5 * path.accel_rad_per_s2 * at);
+            self.substep(state, drive, angle, rate, &mut load);
+        }
+        load
+    }
+
+    #[inline]
+    fn substep(&self, s: &mut TrainState, drive: &TrainDrive, stick_rad: f64, stick_rate: f64, load: &mut TrainLoad) {
+        let h = self.substep_s;
+        let half = 0.5 * h;
+        s.shaft_rad += half * s.shaft_rad_per_s;
+        s.rotor_rad += half * s.rotor_rad_per_s;
+        // Rates extrapolated to mid-step, for the terms that depend on them.
+        let shaft_rate = s.shaft_rad_per_s + half * s.shaft_accel;
+        let rotor_rate = s.rotor_rad_per_s + half * s.rotor_accel;
+
+        let cartridge = self.cartridge.spring_nm(stick_rad - s.shaft_rad)
+            + self.cartridge.damping_nm_s_per_rad * (stick_rate - shaft_rate);
+        let mesh = self.mesh_nm(s, shaft_rate, rotor_rate);
+
+        let (sin, cos) = libm::sincos(self.electrical_rad(s));
+        let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
+        let (ia, va) = self.winding.update(s.current_a[0], drive.phase[0], -emf * sin, drive.supply_v);
+        let (ib, vb) = self.winding.update(s.current_a[1], drive.phase[1], emf * cos, drive.supply_v);
+        let sin4 = 4.0 * sin * cos * (1.0 - 2.0 * sin * sin);
+        let motor = self.kt_nm_per_a * (ib * cos - ia * sin)
+            - self.detent_nm * sin4
+            - self.rotor_viscous_nm_s_per_rad * rotor_rate;
+
+        let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * h / self.shaft_inertia_kg_m2;
+        let shaft_free = s.shaft_rad_per_s + h * (mesh + cartridge) / self.shaft_inertia_kg_m2;
+        let shaft_next = shaft_free - shaft_free.clamp(-shaft_limit, shaft_limit);
+        let rotor_limit = self.rotor_friction_nm * h / self.rotor_inertia_kg_m2;
+        let rotor_free = s.rotor_rad_per_s + h * (motor - mesh / self.ratio) / self.rotor_inertia_kg_m2;
+        let rotor_next = rotor_free - rotor_free.clamp(-rotor_limit, rotor_limit);
+        s.shaft_accel = (shaft_next - s.shaft_rad_per_s) / h;
+        s.rotor_accel = (rotor_next - s.rotor_rad_per_s) / h;
+        s.shaft_rad_per_s = shaft_next;
+        s.rotor_rad_per_s = rotor_next;
+
+        let emf = self.kt_nm_per_a * rotor_next;
+        let (ia2, va2) = self.winding.update(ia, drive.phase[0], -emf * sin, drive.supply_v);
+        let (ib2, vb2) = self.winding.update(ib, drive.phase[1], emf * cos, drive.supply_v);
+        s.current_a = [ia2, ib2];
+        s.shaft_rad += half * shaft_next;
+        s.rotor_rad += half * rotor_next;
+
+        load.cartridge_nm += cartridge;
+        load.power_w += 0.5 * (ia * va + ib * vb + ia2 * va2 + ib2 * vb2);
+    }
+
+    /// Torque of the mesh on the trim shaft, N·m: one-sided springs at either side of the backlash.
+    #[inline]
+    fn mesh_nm(&self, s: &TrainState, shaft_rate: f64, rotor_rate: f64) -> f64 {
+        let ahead = s.rotor_rad / self.ratio - s.shaft_rad + s.slipped_rad;
+        let damped = self.mesh_damping_nm_s_per_rad * (rotor_rate / self.ratio - shaft_rate);
+        if ahead > self.half_backlash_rad {
+            (self.mesh_nm_per_rad * (ahead - self.half_backlash_rad) + damped).max(0.0)
+        } else if ahead < -self.half_backlash_rad {
+            (self.mesh_nm_per_rad * (ahead + self.half_backlash_rad) + damped).min(0.0)
+        } else {
+            0.0
+        }
+    }
+}

@@ -1,0 +1,171 @@
+//! The pilot's hand at the grip: an impedance that follows a path, or a plain force.
+
+use crate::dynamics::{Pose, dot};
+
+/// Stiffness, damping and strength of a hand.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct HandFeel {
+    /// Stiffness towards the path, N/m.
+    pub stiffness_n_per_m: f64,
+    /// Damping towards the path, N·s/m.
+    pub damping_n_s_per_m: f64,
+    /// Largest force, N.
+    pub limit_n: f64,
+}
+
+/// How a carried path runs from its start to its end.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum PathShape {
+    /// Minimum jerk: 10 u³ − 15 u⁴ + 6 u⁵ (Flash and Hogan 1985; from memory).
+    #[default]
+    Smooth,
+    /// Constant rate.
+    Steady,
+}
+
+/// What the hand does at an instant.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct HandTouch {
+    /// Torque on each axis, N·m.
+    pub torque_nm: [f64; 2],
+    /// Force along each axis's direction of motion at the grip, N; positive pushes the axis positive.
+    pub force_n: [f64; 2],
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Path {
+    from_rad: [f64; 2],
+    to_rad: [f64; 2],
+    start_s: f64,
+    over_s: f64,
+    shape: PathShape,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Push {
+    force_n: [f64; 2],
+    start_s: f64,
+    rise_s: f64,
+    end_s: f64,
+}
+
+/// The pilot's hand.
+#[derive(Clone, Debug)]
+pub struct Hand {
+    grip_radius_m: f64,
+    feel: HandFeel,
+    grip: Option<Path>,
+    push: Option<Push>,
+}
+
+impl Hand {
+    /// A hand away from the stick; `grip_radius_m` is the reference point's distance from the pivot.
+    pub fn new(grip_radius_m: f64, feel: HandFeel) -> Self {
+        Self { grip_radius_m, feel, grip: None, push: None }
+    }
+
+    /// Takes the grip where the stick is.
+    pub fn take(&mut self, feel: HandFeel, at_rad: [f64; 2], now_s: f64) {
+        self.feel = feel;
+        self.grip =
+            Some(Path { from_rad: at_rad, to_rad: at_rad, start_s: now_s, over_s: 0.0, shape: PathShape::Steady });
+    }
+
+    /// Carries the grip's target to new angles; an axis given as `None` stays. No effect without a grip.
+    pub fn carry(&mut self, to_rad: [Option<f64>; 2], over_s: f64, shape: PathShape, now_s: f64) {
+        if let Some((from_rad, _)) = self.target(now_s) {
+            let to_rad = std::array::from_fn(|i| to_rad[i].unwrap_or(from_rad[i]));
+            self.grip = Some(Path { from_rad, to_rad, start_s: now_s, over_s, shape });
+        }
+    }
+
+    /// Lets the grip go.
+    pub fn let_go(&mut self) {
+        self.grip = None;
+    }
+
+    /// Pushes with a plain force per axis from now, rising over `rise_s`, for `for_s` in all.
+    pub fn push(&mut self, force_n: [f64; 2], rise_s: f64, for_s: f64, now_s: f64) {
+        self.push = Some(Push { force_n, start_s: now_s, rise_s, end_s: now_s + for_s });
+    }
+
+    /// Whether the hand holds the grip.
+    pub fn is_gripping(&self) -> bool {
+        self.grip.is_some()
+    }
+
+    /// Target angles and rates of the path at an instant, rad and rad/s.
+    pub fn target(&self, now_s: f64) -> Option<([f64; 2], [f64; 2])> {
+        let path = self.grip.as_ref()?;
+        let (share, rate) = path.progress(now_s);
+        let span: [f64; 2] = std::array::from_fn(|i| path.to_rad[i] - path.from_rad[i]);
+        Some((
+            std::array::from_fn(|i| path.from_rad[i] + share * span[i]),
+            std::array::from_fn(|i| rate * span[i]),
+        ))
+    }
+
+    /// Force and torque of the hand on a stick at `pose` with the given rates, rad/s.
+    pub fn touch(&self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> HandTouch {
+        if self.grip.is_none() && self.push.is_none() {
+            return HandTouch::default();
+        }
+        let r = self.grip_radius_m;
+        let reach = [r * pose.roll.1, r];
+        let mut torque_nm = [0.0; 2];
+        if let Some((angle, rate)) = self.target(now_s) {
+            let here = pose.place([0.0, 0.0, -r]);
+            let levers = pose.levers(here);
+            let wish = Pose::at(angle);
+            let there = wish.place([0.0, 0.0, -r]);
+            let wish_levers = wish.levers(there);
+            let mut force: [f64; 3] = std::array::from_fn(|k| {
+                let speed = levers[0][k] * rate_rad_per_s[0] + levers[1][k] * rate_rad_per_s[1];
+                let wish_speed = wish_levers[0][k] * rate[0] + wish_levers[1][k] * rate[1];
+                self.feel.stiffness_n_per_m * (there[k] - here[k]) + self.feel.damping_n_s_per_m * (wish_speed - speed)
+            });
+            let size = dot(force, force).sqrt();
+            if size > self.feel.limit_n {
+                force = force.map(|f| f * (self.feel.limit_n / size));
+            }
+            torque_nm = [dot(force, levers[0]), dot(force, levers[1])];
+        }
+        if let Some(push) = &self.push {
+            let share = push.share(now_s);
+            for i in 0..2 {
+                torque_nm[i] += share * push.force_n[i] * reach[i];
+            }
+        }
+        HandTouch { torque_nm, force_n: std::array::from_fn(|i| torque_nm[i] / reach[i]) }
+    }
+}
+
+impl Path {
+    /// Share of the way and its rate, 1/s.
+    fn progress(&self, now_s: f64) -> (f64, f64) {
+        let gone = now_s - self.start_s;
+        if gone >= self.over_s || self.over_s <= 0.0 {
+            return (1.0, 0.0);
+        }
+        let u = (gone / self.over_s).max(0.0);
+        match self.shape {
+            PathShape::Steady => (u, 1.0 / self.over_s),
+            PathShape::Smooth => (
+                u * u * u * (10.0 + u * (-15.0 + 6.0 * u)),
+                30.0 * u * u * (1.0 + u * (u - 2.0)) / self.over_s,
+            ),
+        }
+    }
+}
+
+impl Push {
+    fn share(&self, now_s: f64) -> f64 {
+        if now_s < self.start_s || now_s >= self.end_s {
+            0.0
+        } else if now_s - self.start_s < self.rise_s {
+            (now_s - self.start_s) / self.rise_s
+        } else {
+            1.0
+        }
+    }
+}

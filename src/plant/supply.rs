@@ -1,0 +1,83 @@
+//! The motor supply: a source behind a resistance, feeding a bulk capacitor.
+
+/// Bleed across the bulk capacitor, Ω: a disconnected supply falls by itself (common practice, no source).
+const BLEED_OHM: f64 = 4_700.0;
+
+/// A motor supply whose source voltage follows a script.
+#[derive(Clone, Debug)]
+pub struct Supply {
+    source_ohm: f64,
+    bulk_f: f64,
+    step_s: f64,
+    connected_decay: f64,
+    bleed_decay: f64,
+    ramp: Ramp,
+    volts: f64,
+    current_a: f64,
+}
+
+#[derive(Clone, Copy, Debug)]
+struct Ramp {
+    from_v: f64,
+    to_v: f64,
+    start_s: f64,
+    over_s: f64,
+}
+
+impl Supply {
+    /// A supply at rest at `volts`, advanced every `step_s`.
+    pub fn new(source_ohm: f64, bulk_f: f64, volts: f64, step_s: f64) -> Self {
+        Self {
+            source_ohm,
+            bulk_f,
+            step_s,
+            connected_decay: libm::exp(-step_s / (source_ohm * bulk_f)),
+            bleed_decay: libm::exp(-step_s / (BLEED_OHM * bulk_f)),
+            ramp: Ramp { from_v: volts, to_v: volts, start_s: 0.0, over_s: 0.0 },
+            volts,
+            current_a: 0.0,
+        }
+    }
+
+    /// Brings the source to `volts` over `over_s`; zero disconnects it at the end.
+    pub fn set(&mut self, volts: f64, over_s: f64, now_s: f64) {
+        self.ramp = Ramp { from_v: self.source_v(now_s), to_v: volts, start_s: now_s, over_s };
+    }
+
+    /// Open-circuit voltage of the source, V; zero means disconnected.
+    pub fn source_v(&self, now_s: f64) -> f64 {
+        let gone = now_s - self.ramp.start_s;
+        if gone >= self.ramp.over_s {
+            self.ramp.to_v
+        } else {
+            self.ramp.from_v + (self.ramp.to_v - self.ramp.from_v) * gone / self.ramp.over_s
+        }
+    }
+
+    /// Voltage at the drivers, V.
+    pub fn volts(&self) -> f64 {
+        self.volts
+    }
+
+    /// Current drawn by the drivers over the last step, A.
+    pub fn current_a(&self) -> f64 {
+        self.current_a
+    }
+
+    /// One step with `power_w` drawn on average.
+    ///
+    /// The exact response of the capacitor to a constant current: towards V_s − R I while the source is
+    /// connected, by I h / C and the bleed while it is not.
+    pub fn advance(&mut self, power_w: f64, now_s: f64) {
+        // Below a volt the drivers' bridges no longer conduct.
+        self.current_a = if self.volts > 1.0 { power_w / self.volts } else { 0.0 };
+        let source = self.source_v(now_s);
+        self.volts = if source > 0.0 {
+            let end = source - self.source_ohm * self.current_a;
+            end + (self.volts - end) * self.connected_decay
+        } else {
+            self.volts * self.bleed_decay - self.current_a * self.step_s / self.bulk_f
+        }
+        .max(0.0);
+    }
+}

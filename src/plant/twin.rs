@@ -1,0 +1,423 @@
+//! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply, advanced tick by tick.
+
+use trimproof_controller::{AXES, Inputs, Outputs, StepGenerator, Switches};
+
+use crate::assembly;
+use crate::contact::{ContactLoad, Surroundings};
+use crate::driver::Driver;
+use crate::dynamics::{GimbalLaw, GimbalState, Pose, StickPath, TrainDrive, TrainLaw, TrainState};
+use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
+use crate::hand::{Hand, HandFeel, HandTouch, PathShape};
+use crate::rig::{Cartridge, Rig};
+use crate::sensor::{AngleSensor, SensorFaults};
+use crate::supply::Supply;
+use crate::switch::{Switch, SwitchFaults};
+
+/// Step sizes of the integrator.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Numerics {
+    /// Longest stick step, s; a generator period is cut into equal steps no longer than this.
+    pub stick_step_s: f64,
+    /// Drive-train substeps in a stick step.
+    pub train_substeps: u32,
+    /// Stick steps between two looks at a contact in reach.
+    pub contact_steps: u32,
+}
+
+impl Default for Numerics {
+    /// 100 µs for the stick and 50 µs for the drive trains: measured in docs/model/accuracy.md.
+    fn default() -> Self {
+        Self { stick_step_s: 1.0e-4, train_substeps: 2, contact_steps: 5 }
+    }
+}
+
+/// How the twin stands when the run begins.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct StartPose {
+    /// Stick angles, rad; the trim shafts stand there too, in the middle of their play.
+    pub angle_rad: [f64; AXES],
+    /// Motor supply at the start, V; zero is disconnected.
+    pub supply_v: f64,
+    /// Force-trim switch.
+    pub force_trim: bool,
+}
+
+/// What is true of one axis at an instant, as a trace wants it.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AxisReading {
+    /// Stick angle, rad.
+    pub stick_rad: f64,
+    /// Stick rate, rad/s.
+    pub stick_rad_per_s: f64,
+    /// Trim shaft angle, rad.
+    pub trim_rad: f64,
+    /// Hand force along the axis at the grip, N.
+    pub grip_force_n: f64,
+    /// Cartridge torque on the stick, N·m, without its damping.
+    pub cartridge_nm: f64,
+    /// Torque of all contacts, as a force at the grip, N.
+    pub stop_force_n: f64,
+    /// Size of the winding current vector, A.
+    pub current_a: f64,
+    /// Commanded less actual rotor position, full steps; 0 while the drive is off.
+    pub lag_steps: f64,
+    /// Sensor reading of the last sample.
+    pub sensor_counts: u16,
+    /// Whether the driver drives its windings.
+    pub driving: bool,
+}
+
+/// What is true of the twin at an instant.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Readings {
+    /// Per axis, `[pitch, roll]`.
+    pub axis: [AxisReading; AXES],
+    /// Whether the hand holds the grip.
+    pub gripping: bool,
+    /// Hand's target, rad; the stick's angles when it does not grip.
+    pub hand_rad: [f64; AXES],
+    /// Supply at the drivers, V.
+    pub supply_v: f64,
+    /// Supply current, A.
+    pub supply_a: f64,
+    /// Switch levels of the last sample.
+    pub switches: Switches,
+    /// Whether the stick touches a stop or an obstacle.
+    pub touching: bool,
+}
+
+pub(crate) struct Axis {
+    pub law: TrainLaw,
+    pub train: TrainState,
+    pub driver: Driver,
+    pub generator: StepGenerator,
+    pub sensor: AngleSensor,
+    pub cartridge: Cartridge,
+    pub broken_springs: u32,
+    pub tooth_rad: f64,
+    /// Whole electrical cycles between command and rotor when the drive last came on, rad.
+    pub lag_zero_rad: f64,
+    pub was_driving: bool,
+    pub counts: u16,
+}
+
+/// The physics twin of one rig.
+pub struct Plant {
+    pub(crate) gimbal: GimbalLaw,
+    pub(crate) stick: GimbalState,
+    pub(crate) accel: [f64; AXES],
+    pub(crate) axis: [Axis; AXES],
+    pub(crate) surroundings: Surroundings,
+    pub(crate) hand: Hand,
+    pub(crate) feel: HandFeel,
+    pub(crate) supply: Supply,
+    pub(crate) switches: [Switch; SwitchName::ALL.len()],
+    pub(crate) bounce_s: Vec<f64>,
+    pub(crate) force_trim: bool,
+    pub(crate) grip_radius_m: f64,
+    pub(crate) tick: u32,
+    pub(crate) tick_s: f64,
+    pub(crate) periods: u32,
+    pub(crate) steps: u32,
+    pub(crate) step_s: f64,
+    pub(crate) substeps: u32,
+    pub(crate) silence_ticks: u32,
+    pub(crate) silent_for: u32,
+    pub(crate) levels: Switches,
+    pub(crate) touch: HandTouch,
+    pub(crate) contact: ContactLoad,
+}
+
+impl Plant {
+    /// The twin of `rig`, with sensor noise from `seed`, standing as `start` says.
+    pub fn new(rig: &Rig, seed: u64, numerics: Numerics, start: StartPose) -> Self {
+        assembly::assemble(rig, seed, numerics, start)
+    }
+
+    /// Time, s: exact multiples of the control tick.
+    pub fn now_s(&self) -> f64 {
+        f64::from(self.tick) * self.tick_s
+    }
+
+    /// Length of a control tick, s.
+    pub fn tick_s(&self) -> f64 {
+        self.tick_s
+    }
+
+    /// What the controller is told at this instant. Call once a tick: it draws sensor noise.
+    pub fn sample(&mut self) -> Inputs {
+        let now = self.now_s();
+        let mut levels = Switches { force_trim: self.force_trim, ..Switches::default() };
+        for name in SwitchName::ALL {
+            *name.level_in(&mut levels) = self.switches[name.index()].level(now);
+        }
+        self.levels = levels;
+        for (axis, angle) in self.axis.iter_mut().zip(self.stick.angle_rad) {
+            axis.counts = axis.sensor.sample(angle.to_degrees());
+        }
+        let millivolts = (self.supply.volts() * 1000.0).round().clamp(0.0, f64::from(u16::MAX));
+        Inputs {
+            tick: self.tick,
+            sensor_counts: std::array::from_fn(|i| self.axis[i].counts),
+            switches: levels,
+            supply_mv: millivolts as u16,
+        }
+    }
+
+    /// Puts a command on the drivers' lines, as the board does at the end of its tick.
+    pub fn command(&mut self, outputs: &Outputs) {
+        self.silent_for = 0;
+        for (axis, out) in self.axis.iter_mut().zip(&outputs.axis) {
+            if out.home {
+                axis.driver.home();
+                axis.generator.home();
+            }
+            axis.driver.set_lines(out.enable, out.current);
+            axis.generator.refresh(out.step_rate);
+        }
+    }
+
+    /// Advances one control tick.
+    pub fn advance(&mut self) {
+        self.silent_for += 1;
+        if self.silent_for > self.silence_ticks {
+            // The board's watchdog: no command for too long, drivers off.
+            for axis in &mut self.axis {
+                axis.driver.set_lines(false, trimproof_controller::CurrentLevel::Off);
+            }
+        }
+        let begin_s = self.now_s();
+        let per_tick = self.periods * self.steps;
+        for period in 0..self.periods {
+            let mut drive = [TrainDrive { phase: [crate::dynamics::Phase::Open; 2], supply_v: 0.0 }; AXES];
+            for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
+                axis.driver.watch_supply(self.supply.volts());
+                let pulse = axis.generator.period();
+                axis.driver.step(pulse);
+                axis.note_engagement();
+                drive.phase = axis.driver.phases();
+            }
+            for step in 0..self.steps {
+                let share = f64::from(period * self.steps + step) / f64::from(per_tick);
+                for drive in &mut drive {
+                    drive.supply_v = self.supply.volts();
+                }
+                self.step(&drive, begin_s + share * self.tick_s);
+            }
+        }
+        self.tick = self.tick.wrapping_add(1);
+    }
+
+    /// One drift-kick-drift step of the stick with its drive trains substepped inside.
+    fn step(&mut self, drive: &[TrainDrive; AXES], now_s: f64) {
+        let h = self.step_s;
+        let half = 0.5 * h;
+        let rate = self.stick.rate_rad_per_s;
+        let mid: [f64; AXES] = std::array::from_fn(|i| self.stick.angle_rad[i] + half * rate[i]);
+        let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
+        let mut torque = [0.0; AXES];
+        let mut power_w = 0.0;
+        for (i, axis) in self.axis.iter_mut().enumerate() {
+            let path = StickPath {
+                angle_rad: self.stick.angle_rad[i],
+                rate_rad_per_s: rate[i],
+                accel_rad_per_s2: self.accel[i],
+            };
+            let load = axis.law.run(&mut axis.train, &drive[i], &path, self.substeps);
+            let share = 1.0 / f64::from(self.substeps);
+            torque[i] = -load.cartridge_nm * share;
+            power_w += load.power_w * share;
+        }
+        let pose = Pose::at(mid);
+        self.touch = self.hand.touch(&pose, mid_rate, now_s + half);
+        self.contact = self.surroundings.load(&self.gimbal, mid, mid_rate, &pose, h);
+        for i in 0..AXES {
+            torque[i] += self.touch.torque_nm[i] + self.contact.torque_nm[i];
+        }
+        self.gimbal.kick(mid, &mut self.stick, torque, h);
+        for i in 0..AXES {
+            let next = self.stick.rate_rad_per_s[i];
+            self.accel[i] = (next - rate[i]) / h;
+            self.stick.angle_rad[i] = mid[i] + half * next;
+        }
+        self.supply.advance(power_w, now_s);
+    }
+
+    /// What is true now.
+    pub fn readings(&self) -> Readings {
+        let now = self.now_s();
+        let pose = Pose::at(self.stick.angle_rad);
+        let touch = self.hand.touch(&pose, self.stick.rate_rad_per_s, now);
+        let reach = [self.grip_radius_m * pose.roll.1, self.grip_radius_m];
+        Readings {
+            axis: std::array::from_fn(|i| {
+                let axis = &self.axis[i];
+                let [a, b] = axis.train.current_a;
+                AxisReading {
+                    stick_rad: self.stick.angle_rad[i],
+                    stick_rad_per_s: self.stick.rate_rad_per_s[i],
+                    trim_rad: axis.train.shaft_rad,
+                    grip_force_n: touch.force_n[i],
+                    cartridge_nm: -axis.law.cartridge.spring_nm(self.stick.angle_rad[i] - axis.train.shaft_rad),
+                    stop_force_n: self.contact.torque_nm[i] / reach[i],
+                    current_a: (a * a + b * b).sqrt(),
+                    lag_steps: axis.lag_steps(),
+                    sensor_counts: axis.counts,
+                    driving: axis.driver.is_driving(),
+                }
+            }),
+            gripping: self.hand.is_gripping(),
+            hand_rad: self.hand.target(now).map_or(self.stick.angle_rad, |(angle, _)| angle),
+            supply_v: self.supply.volts(),
+            supply_a: self.supply.current_a(),
+            switches: self.levels,
+            touching: self.contact.touching,
+        }
+    }
+
+    /// Stick state, for checks against references.
+    pub fn stick(&self) -> GimbalState {
+        self.stick
+    }
+
+    /// Drive train of an axis, for checks against references.
+    pub fn train(&self, axis: usize) -> &TrainState {
+        &self.axis[axis].train
+    }
+
+    /// The hand takes the grip where the stick is; `feel` overrides the rig's hand.
+    pub fn grip(&mut self, feel: Option<HandFeel>) {
+        let now = self.now_s();
+        self.hand.take(feel.unwrap_or(self.feel), self.stick.angle_rad, now);
+    }
+
+    /// The rig's usual hand.
+    pub fn usual_feel(&self) -> HandFeel {
+        self.feel
+    }
+
+    /// Carries the hand to new angles, rad; `None` leaves an axis.
+    pub fn carry(&mut self, to_rad: [Option<f64>; AXES], over_s: f64, shape: PathShape) {
+        let now = self.now_s();
+        self.hand.carry(to_rad, over_s, shape, now);
+    }
+
+    /// The hand leaves the grip.
+    pub fn let_go(&mut self) {
+        self.hand.let_go();
+    }
+
+    /// A plain force at the grip, N per axis.
+    pub fn push(&mut self, force_n: [f64; AXES], rise_s: f64, for_s: f64) {
+        let now = self.now_s();
+        self.hand.push(force_n, rise_s, for_s, now);
+    }
+
+    /// Presses or lets go a switch, with alternating bounce durations that start with the new level;
+    /// the rig's pattern where none is given.
+    pub fn set_switch(&mut self, name: SwitchName, closed: bool, bounce_s: &[f64]) {
+        let now = self.now_s();
+        let bounce_s = if bounce_s.is_empty() { &self.bounce_s } else { bounce_s };
+        self.switches[name.index()].set(closed, now, bounce_s);
+    }
+
+    /// Turns the force-trim switch.
+    pub fn set_force_trim(&mut self, on: bool) {
+        self.force_trim = on;
+    }
+
+    /// Brings the supply's source to `volts` over `over_s`; zero disconnects it.
+    pub fn set_supply(&mut self, volts: f64, over_s: f64) {
+        let now = self.now_s();
+        self.supply.set(volts, over_s, now);
+    }
+
+    /// Open-circuit voltage of the supply's source, V.
+    pub fn source_v(&self) -> f64 {
+        self.supply.source_v(self.now_s())
+    }
+
+    /// Breaks something (`on`) or mends it. Faults of the controller and of the link are the harness's own
+    /// and change nothing here; a slipped gear cannot be mended.
+    pub fn set_fault(&mut self, fault: &FaultKind, on: bool) {
+        match fault {
+            FaultKind::SpringBroken { axis, count } => {
+                let axis = &mut self.axis[axis.index()];
+                axis.broken_springs = if on {
+                    axis.broken_springs.saturating_add(*count)
+                } else {
+                    axis.broken_springs.saturating_sub(*count)
+                };
+                axis.law.cartridge = assembly::cartridge_law(&axis.cartridge.with_broken(axis.broken_springs));
+            }
+            FaultKind::LeadBroken { axis, coil } => {
+                self.axis[axis.index()].driver.set_broken(if *coil == Coil::A { 0 } else { 1 }, on);
+            }
+            FaultKind::DriverDead { axis } => self.axis[axis.index()].driver.set_dead(on),
+            FaultKind::GearSlip { axis, teeth } => {
+                if on {
+                    self.axis[axis.index()].slip_teeth(*teeth);
+                }
+            }
+            FaultKind::SwitchStuck { switch, closed } => {
+                self.mend_switch(*switch, |faults| faults.stuck = on.then_some(*closed));
+            }
+            FaultKind::SwitchBounce { switch, pattern_s } => {
+                self.mend_switch(*switch, |faults| faults.bounce_s = on.then(|| pattern_s.clone()));
+            }
+            FaultKind::SensorOpen { axis } => self.mend_sensor(*axis, |faults| faults.open = on),
+            FaultKind::SensorShort { axis } => self.mend_sensor(*axis, |faults| faults.short = on),
+            FaultKind::SensorStuck { axis } => self.mend_sensor(*axis, |faults| faults.stuck = on),
+            FaultKind::SensorJump { axis, by_deg } => {
+                self.mend_sensor(*axis, |faults| faults.jump_deg += if on { *by_deg } else { -by_deg });
+            }
+            FaultKind::SensorNoise { axis, rms_deg } => {
+                self.mend_sensor(*axis, |faults| faults.noise_deg = on.then_some(*rms_deg));
+            }
+            FaultKind::ControllerReset {} | FaultKind::LinkLoss {} | FaultKind::LinkCorruption { .. } => {}
+        }
+    }
+
+    fn mend_sensor(&mut self, axis: AxisName, change: impl FnOnce(&mut SensorFaults)) {
+        let sensor = &mut self.axis[axis.index()].sensor;
+        let mut faults = sensor.faults();
+        change(&mut faults);
+        sensor.set_faults(faults);
+    }
+
+    fn mend_switch(&mut self, name: SwitchName, change: impl FnOnce(&mut SwitchFaults)) {
+        let switch = &mut self.switches[name.index()];
+        let mut faults = switch.faults().clone();
+        change(&mut faults);
+        switch.set_faults(faults);
+    }
+}
+
+impl Axis {
+    /// The trim shaft jumps over teeth of its gear: shaft and mesh shift together, the motor stays.
+    fn slip_teeth(&mut self, teeth: i32) {
+        let jump = f64::from(teeth) * self.tooth_rad;
+        self.train.shaft_rad += jump;
+        self.train.slipped_rad += jump;
+    }
+
+    /// Commanded less actual electrical angle, full steps; counted from the whole cycles at engagement.
+    fn lag_steps(&self) -> f64 {
+        if !self.driver.is_driving() {
+            return 0.0;
+        }
+        let lag = self.driver.electrical_rad() - self.law.electrical_rad(&self.train) - self.lag_zero_rad;
+        lag / std::f64::consts::FRAC_PI_2
+    }
+
+    /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not count as lag.
+    fn note_engagement(&mut self) {
+        let driving = self.driver.is_driving();
+        if driving && !self.was_driving {
+            let lag = self.driver.electrical_rad() - self.law.electrical_rad(&self.train);
+            let cycle = std::f64::consts::TAU;
+            self.lag_zero_rad = (lag / cycle).round() * cycle;
+        }
+        self.was_driving = driving;
+    }
+}
