@@ -222,7 +222,6 @@ impl Axis {
         self.settle(config);
         self.place.suspect();
         self.place.unsettle();
-        self.least_mdeg = i32::MAX;
         self.held_ticks = config.hold_off_ticks;
         self.run_on = config.run_on_ticks;
     }
@@ -266,7 +265,7 @@ impl Axis {
             ticks: 0,
             running: false,
         };
-        if direction != 0 && direction != self.blocked {
+        if direction != 0 {
             let goal = self
                 .motion
                 .goal()

@@ -81,6 +81,21 @@ fn release_of_a_moving_stick_catches_within_a_step() {
 }
 
 #[test]
+fn a_stick_too_fast_to_follow_does_not_keep_the_drives_off() {
+    let mut bench = Bench::holding();
+    bench.switches.release = true;
+    bench.drives[PITCH].held_mdeg = Some(-27_000);
+    bench.run(100);
+    bench.switches.release = false;
+    bench.run(20);
+    // 300 deg/s: half an electrical cycle a tick, three times what the driver's phase can follow.
+    bench.drives[PITCH].held_mdeg = Some(27_000);
+    let ticks = bench.run_until(State::Holding, 40);
+    // 50 ms of open contact less the 20 ticks before, and 20 ms of waiting.
+    assert!((14..=16).contains(&ticks), "{ticks}");
+}
+
+#[test]
 fn release_beyond_the_soft_limit_clamps_the_reference_and_glides_in() {
     let mut bench = Bench::holding();
     bench.switches.release = true;

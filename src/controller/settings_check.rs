@@ -437,6 +437,11 @@ mod tests {
     #[test]
     fn reversed_sensor_is_accepted_and_a_reversed_range_is_not() {
         assert_eq!(refused(|s| s.pitch.sensor_span_mdeg = -60_000), "accepted");
+        // 16 counts for 60 deg would make the readings stand for many turns.
+        assert_eq!(
+            refused(|s| s.pitch.sensor_span_counts = 16),
+            "`pitch.sensor_min_counts` is `100`, must be `2000` to `2048`"
+        );
         assert_eq!(
             refused(|s| s.pitch.sensor_min_counts = 4000),
             "`pitch.sensor_min_counts` is `4000`, must be `0` to `3994`"
