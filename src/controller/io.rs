@@ -71,8 +71,8 @@ pub struct AxisOutputs {
     pub stick_mdeg: i32,
     /// Trimmed position, always inside the soft limits, millidegrees at the stick.
     pub reference_mdeg: i32,
-    /// Commanded drive position, millidegrees at the stick; differs from the reference only
-    /// while the drive glides in from outside a soft limit.
+    /// Commanded drive position, millidegrees at the stick; the stick's angle while the drive is off
+    /// (the trim shaft is carried along). Differs from the reference only outside a soft limit.
     pub drive_mdeg: i32,
 }
 
