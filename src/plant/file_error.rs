@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use crate::locate::{find_key_within, locate_nearest};
+use crate::locate::{Sought, find_within, locate_nearest};
 
 /// One thing that is wrong with a text file that a user wrote.
 ///
@@ -70,12 +70,12 @@ impl FileError {
         let Some((first, known)) = names.split_first() else {
             return Self {
                 span,
-                ..Self::new(lower_first(raw))
+                ..Self::new(plain(raw))
             };
         };
         if raw.starts_with("unknown field") {
             let within = span.clone().unwrap_or(0..text.len());
-            let span = find_key_within(text, first, &within).or(span);
+            let span = find_within(text, Sought::Key(first), &within).or(span);
             let help = offer(first, known, "key");
             return Self {
                 message: format!("unknown key `{first}`"),
@@ -84,6 +84,8 @@ impl FileError {
             };
         }
         if raw.starts_with("unknown variant") {
+            let within = span.clone().unwrap_or(0..text.len());
+            let span = find_within(text, Sought::Text(first), &within).or(span);
             let help = offer(first, known, "choice");
             return Self {
                 message: format!("unknown choice `{first}`"),
@@ -92,14 +94,15 @@ impl FileError {
             };
         }
         if raw.starts_with("missing field") {
+            // At the top there is no table whose header could be pointed at.
             return Self {
-                span,
+                span: span.filter(|span| !span.is_empty()),
                 ..Self::new(format!("missing key `{first}`"))
             };
         }
         Self {
             span,
-            ..Self::new(lower_first(raw))
+            ..Self::new(plain(raw))
         }
     }
 }
@@ -148,6 +151,29 @@ fn offer(name: &str, known: &[&str], noun: &str) -> Option<String> {
 /// Every text between a pair of backticks.
 fn backticked(message: &str) -> Vec<&str> {
     message.split('`').skip(1).step_by(2).collect()
+}
+
+/// The reader's message without the names of machine types.
+fn plain(message: &str) -> String {
+    const WORDS: [(&str, &str); 8] = [
+        ("expected f64", "expected a number"),
+        ("expected u8", "expected a whole number of 0 or more"),
+        (
+            "expected u16",
+            "expected a whole number of 0 or more, at most 65535",
+        ),
+        ("expected u32", "expected a whole number of 0 or more"),
+        ("expected u64", "expected a whole number of 0 or more"),
+        ("expected i32", "expected a whole number"),
+        ("expected i64", "expected a whole number"),
+        ("expected a sequence", "expected a list in brackets"),
+    ];
+    let known = WORDS.iter().find(|(machine, _)| message.ends_with(machine));
+    let words = known.map_or_else(
+        || message.to_owned(),
+        |(machine, plain)| message.replace(machine, plain),
+    );
+    lower_first(&words)
 }
 
 fn lower_first(text: &str) -> String {
@@ -220,6 +246,15 @@ mod tests {
     #[test]
     fn a_missing_key_is_named() {
         assert_eq!(error_of("mass_kg = 1.0\n").message, "missing key `kind`");
+    }
+
+    #[test]
+    fn machine_types_are_put_into_words() {
+        let error = error_of("mass_kg = \"1 kg\"\nkind = { what = \"pull\" }\n");
+        assert_eq!(
+            error.message,
+            "invalid type: string \"1 kg\", expected a number"
+        );
     }
 
     #[test]

@@ -33,16 +33,26 @@ pub(crate) fn locate_nearest(text: &str, path: &str) -> Option<Range<usize>> {
     }
 }
 
-/// Span of the only key called `name` that begins within `within`; `None` if there is none or more than one.
-pub(crate) fn find_key_within(
+/// What [`find_within`] looks for.
+#[derive(Clone, Copy)]
+pub(crate) enum Sought<'a> {
+    /// A key of this name.
+    Key(&'a str),
+    /// A string value of this text.
+    Text(&'a str),
+}
+
+/// Span of the only such thing in the text or, if there are more, of the only one that begins within `within`;
+/// `None` if there is none or still more than one.
+pub(crate) fn find_within(
     text: &str,
-    name: &str,
+    sought: Sought<'_>,
     within: &Range<usize>,
 ) -> Option<Range<usize>> {
     let root = DeTable::parse(text).ok()?;
     let mut found = Vec::new();
-    collect_keys(root.get_ref(), name, &mut found);
-    // A key that stands alone in the text is meant even if the reader named only a header.
+    collect(root.get_ref(), sought, &mut found);
+    // What stands alone in the text is meant even if the reader named only a header.
     if let [only] = found.as_slice() {
         return Some(only.clone());
     }
@@ -85,22 +95,25 @@ fn child<'a, 'i>(
     }
 }
 
-fn collect_keys(table: &DeTable<'_>, name: &str, found: &mut Vec<Range<usize>>) {
+fn collect(table: &DeTable<'_>, sought: Sought<'_>, found: &mut Vec<Range<usize>>) {
     for (key, value) in table {
-        if key.get_ref() == name {
+        if matches!(sought, Sought::Key(name) if key.get_ref() == name) {
             found.push(key.span());
         }
-        collect_keys_of_value(value.get_ref(), name, found);
+        collect_in(value, sought, found);
     }
 }
 
-fn collect_keys_of_value(value: &DeValue<'_>, name: &str, found: &mut Vec<Range<usize>>) {
-    match value {
-        DeValue::Table(table) => collect_keys(table, name, found),
+fn collect_in(value: &Spanned<DeValue<'_>>, sought: Sought<'_>, found: &mut Vec<Range<usize>>) {
+    match value.get_ref() {
+        DeValue::Table(table) => collect(table, sought, found),
         DeValue::Array(array) => {
             for entry in array.iter() {
-                collect_keys_of_value(entry.get_ref(), name, found);
+                collect_in(entry, sought, found);
             }
+        }
+        DeValue::String(string) if matches!(sought, Sought::Text(text) if string == text) => {
+            found.push(value.span());
         }
         _ => {}
     }
@@ -153,16 +166,15 @@ mod tests {
     }
 
     #[test]
-    fn a_key_is_found_by_name() {
-        assert_eq!(
-            find_key_within(TEXT, "breakout_nm", &(0..3)).map(|s| &TEXT[s]),
-            Some("breakout_nm")
-        );
-        assert_eq!(find_key_within(TEXT, "at_s", &(0..TEXT.len())), None);
+    fn keys_and_texts_are_found() {
+        let found =
+            |sought, within: Range<usize>| find_within(TEXT, sought, &within).map(|s| &TEXT[s]);
+        assert_eq!(found(Sought::Key("breakout_nm"), 0..3), Some("breakout_nm"));
+        assert_eq!(found(Sought::Text("a"), 0..3), Some("\"a\""));
+        assert_eq!(found(Sought::Text("name"), 0..TEXT.len()), None);
+        assert_eq!(found(Sought::Key("at_s"), 0..TEXT.len()), None);
         let from = TEXT.find("at_s = 0.25").unwrap();
-        assert_eq!(
-            find_key_within(TEXT, "at_s", &(from..TEXT.len())),
-            Some(from..from + 4)
-        );
+        let span = find_within(TEXT, Sought::Key("at_s"), &(from..TEXT.len()));
+        assert_eq!(span, Some(from..from + 4));
     }
 }

@@ -46,7 +46,11 @@ impl AngleSensor {
     pub fn new(rig: &SensorRig, tick_s: f64, seed: u64) -> Self {
         let ticks = rig.latency_s / tick_s;
         // A latency that is meant as whole ticks stays whole.
-        let ticks = if (ticks - ticks.round()).abs() < 1e-9 { ticks.round() } else { ticks };
+        let ticks = if (ticks - ticks.round()).abs() < 1e-9 {
+            ticks.round()
+        } else {
+            ticks
+        };
         let whole = ticks.floor();
         Self {
             rig: rig.clone(),
@@ -97,7 +101,11 @@ impl AngleSensor {
         self.past_deg.truncate(whole + 2);
         let oldest = self.past_deg.back().copied().unwrap_or(angle_deg);
         let at = |ticks: usize| self.past_deg.get(ticks).copied().unwrap_or(oldest);
-        if rest == 0.0 { at(whole) } else { at(whole) + rest * (at(whole + 1) - at(whole)) }
+        if rest == 0.0 {
+            at(whole)
+        } else {
+            at(whole) + rest * (at(whole + 1) - at(whole))
+        }
     }
 
     /// A normally distributed number of mean 0 and variance 1 (Box–Muller).
@@ -114,7 +122,9 @@ impl AngleSensor {
 
 /// Spreads neighbouring seeds over the generator's whole state (multiplication by an odd number keeps them apart).
 fn spread(seed: u64) -> u128 {
-    u128::from(seed).wrapping_add(1).wrapping_mul(0x9E37_79B9_7F4A_7C15_F39C_C060_5CED_C835)
+    u128::from(seed)
+        .wrapping_add(1)
+        .wrapping_mul(0x9E37_79B9_7F4A_7C15_F39C_C060_5CED_C835)
 }
 
 #[cfg(test)]
@@ -159,7 +169,10 @@ mod tests {
     /// Noise and rounding add in squares; the mean square of n samples of a normal variable scatters by √(2/n).
     #[test]
     fn noise_is_as_large_as_configured_and_has_no_mean() {
-        let rig = SensorRig { noise_deg: 0.03, ..clean(12) };
+        let rig = SensorRig {
+            noise_deg: 0.03,
+            ..clean(12)
+        };
         let mut sensor = AngleSensor::new(&rig, TICK_S, 7);
         let n = 40_000;
         let (mut sum, mut squares) = (0.0, 0.0);
@@ -170,13 +183,20 @@ mod tests {
         }
         let n = f64::from(n);
         let variance = 0.03 * 0.03 + rig.step_deg() * rig.step_deg() / 12.0;
-        assert!((squares / n / variance - 1.0).abs() < 4.0 * libm::sqrt(2.0 / n), "{}", squares / n / variance);
+        assert!(
+            (squares / n / variance - 1.0).abs() < 4.0 * libm::sqrt(2.0 / n),
+            "{}",
+            squares / n / variance
+        );
         assert!((sum / n).abs() < 4.0 * libm::sqrt(variance / n));
     }
 
     #[test]
     fn the_seed_decides_the_noise() {
-        let rig = SensorRig { noise_deg: 0.5, ..clean(12) };
+        let rig = SensorRig {
+            noise_deg: 0.5,
+            ..clean(12)
+        };
         let run = |seed| {
             let mut sensor = AngleSensor::new(&rig, TICK_S, seed);
             (0..50).map(|_| sensor.sample(0.0)).collect::<Vec<_>>()
@@ -189,18 +209,54 @@ mod tests {
     fn scale_ends_and_errors() {
         assert_eq!([read(&clean(12), -30.0), read(&clean(12), 30.0)], [0, 4095]);
         assert_eq!([read(&clean(12), -60.0), read(&clean(12), 60.0)], [0, 4095]);
-        assert_eq!(read(&SensorRig { offset_deg: 6.0, ..clean(12) }, 0.0), 2457);
+        assert_eq!(
+            read(
+                &SensorRig {
+                    offset_deg: 6.0,
+                    ..clean(12)
+                },
+                0.0
+            ),
+            2457
+        );
         // 1 % of 20 degrees is 0.2 degrees, 13.65 counts: 3412.5 + 13.65 counts.
-        assert_eq!(read(&SensorRig { gain_error: 0.01, ..clean(12) }, 20.0), 3426);
+        assert_eq!(
+            read(
+                &SensorRig {
+                    gain_error: 0.01,
+                    ..clean(12)
+                },
+                20.0
+            ),
+            3426
+        );
         // sin(2·15°) = 1/2, so 0.6 degrees bend by 0.3, 20.475 counts: 3071.25 + 20.475.
-        assert_eq!(read(&SensorRig { nonlinearity_deg: 0.6, ..clean(12) }, 15.0), 3092);
+        assert_eq!(
+            read(
+                &SensorRig {
+                    nonlinearity_deg: 0.6,
+                    ..clean(12)
+                },
+                15.0
+            ),
+            3092
+        );
     }
 
     #[test]
     fn latency_delays_by_exactly_its_ticks() {
         let ramp = |latency_s: f64| {
-            let mut sensor = AngleSensor::new(&SensorRig { latency_s, ..clean(16) }, TICK_S, 1);
-            (0..20).map(|tick| f64::from(sensor.sample(f64::from(tick)))).collect::<Vec<_>>()
+            let mut sensor = AngleSensor::new(
+                &SensorRig {
+                    latency_s,
+                    ..clean(16)
+                },
+                TICK_S,
+                1,
+            );
+            (0..20)
+                .map(|tick| f64::from(sensor.sample(f64::from(tick))))
+                .collect::<Vec<_>>()
         };
         let (now, late, between) = (ramp(0.0), ramp(0.006), ramp(0.005));
         assert_eq!(late[..3], [now[0]; 3]);
@@ -213,13 +269,28 @@ mod tests {
 
     #[test]
     fn faults_show_and_pass() {
-        let rig = SensorRig { noise_deg: 0.1, ..clean(12) };
+        let rig = SensorRig {
+            noise_deg: 0.1,
+            ..clean(12)
+        };
         let mut sensor = AngleSensor::new(&rig, TICK_S, 3);
         let mut sound = sensor.clone();
         let (last, _) = (sensor.sample(1.0), sound.sample(1.0));
         let cases = [
-            (SensorFaults { open: true, ..Default::default() }, 4095),
-            (SensorFaults { short: true, ..Default::default() }, 0),
+            (
+                SensorFaults {
+                    open: true,
+                    ..Default::default()
+                },
+                4095,
+            ),
+            (
+                SensorFaults {
+                    short: true,
+                    ..Default::default()
+                },
+                0,
+            ),
         ];
         for (faults, expected) in cases {
             sensor.set_faults(faults);
@@ -230,15 +301,24 @@ mod tests {
         assert_eq!(sensor.sample(1.0), sound.sample(1.0));
         let mut stuck = AngleSensor::new(&rig, TICK_S, 3);
         assert_eq!(stuck.sample(1.0), last);
-        stuck.set_faults(SensorFaults { stuck: true, ..Default::default() });
+        stuck.set_faults(SensorFaults {
+            stuck: true,
+            ..Default::default()
+        });
         for angle_deg in [2.0, 5.0, -9.0] {
             assert_eq!(stuck.sample(angle_deg), last);
         }
         let mut jumped = AngleSensor::new(&clean(12), TICK_S, 1);
-        jumped.set_faults(SensorFaults { jump_deg: 6.0, ..Default::default() });
+        jumped.set_faults(SensorFaults {
+            jump_deg: 6.0,
+            ..Default::default()
+        });
         assert_eq!(jumped.sample(0.0), 2457);
         let mut quiet = AngleSensor::new(&rig, TICK_S, 3);
-        quiet.set_faults(SensorFaults { noise_deg: Some(0.0), ..Default::default() });
+        quiet.set_faults(SensorFaults {
+            noise_deg: Some(0.0),
+            ..Default::default()
+        });
         assert!((0..100).all(|_| quiet.sample(6.0) == 2457));
     }
 }

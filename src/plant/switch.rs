@@ -24,7 +24,12 @@ pub struct Switch {
 impl Switch {
     /// A sound switch at rest.
     pub fn new(closed: bool) -> Self {
-        Self { closed, changed_at_s: f64::NEG_INFINITY, pattern_s: Vec::new(), faults: SwitchFaults::default() }
+        Self {
+            closed,
+            changed_at_s: f64::NEG_INFINITY,
+            pattern_s: Vec::new(),
+            faults: SwitchFaults::default(),
+        }
     }
 
     /// The finger closes or opens it at `at_s`. `bounce_s` are alternating durations, the first at the
@@ -32,7 +37,12 @@ impl Switch {
     pub fn set(&mut self, closed: bool, at_s: f64, bounce_s: &[f64]) {
         if closed != self.closed {
             let pattern_s = self.faults.bounce_s.as_deref().unwrap_or(bounce_s);
-            *self = Self { closed, changed_at_s: at_s, pattern_s: pattern_s.to_vec(), faults: self.faults.clone() };
+            *self = Self {
+                closed,
+                changed_at_s: at_s,
+                pattern_s: pattern_s.to_vec(),
+                faults: self.faults.clone(),
+            };
         }
     }
 
@@ -102,20 +112,27 @@ mod tests {
         switch.set(true, 0.51, &[0.1, 0.1]);
         assert!(switch.level(0.65));
         switch.set(false, 0.7, &[0.001, 0.002]);
-        assert_eq!([0.7, 0.7005, 0.701, 0.7029, 0.703, 0.9].map(|at_s| switch.level(at_s)), [
-            false, false, true, true, false, false
-        ]);
+        assert_eq!(
+            [0.7, 0.7005, 0.701, 0.7029, 0.703, 0.9].map(|at_s| switch.level(at_s)),
+            [false, false, true, true, false, false]
+        );
     }
 
     #[test]
     fn stuck_and_bouncing_faults() {
         let mut switch = Switch::new(false);
-        switch.set_faults(SwitchFaults { stuck: Some(true), bounce_s: None });
+        switch.set_faults(SwitchFaults {
+            stuck: Some(true),
+            bounce_s: None,
+        });
         assert!(switch.level(0.1));
         switch.set(true, 0.2, &[]);
         switch.set(false, 0.3, &[]);
         assert!(switch.level(0.4) && !switch.is_closed());
-        switch.set_faults(SwitchFaults { stuck: None, bounce_s: Some(vec![0.01, 0.01]) });
+        switch.set_faults(SwitchFaults {
+            stuck: None,
+            bounce_s: Some(vec![0.01, 0.01]),
+        });
         assert!(!switch.level(0.4));
         switch.set(true, 0.5, &[]);
         assert_eq!(runs(&switch, 20), [(true, 5), (false, 5), (true, 10)]);

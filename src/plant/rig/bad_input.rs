@@ -2,8 +2,8 @@
 
 use proptest::prelude::*;
 
-use super::*;
 use super::tests::{BITTERN, KITTIWAKE};
+use super::*;
 
 /// The error of a rig text with `old` replaced by `new`, with the line and the text that it points at.
 fn report(text: &str, old: &str, new: &str) -> String {
@@ -18,7 +18,11 @@ fn report(text: &str, old: &str, new: &str) -> String {
         }
         None => "points at: nothing".to_owned(),
     };
-    format!("{}\nhelp: {}\n{place}\n", error.message, error.help.unwrap_or_else(|| "none".to_owned()))
+    format!(
+        "{}\nhelp: {}\n{place}\n",
+        error.message,
+        error.help.unwrap_or_else(|| "none".to_owned())
+    )
 }
 
 fn check(name: &str, text: &str, old: &str, new: &str) {
@@ -32,40 +36,141 @@ fn check(name: &str, text: &str, old: &str, new: &str) {
 
 #[test]
 fn misspelt_keys() {
-    check("unknown_key", KITTIWAKE, "stiction_nm = 0.065", "stictoin_nm = 0.065");
-    check("unknown_key_in_cartridge", KITTIWAKE, "breakout_nm = 0.78", "breakout = 0.78");
+    check(
+        "unknown_key",
+        KITTIWAKE,
+        "stiction_nm = 0.065",
+        "stictoin_nm = 0.065",
+    );
+    check(
+        "unknown_key_in_cartridge",
+        KITTIWAKE,
+        "breakout_nm = 0.78",
+        "breakout = 0.78",
+    );
     check("unknown_table", KITTIWAKE, "[hand]", "[hands]");
-    check("unknown_shape", BITTERN, "kind = \"capsule\"", "kind = \"pill\"");
-    check("missing_table", KITTIWAKE, "[roll.motor]", "[pitch.motor2]");
+    check(
+        "unknown_shape",
+        BITTERN,
+        "kind = \"capsule\"",
+        "kind = \"pill\"",
+    );
+    check(
+        "missing_table",
+        KITTIWAKE,
+        "[supply]\nvolts = 24.0\nsource_ohm = 0.12\nbulk_f = 2.2e-3\n",
+        "",
+    );
+    check("misplaced_table", KITTIWAKE, "[roll.motor]", "[roll.motr]");
     check("missing_key", KITTIWAKE, "bits = 12\n", "");
 }
 
 #[test]
 fn wrong_numbers() {
-    check("negative_mass", KITTIWAKE, "inner_mass_kg = 0.62", "inner_mass_kg = -0.62");
+    check(
+        "negative_mass",
+        KITTIWAKE,
+        "inner_mass_kg = 0.62",
+        "inner_mass_kg = -0.62",
+    );
     check("nan", KITTIWAKE, "holding_nm = 1.26", "holding_nm = nan");
-    check("infinite", KITTIWAKE, "backlash_m = 60e-6", "backlash_m = inf");
+    check(
+        "infinite",
+        KITTIWAKE,
+        "backlash_m = 60e-6",
+        "backlash_m = inf",
+    );
     check("zero_ratio", KITTIWAKE, "trim_teeth = 90", "trim_teeth = 0");
     check("bits_0", KITTIWAKE, "bits = 12", "bits = 0");
     check("bits_40", KITTIWAKE, "bits = 12", "bits = 40");
-    check("sensor_min_above_max", KITTIWAKE, "min_deg = -30.0", "min_deg = 31.0");
-    check("stops_reversed", KITTIWAKE, "min_deg = -20.0\nmax_deg = 20.0", "min_deg = 20.0\nmax_deg = -20.0");
-    check("microsteps_3", KITTIWAKE, "microsteps = 16\nrun_a", "microsteps = 3\nrun_a");
-    check("negative_teeth", KITTIWAKE, "motor_teeth = 15", "motor_teeth = -15");
-    check("text_for_number", KITTIWAKE, "volts = 24.0", "volts = \"24 V\"");
-    check("bounce_negative", KITTIWAKE, "bounce_s = [0.0006", "bounce_s = [-0.0006");
-    check("bad_name", KITTIWAKE, "name = \"kittiwake\"", "name = \"Kitti wake\"");
+    check(
+        "sensor_min_above_max",
+        KITTIWAKE,
+        "min_deg = -30.0",
+        "min_deg = 31.0",
+    );
+    check(
+        "stops_reversed",
+        KITTIWAKE,
+        "min_deg = -20.0\nmax_deg = 20.0",
+        "min_deg = 20.0\nmax_deg = -20.0",
+    );
+    check(
+        "microsteps_3",
+        KITTIWAKE,
+        "microsteps = 16\nrun_a",
+        "microsteps = 3\nrun_a",
+    );
+    check(
+        "negative_teeth",
+        KITTIWAKE,
+        "motor_teeth = 15",
+        "motor_teeth = -15",
+    );
+    check(
+        "text_for_number",
+        KITTIWAKE,
+        "volts = 24.0",
+        "volts = \"24 V\"",
+    );
+    check(
+        "bounce_negative",
+        KITTIWAKE,
+        "bounce_s = [0.0006",
+        "bounce_s = [-0.0006",
+    );
+    check(
+        "bad_name",
+        KITTIWAKE,
+        "name = \"kittiwake\"",
+        "name = \"Kitti wake\"",
+    );
 }
 
 #[test]
 fn numbers_that_do_not_fit_each_other() {
-    check("inertia_of_no_body", KITTIWAKE, "[0.0225, 0.0224, 0.0012,", "[0.0225, 0.0024, 0.0012,");
-    check("solid_density", BITTERN, "density_kg_per_m3 = 7850.0", "density_kg_per_m3 = -7850.0");
-    check("solid_size", BITTERN, "size_m = [0.10, 0.008, 0.06]", "size_m = [0.10, 0.0, 0.06]");
-    check("spring_too_long", BITTERN, "installed_length_m = 0.0484", "installed_length_m = 0.0584");
-    check("stop_off_the_tube", KITTIWAKE, "height_m = 0.08", "height_m = 0.5");
-    check("obstacle_restitution", BITTERN, "restitution = 0.2", "restitution = 1.2");
-    check("controller_setting", KITTIWAKE, "soft_min_mdeg = -18500", "soft_min_mdeg = 18500");
+    check(
+        "inertia_of_no_body",
+        KITTIWAKE,
+        "[0.0225, 0.0224, 0.0012,",
+        "[0.0225, 0.0024, 0.0012,",
+    );
+    check(
+        "solid_density",
+        BITTERN,
+        "density_kg_per_m3 = 7850.0",
+        "density_kg_per_m3 = -7850.0",
+    );
+    check(
+        "solid_size",
+        BITTERN,
+        "size_m = [0.10, 0.008, 0.06]",
+        "size_m = [0.10, 0.0, 0.06]",
+    );
+    check(
+        "spring_too_long",
+        BITTERN,
+        "installed_length_m = 0.0484",
+        "installed_length_m = 0.0584",
+    );
+    check(
+        "stop_off_the_tube",
+        KITTIWAKE,
+        "height_m = 0.08",
+        "height_m = 0.5",
+    );
+    check(
+        "obstacle_restitution",
+        BITTERN,
+        "restitution = 0.2",
+        "restitution = 1.2",
+    );
+    check(
+        "controller_setting",
+        KITTIWAKE,
+        "soft_min_mdeg = -18500",
+        "soft_min_mdeg = 18500",
+    );
     check("no_toml", KITTIWAKE, "[stick]", "[stick");
 }
 

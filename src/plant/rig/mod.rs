@@ -121,11 +121,9 @@ impl Rig {
         check.within("switches", |check| self.switches.check(check));
         check.finish()?;
         self.controller.check().map_err(|error| {
-            FileError::at(
-                text,
-                &format!("controller.{}", error.path()),
-                format!("controller setting {error}"),
-            )
+            let path = format!("controller.{}", error.path());
+            let message = error.to_string().replacen(error.path(), &path, 1);
+            FileError::at(text, &path, message)
         })
     }
 }

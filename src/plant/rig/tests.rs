@@ -24,35 +24,85 @@ fn figures(rig: &Rig, index: usize) -> Vec<(&'static str, usize, f64)> {
     let stiffness = cartridge.rate_nm_per_rad - overturning;
     let (low, high) = (axis.stops.min_deg, axis.stops.max_deg);
     let settings = rig.axis_settings(index);
-    let (soft_low, soft_high) =
-        (f64::from(settings.soft_min_mdeg) / 1000.0, f64::from(settings.soft_max_mdeg) / 1000.0);
+    let (soft_low, soft_high) = (
+        f64::from(settings.soft_min_mdeg) / 1000.0,
+        f64::from(settings.soft_max_mdeg) / 1000.0,
+    );
     let full_nm = cartridge.torque_nm(high.max(-low).to_radians());
     let across_deg = (high - soft_low).max(soft_high - low);
     let damping = cartridge.damping_nm_s_per_rad + axis.friction.viscous_nm_s_per_rad;
     let drive = &axis.drive;
     vec![
-        ("breakout at the grip, N", 2, cartridge.breakout_nm / radius_m),
-        ("gradient at the grip, N/deg", 3, cartridge.rate_nm_per_rad.to_radians() / radius_m),
-        ("force at the grip, centre to stop, N", 1, full_nm / radius_m),
+        (
+            "breakout at the grip, N",
+            2,
+            cartridge.breakout_nm / radius_m,
+        ),
+        (
+            "gradient at the grip, N/deg",
+            3,
+            cartridge.rate_nm_per_rad.to_radians() / radius_m,
+        ),
+        (
+            "force at the grip, centre to stop, N",
+            1,
+            full_nm / radius_m,
+        ),
         ("cartridge torque, centre to stop, N·m", 2, full_nm),
-        ("cartridge torque, soft limit to the opposite stop, N·m", 2, cartridge.torque_nm(across_deg.to_radians())),
-        ("drive holds at holding current, N·m", 2, axis.holding_nm(axis.driver.hold_a)),
-        ("holding margin, centre to stop", 2, axis.holding_nm(axis.driver.hold_a) / full_nm),
+        (
+            "cartridge torque, soft limit to the opposite stop, N·m",
+            2,
+            cartridge.torque_nm(across_deg.to_radians()),
+        ),
+        (
+            "drive holds at holding current, N·m",
+            2,
+            axis.holding_nm(axis.driver.hold_a),
+        ),
+        (
+            "holding margin, centre to stop",
+            2,
+            axis.holding_nm(axis.driver.hold_a) / full_nm,
+        ),
         ("coil bind at, deg", 1, cartridge.bind_rad.to_degrees()),
         ("full step at the stick, deg", 3, axis.full_step_deg()),
-        ("backlash at the stick, ± deg", 3, drive.backlash_half_rad().to_degrees()),
-        ("free play at the grip, ± mm", 2, cartridge.free_play_rad * radius_m * 1000.0),
+        (
+            "backlash at the stick, ± deg",
+            3,
+            drive.backlash_half_rad().to_degrees(),
+        ),
+        (
+            "free play at the grip, ± mm",
+            2,
+            cartridge.free_play_rad * radius_m * 1000.0,
+        ),
         ("drag of the unpowered drive, N·m", 2, axis.drag_nm()),
         ("inertia about the axis, kg·m²", 4, inertia),
-        ("weight's torque at the soft limit, N·m", 2, overturning * libm::sin(soft_high.max(-soft_low).to_radians())),
-        ("frequency on the gradient, Hz", 2, libm::sqrt(stiffness / inertia) / std::f64::consts::TAU),
-        ("damping ratio on the gradient", 2, damping / (2.0 * libm::sqrt(stiffness * inertia))),
+        (
+            "weight's torque at the soft limit, N·m",
+            2,
+            overturning * libm::sin(soft_high.max(-soft_low).to_radians()),
+        ),
+        (
+            "frequency on the gradient, Hz",
+            2,
+            libm::sqrt(stiffness / inertia) / std::f64::consts::TAU,
+        ),
+        (
+            "damping ratio on the gradient",
+            2,
+            damping / (2.0 * libm::sqrt(stiffness * inertia)),
+        ),
     ]
 }
 
 fn figure(rig: &Rig, index: usize, name: &str) -> f64 {
-    let found = figures(rig, index).into_iter().find(|(known, ..)| *known == name);
-    found.map(|(.., value)| value).expect("a figure of the list")
+    let found = figures(rig, index)
+        .into_iter()
+        .find(|(known, ..)| *known == name);
+    found
+        .map(|(.., value)| value)
+        .expect("a figure of the list")
 }
 
 /// The design rules that the rigs were chosen by; the numbers are those of the page.
@@ -65,29 +115,46 @@ fn both_rigs_keep_the_design_rules() {
             let of = |name: &str| figure(&rig, index, name);
             let within = |name: &str, low: f64, high: f64| {
                 let value = of(name);
-                assert!(value >= low && value <= high, "{} {index} {name}: {value}", rig.name);
+                assert!(
+                    value >= low && value <= high,
+                    "{} {index} {name}: {value}",
+                    rig.name
+                );
             };
             within("breakout at the grip, N", 2.0, 4.0);
-            within("force at the grip, centre to stop, N", 10.0, 30.0);
+            within("force at the grip, centre to stop, N", 12.0, 30.0);
             within("holding margin, centre to stop", 1.5, 2.0);
             within("full step at the stick, deg", 0.1, 0.35);
             // 14 CFR part 60, table C2A, entry 2.a.6: ±2.5 mm.
             within("free play at the grip, ± mm", 0.1, 2.5);
             within("damping ratio on the gradient", 0.3, 0.7);
             // Only abuse slips the drive, but abuse does, whether the mesh's losses help it or not and with the detent against it.
-            let most_nm = of("drive holds at holding current, N·m") / (axis.drive.efficiency * axis.drive.efficiency)
+            let most_nm = of("drive holds at holding current, N·m")
+                / (axis.drive.efficiency * axis.drive.efficiency)
                 + axis.drive.shaft_friction_nm
                 + axis.motor.detent_nm * axis.drive.ratio();
             let across = "cartridge torque, soft limit to the opposite stop, N·m";
-            assert!(of(across) > most_nm, "{} {index}: {} against {most_nm}", rig.name, of(across));
+            assert!(
+                of(across) > most_nm,
+                "{} {index}: {} against {most_nm}",
+                rig.name,
+                of(across)
+            );
             let across_deg = (axis.stops.max_deg - axis.stops.min_deg).abs();
             assert!(of("coil bind at, deg") > across_deg);
         }
     }
     let [light, stiff] = rigs();
     for index in [0, 1] {
-        for name in ["breakout at the grip, N", "gradient at the grip, N/deg", "inertia about the axis, kg·m²"] {
-            assert!(figure(&stiff, index, name) > figure(&light, index, name), "{name}");
+        for name in [
+            "breakout at the grip, N",
+            "gradient at the grip, N/deg",
+            "inertia about the axis, kg·m²",
+        ] {
+            assert!(
+                figure(&stiff, index, name) > figure(&light, index, name),
+                "{name}"
+            );
         }
     }
 }
@@ -97,9 +164,13 @@ fn both_rigs_keep_the_design_rules() {
 fn the_springs_wire_is_not_overloaded() {
     let [_, rig] = rigs();
     for axis in [&rig.pitch, &rig.roll] {
-        let CartridgeRig::Springs(springs) = &axis.cartridge else { panic!("bittern has springs") };
+        let CartridgeRig::Springs(springs) = &axis.cartridge else {
+            panic!("bittern has springs")
+        };
         let free_play_rad = springs.free_play_deg.to_radians();
-        assert!(springs.stress_pa(axis.cartridge.cartridge().bind_rad - free_play_rad) < 0.45 * 1.9e9);
+        assert!(
+            springs.stress_pa(axis.cartridge.cartridge().bind_rad - free_play_rad) < 0.45 * 1.9e9
+        );
     }
 }
 
@@ -108,7 +179,9 @@ fn the_springs_wire_is_not_overloaded() {
 fn the_seat_edge_is_met_between_soft_limit_and_stop() {
     let [_, rig] = rigs();
     let seat = &rig.obstacle[0];
-    let Form::Capsule { radius_m, .. } = seat.shape else { panic!("the seat edge is a capsule") };
+    let Form::Capsule { radius_m, .. } = seat.shape else {
+        panic!("the seat edge is a capsule")
+    };
     let gap_m = |deg: f64| {
         let angle = deg.to_radians();
         // Distance from the axis, the top having gone aft (towards -x) by the angle.
@@ -124,13 +197,17 @@ fn constants_have_names_of_their_own_and_finite_values() {
     let [rig, _] = rigs();
     let constants: BTreeMap<_, _> = rig.constants().into_iter().collect();
     assert_eq!(constants.len(), rig.constants().len());
-    assert!(constants.iter().all(|(name, value)| name.starts_with("rig.") && value.is_finite()));
+    assert!(
+        constants
+            .iter()
+            .all(|(name, value)| name.starts_with("rig.") && value.is_finite())
+    );
     assert_eq!(constants["rig.tick_s"], 0.002);
-    // 1.8 degrees over 1:6; 1.26/(√2·2.8)·3.6·6·0.97.
+    // 1.8 degrees over 1:6; 1.26/(√2·2.8)·3.75·6·0.97.
     assert!((constants["rig.pitch.full_step_deg"] - 0.3).abs() < 1e-15);
-    assert!((constants["rig.pitch.holding_nm"] - 6.666_882).abs() < 1e-6);
-    // 0.78 + 10·(δ − 0.15°) reaches it at 33.88 degrees.
-    assert!((constants["rig.pitch.slip_deflection_deg"] - 33.879).abs() < 1e-3);
+    assert!((constants["rig.pitch.holding_nm"] - 6.944672).abs() < 1e-6);
+    // 0.78 + 10.6·(δ − 0.15°) reaches it at 33.47 degrees.
+    assert!((constants["rig.pitch.slip_deflection_deg"] - 33.472).abs() < 1e-3);
     assert!((constants["rig.pitch.backlash_deg"] - (30e-6_f64 / 0.036).to_degrees()).abs() < 1e-12);
 }
 
@@ -138,48 +215,101 @@ fn constants_have_names_of_their_own_and_finite_values() {
 fn misfits_of_controller_and_parts_are_advised() {
     let advice = |old: &str, new: &str| {
         assert!(KITTIWAKE.contains(old));
-        Rig::parse(&KITTIWAKE.replacen(old, new, 1)).expect("valid, if unwise").advice().join("\n")
+        Rig::parse(&KITTIWAKE.replacen(old, new, 1))
+            .expect("valid, if unwise")
+            .advice()
+            .join("\n")
     };
     for (old, new, word) in [
-        ("microsteps = 16\nrun_a", "microsteps = 32\nrun_a", "`microsteps`"),
+        (
+            "microsteps = 16\nrun_a",
+            "microsteps = 32\nrun_a",
+            "`microsteps`",
+        ),
         ("trim_teeth = 90", "trim_teeth = 91", "`trim_teeth`"),
-        ("zero_deg = 159.0", "zero_deg = 165.0", "`phase_zero_usteps`"),
+        (
+            "zero_deg = 159.0",
+            "zero_deg = 165.0",
+            "`phase_zero_usteps`",
+        ),
         ("offset_deg = 0.35", "offset_deg = -0.35", "place band"),
         ("min_deg = -20.0", "min_deg = -18.5", "soft limits"),
-        ("generator_hz = 10000\nsilence", "generator_hz = 20000\nsilence", "`controller.generator_hz`"),
-        ("undervoltage_v = 10.0", "undervoltage_v = 22.0", "forgets its place"),
-        ("hold_a = 3.45", "hold_a = 2.0", "holding current"),
-        ("run_a = 3.6", "run_a = 4.6", "rated"),
+        (
+            "generator_hz = 10000\nsilence",
+            "generator_hz = 20000\nsilence",
+            "`controller.generator_hz`",
+        ),
+        (
+            "undervoltage_v = 10.0",
+            "undervoltage_v = 22.0",
+            "forgets its place",
+        ),
+        ("hold_a = 3.65", "hold_a = 2.0", "holding current"),
+        ("run_a = 3.75", "run_a = 4.6", "rated"),
         ("breakout_nm = 0.78", "breakout_nm = 0.5", "sag"),
         ("detent_nm = 0.04", "detent_nm = 0.09", "drags"),
-        ("free_play_deg = 0.15", "free_play_deg = 0.35", "one full step"),
-        ("sensor_max_counts = 3900", "sensor_max_counts = 3400", "outside the valid readings"),
+        (
+            "free_play_deg = 0.15",
+            "free_play_deg = 0.35",
+            "one full step",
+        ),
+        (
+            "sensor_max_counts = 3900",
+            "sensor_max_counts = 3400",
+            "outside the valid readings",
+        ),
     ] {
-        assert!(advice(old, new).contains(word), "{new}: {}", advice(old, new));
+        assert!(
+            advice(old, new).contains(word),
+            "{new}: {}",
+            advice(old, new)
+        );
     }
 }
 
 #[test]
 fn the_schema_knows_ranges_and_meanings() {
     let schema = schema();
-    let bits = schema.pointer("/$defs/SensorRig/properties/bits").expect("bits are described");
+    let bits = schema
+        .pointer("/$defs/SensorRig/properties/bits")
+        .expect("bits are described");
     assert_eq!(bits["minimum"], 8);
     assert_eq!(bits["maximum"], 16);
-    assert!(bits["description"].as_str().is_some_and(|text| text.contains("Valid: 8 to 16.")));
-    assert_eq!(schema.pointer("/$defs/SensorRig/additionalProperties"), Some(&false.into()));
+    assert!(
+        bits["description"]
+            .as_str()
+            .is_some_and(|text| text.contains("Valid: 8 to 16."))
+    );
+    assert_eq!(
+        schema.pointer("/$defs/SensorRig/additionalProperties"),
+        Some(&false.into())
+    );
 }
 
 /// Every number of both files with its path, pitch and roll in one entry (`A.`), as text.
 fn numbers(text: &str) -> BTreeMap<String, Vec<f64>> {
     fn walk(path: &str, value: &toml::Value, found: &mut Vec<(String, Vec<f64>)>) {
-        let number = |value: &toml::Value| value.as_float().or(value.as_integer().map(|whole| whole as f64));
+        let number = |value: &toml::Value| {
+            value
+                .as_float()
+                .or(value.as_integer().map(|whole| whole as f64))
+        };
         match value {
             toml::Value::Table(table) => {
                 for (key, value) in table {
-                    walk(&if path.is_empty() { key.clone() } else { format!("{path}.{key}") }, value, found);
+                    walk(
+                        &if path.is_empty() {
+                            key.clone()
+                        } else {
+                            format!("{path}.{key}")
+                        },
+                        value,
+                        found,
+                    );
                 }
             }
-            toml::Value::Array(array) => match array.iter().map(number).collect::<Option<Vec<_>>>() {
+            toml::Value::Array(array) => match array.iter().map(number).collect::<Option<Vec<_>>>()
+            {
                 Some(numbers) => found.push((path.to_owned(), numbers)),
                 None => {
                     for (index, value) in array.iter().enumerate() {
@@ -195,8 +325,16 @@ fn numbers(text: &str) -> BTreeMap<String, Vec<f64>> {
     walk("", &value, &mut found);
     let mut numbers: BTreeMap<String, Vec<f64>> = BTreeMap::new();
     for (path, values) in found {
-        let parts: Vec<_> =
-            path.split('.').map(|part| if part == "pitch" || part == "roll" { "A" } else { part }).collect();
+        let parts: Vec<_> = path
+            .split('.')
+            .map(|part| {
+                if part == "pitch" || part == "roll" {
+                    "A"
+                } else {
+                    part
+                }
+            })
+            .collect();
         numbers.entry(parts.join(".")).or_default().extend(values);
     }
     numbers
@@ -204,7 +342,11 @@ fn numbers(text: &str) -> BTreeMap<String, Vec<f64>> {
 
 /// The page's rows `| `key` | kittiwake | bittern | why |`: values of pitch and roll apart by ` / ` where they differ.
 fn rows() -> BTreeMap<&'static str, [Vec<f64>; 2]> {
-    let values = |cell: &str| cell.split([',', '/']).filter_map(|value| value.trim().parse().ok()).collect();
+    let values = |cell: &str| {
+        cell.split([',', '/'])
+            .filter_map(|value| value.trim().parse().ok())
+            .collect()
+    };
     PAGE.lines()
         .filter_map(|line| {
             let cells: Vec<_> = line.split('|').map(str::trim).collect();
@@ -216,7 +358,10 @@ fn rows() -> BTreeMap<&'static str, [Vec<f64>; 2]> {
 
 /// A row of one value stands for both axes; else its values must be the file's, one by one.
 fn agrees(row: &[f64], file: &[f64]) -> bool {
-    row == file || (!row.is_empty() && file.len() == 2 * row.len() && file.chunks(row.len()).all(|half| half == row))
+    row == file
+        || (!row.is_empty()
+            && file.len() == 2 * row.len()
+            && file.chunks(row.len()).all(|half| half == row))
 }
 
 #[test]
@@ -226,10 +371,16 @@ fn the_page_has_every_number_of_both_files_and_no_other() {
         let numbers = numbers(text);
         for (key, file) in &numbers {
             let row = rows.get(key.as_str()).map(|row| &row[column]);
-            assert!(row.is_some_and(|row| agrees(row, file)), "docs/model/rigs.md: `{key}` {row:?}, file {file:?}");
+            assert!(
+                row.is_some_and(|row| agrees(row, file)),
+                "docs/model/rigs.md: `{key}` {row:?}, file {file:?}"
+            );
         }
         for (key, row) in &rows {
-            assert!(row[column].is_empty() || numbers.contains_key(*key), "docs/model/rigs.md: `{key}` is in no file");
+            assert!(
+                row[column].is_empty() || numbers.contains_key(*key),
+                "docs/model/rigs.md: `{key}` is in no file"
+            );
         }
     }
 }
@@ -237,15 +388,24 @@ fn the_page_has_every_number_of_both_files_and_no_other() {
 #[test]
 fn the_page_shows_the_figures_that_follow() {
     let rigs = rigs();
-    let columns: Vec<_> = rigs.iter().flat_map(|rig| [figures(rig, 0), figures(rig, 1)]).collect();
+    let columns: Vec<_> = rigs
+        .iter()
+        .flat_map(|rig| [figures(rig, 0), figures(rig, 1)])
+        .collect();
     let mut missing = String::new();
     for (line, (name, digits, _)) in columns[0].iter().enumerate() {
-        let cells: Vec<_> = columns.iter().map(|column| format!("{:.*}", *digits, column[line].2)).collect();
+        let cells: Vec<_> = columns
+            .iter()
+            .map(|column| format!("{:.*}", *digits, column[line].2))
+            .collect();
         let row = format!("| {name} | {} |", cells.join(" | "));
         if !PAGE.contains(&row) {
             missing.push_str(&row);
             missing.push('\n');
         }
     }
-    assert!(missing.is_empty(), "docs/model/rigs.md lacks these rows:\n{missing}");
+    assert!(
+        missing.is_empty(),
+        "docs/model/rigs.md lacks these rows:\n{missing}"
+    );
 }
