@@ -207,9 +207,8 @@ impl Checker<'_> {
             let refuse = |message: String| self.event(index, "switch", message);
             match (event, *pressed) {
                 (Event::LetGo { .. }, None) => {
-                    let help = format!(
-                        "press it before with `press`, or use `hold`, which lets go by itself: switch `{name}`"
-                    );
+                    let help =
+                        "press it before with `press`, or use `hold`, which lets go by itself";
                     return Err(
                         refuse(format!("`{name}` is let go but not pressed")).with_help(help)
                     );
