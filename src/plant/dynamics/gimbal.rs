@@ -139,17 +139,19 @@ impl GimbalLaw {
             let f = &self.friction[i];
             step_s * if stuck[i] { f.stiction_nm } else { f.coulomb_nm }
         });
-        let diagonal = [inv[0], inv[2]];
+        let held_by = [1.0 / inv[0], 1.0 / inv[2]];
         let mut impulse = [0.0_f64; 2];
         for _ in 0..FRICTION_SWEEPS {
+            let mut moved = false;
             for i in 0..2 {
-                let wanted = (impulse[i] - v[i] / diagonal[i]).clamp(-bound[i], bound[i]);
+                let wanted = (impulse[i] - v[i] * held_by[i]).clamp(-bound[i], bound[i]);
                 let change = wanted - impulse[i];
                 impulse[i] = wanted;
                 v[0] += if i == 0 { inv[0] } else { inv[1] } * change;
                 v[1] += if i == 0 { inv[1] } else { inv[2] } * change;
+                moved |= change != 0.0;
             }
-            if inv[1] == 0.0 {
+            if !moved || inv[1] == 0.0 {
                 break;
             }
         }

@@ -95,6 +95,15 @@ pub struct TrainLoad {
     pub power_w: f64,
 }
 
+/// Divisions done once a step instead of in every substep.
+struct Reciprocals {
+    ratio: f64,
+    substep_s: f64,
+    /// Substep over inertia.
+    shaft: f64,
+    rotor: f64,
+}
+
 impl TrainLaw {
     /// Electrical angle of the rotor, rad.
     pub fn electrical_rad(&self, state: &TrainState) -> f64 {
@@ -105,17 +114,30 @@ impl TrainLaw {
     #[inline]
     pub fn run(&self, state: &mut TrainState, drive: &TrainDrive, path: &StickPath, substeps: u32) -> TrainLoad {
         let mut load = TrainLoad::default();
+        let per = Reciprocals {
+            ratio: 1.0 / self.ratio,
+            substep_s: 1.0 / self.substep_s,
+            shaft: self.substep_s / self.shaft_inertia_kg_m2,
+            rotor: self.substep_s / self.rotor_inertia_kg_m2,
+        };
         for k in 0..substeps {
             let at = (f64::from(k) + 0.5) * self.substep_s;
             let rate = path.rate_rad_per_s + path.accel_rad_per_s2 * at;
             let angle = path.angle_rad + at * (path.rate_rad_per_s + 0.5 * path.accel_rad_per_s2 * at);
-            self.substep(state, drive, angle, rate, &mut load);
+            self.substep(&per, state, drive, (angle, rate), &mut load);
         }
         load
     }
 
     #[inline]
-    fn substep(&self, s: &mut TrainState, drive: &TrainDrive, stick_rad: f64, stick_rate: f64, load: &mut TrainLoad) {
+    fn substep(
+        &self,
+        per: &Reciprocals,
+        s: &mut TrainState,
+        drive: &TrainDrive,
+        (stick_rad, stick_rate): (f64, f64),
+        load: &mut TrainLoad,
+    ) {
         let h = self.substep_s;
         let half = 0.5 * h;
         s.shaft_rad += half * s.shaft_rad_per_s;
@@ -126,7 +148,7 @@ impl TrainLaw {
 
         let cartridge = self.cartridge.spring_nm(stick_rad - s.shaft_rad)
             + self.cartridge.damping_nm_s_per_rad * (stick_rate - shaft_rate);
-        let mesh = self.mesh_nm(s, shaft_rate, rotor_rate);
+        let mesh = self.mesh_nm(per, s, shaft_rate, rotor_rate);
 
         let (sin, cos) = libm::sincos(self.electrical_rad(s));
         let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
@@ -137,14 +159,14 @@ impl TrainLaw {
             - self.detent_nm * sin4
             - self.rotor_viscous_nm_s_per_rad * rotor_rate;
 
-        let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * h / self.shaft_inertia_kg_m2;
-        let shaft_free = s.shaft_rad_per_s + h * (mesh + cartridge) / self.shaft_inertia_kg_m2;
+        let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * per.shaft;
+        let shaft_free = s.shaft_rad_per_s + per.shaft * (mesh + cartridge);
         let shaft_next = shaft_free - shaft_free.clamp(-shaft_limit, shaft_limit);
-        let rotor_limit = self.rotor_friction_nm * h / self.rotor_inertia_kg_m2;
-        let rotor_free = s.rotor_rad_per_s + h * (motor - mesh / self.ratio) / self.rotor_inertia_kg_m2;
+        let rotor_limit = self.rotor_friction_nm * per.rotor;
+        let rotor_free = s.rotor_rad_per_s + per.rotor * (motor - mesh * per.ratio);
         let rotor_next = rotor_free - rotor_free.clamp(-rotor_limit, rotor_limit);
-        s.shaft_accel = (shaft_next - s.shaft_rad_per_s) / h;
-        s.rotor_accel = (rotor_next - s.rotor_rad_per_s) / h;
+        s.shaft_accel = (shaft_next - s.shaft_rad_per_s) * per.substep_s;
+        s.rotor_accel = (rotor_next - s.rotor_rad_per_s) * per.substep_s;
         s.shaft_rad_per_s = shaft_next;
         s.rotor_rad_per_s = rotor_next;
 
@@ -161,9 +183,9 @@ impl TrainLaw {
 
     /// Torque of the mesh on the trim shaft, N·m: one-sided springs at either side of the backlash.
     #[inline]
-    fn mesh_nm(&self, s: &TrainState, shaft_rate: f64, rotor_rate: f64) -> f64 {
-        let ahead = s.rotor_rad / self.ratio - s.shaft_rad + s.slipped_rad;
-        let damped = self.mesh_damping_nm_s_per_rad * (rotor_rate / self.ratio - shaft_rate);
+    fn mesh_nm(&self, per: &Reciprocals, s: &TrainState, shaft_rate: f64, rotor_rate: f64) -> f64 {
+        let ahead = s.rotor_rad * per.ratio - s.shaft_rad + s.slipped_rad;
+        let damped = self.mesh_damping_nm_s_per_rad * (rotor_rate * per.ratio - shaft_rate);
         if ahead > self.half_backlash_rad {
             (self.mesh_nm_per_rad * (ahead - self.half_backlash_rad) + damped).max(0.0)
         } else if ahead < -self.half_backlash_rad {
