@@ -29,7 +29,7 @@ impl FileError {
     }
 
     /// An error about the value at `path` in the TOML `text`, or about the nearest table round it
-    /// if there is no such value. See [`crate::locate`] for the form of a path.
+    /// if there is no such value. See [`locate()`](crate::locate()) for the form of a path.
     pub fn at(text: &str, path: &str, message: impl Into<String>) -> Self {
         Self {
             span: locate_nearest(text, path),
