@@ -13,23 +13,40 @@ impl BumperLaw {
         Self { stiffness_n_per_m, damping_ratio: damping_ratio(restitution) }
     }
 
-    /// Force, N, at a penetration and a closing speed; `yielding` is the inverse of the mass felt at the contact, 1/kg.
+    /// Mean force over a step, N, at the mid-step penetration (negative: a gap) and closing speed; `yielding` is the
+    /// inverse of the mass felt at the contact, 1/kg.
     ///
-    /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the contact lies.
+    /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the contact lies. Its
+    /// force jumps from zero as the bodies meet; so in the step in which they meet, the force counts from that
+    /// instant on. Taken at mid-step only, the meeting would be half a step wrong, an error of first order.
     #[inline]
-    pub fn force_n(&self, penetration_m: f64, closing_m_per_s: f64, yielding: f64) -> f64 {
+    pub fn force_n(&self, penetration_m: f64, closing_m_per_s: f64, yielding: f64, step_s: f64) -> f64 {
         let damping = 2.0 * self.damping_ratio * (self.stiffness_n_per_m / yielding).sqrt();
+        let way = 0.5 * step_s * closing_m_per_s;
+        if way > penetration_m.abs() {
+            // They meet within this step: share of it in contact, and the mean penetration over that share.
+            let end = penetration_m + way;
+            let share = 0.5 * end / way;
+            return share * (0.5 * self.stiffness_n_per_m * end + damping * closing_m_per_s);
+        }
+        if penetration_m <= 0.0 {
+            return 0.0;
+        }
         (self.stiffness_n_per_m * penetration_m + damping * closing_m_per_s).max(0.0)
     }
 }
 
+/// Largest damping ratio: a restitution of 0.004, below which bodies count as not thrown back at all.
+const LARGEST_RATIO: f64 = 8.0;
+
 /// Damping ratio ζ of a linear dashpot without pull that gives a restitution, by bisection.
 ///
 /// With x'' + 2ζω x' + ω² x = 0, x(0) = 0, x'(0) = v the force falls to zero at the time t₁ where
-/// 2ζ x' + ω x = 0, and the speed then is e = exp(−ζ φ / √(1−ζ²)), φ = atan2(2ζ√(1−ζ²), 2ζ² − 1)
-/// (derived in docs/model/stops.md; the body leaves where the force, not the penetration, is zero).
+/// 2ζ x' + ω x = 0, and the speed then is e = exp(−2 ζ acos ζ / √(1−ζ²)), beyond ζ = 1
+/// exp(−2 ζ acosh ζ / √(ζ²−1)) (derived in docs/model/stops.md; the body leaves where the force, not the
+/// penetration, is zero).
 pub fn damping_ratio(restitution: f64) -> f64 {
-    let (mut low, mut high) = (0.0_f64, 1.0 - 1e-12);
+    let (mut low, mut high) = (0.0_f64, LARGEST_RATIO);
     for _ in 0..80 {
         let mid = 0.5 * (low + high);
         if restitution_of(mid) > restitution { low = mid } else { high = mid }
@@ -37,9 +54,15 @@ pub fn damping_ratio(restitution: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// Restitution that a damping ratio below one gives.
-pub(crate) fn restitution_of(zeta: f64) -> f64 {
-    let root = (1.0 - zeta * zeta).sqrt();
-    let angle = libm::atan2(2.0 * zeta * root, 2.0 * zeta * zeta - 1.0);
-    libm::exp(-zeta / root * angle)
+/// Restitution that a damping ratio gives.
+fn restitution_of(zeta: f64) -> f64 {
+    let past = zeta * zeta - 1.0;
+    let angle_by_root = if past.abs() < 1e-12 {
+        1.0
+    } else if past < 0.0 {
+        libm::acos(zeta) / (-past).sqrt()
+    } else {
+        libm::acosh(zeta) / past.sqrt()
+    };
+    libm::exp(-2.0 * zeta * angle_by_root)
 }

@@ -119,15 +119,15 @@ impl Surroundings {
         for near in &self.near {
             let p = pose.place(near.on_stick);
             let gap = near.offset_m - dot(near.normal, p);
-            if gap >= 0.0 {
-                continue;
-            }
             let levers = pose.levers(p);
             let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
             let closing = arm[0] * rate[0] + arm[1] * rate[1];
+            if gap >= 0.0 && gap >= 0.5 * step_s * closing {
+                continue;
+            }
             let inv = invert(law.mass_matrix(angle_rad[1]));
             let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1]) + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = self.bodies[near.body].law.force_n(-gap, closing, yielding);
+            let force = self.bodies[near.body].law.force_n(-gap, closing, yielding, step_s);
             load.torque_nm[0] -= force * arm[0];
             load.torque_nm[1] -= force * arm[1];
             load.touching = true;
