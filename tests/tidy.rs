@@ -70,15 +70,11 @@ fn short(path: &Path) -> String {
         .to_string()
 }
 
-/// Source text without comments and string contents, and without the unit tests at its end, so that words in prose do
-/// not count.
+/// Source text without comments and string contents, and without the unit tests at its end, so that words in prose and
+/// in tests do not count.
 fn code_of(text: &str) -> String {
-    let text = text
-        .split("\n#[cfg(test)]\nmod tests {")
-        .next()
-        .unwrap_or(text);
     let mut out = String::new();
-    let mut chars = text.chars().peekable();
+    let mut chars = before_tests(text).chars().peekable();
     while let Some(c) = chars.next() {
         match (c, chars.peek()) {
             ('/', Some('/')) => {
@@ -103,7 +99,50 @@ fn code_of(text: &str) -> String {
             _ => out.push(c),
         }
     }
-    out
+    // Checked when it is compiled: it cannot fail on a board.
+    out.replace("const _: () = assert!(", "")
+}
+
+/// The text up to the first test module that stands in it. Nothing but tests may follow one (a clippy lint).
+fn before_tests(text: &str) -> &str {
+    let mark = "\n#[cfg(test)]\nmod ";
+    let mut from = 0;
+    while let Some(at) = text[from..].find(mark).map(|at| at + from) {
+        let line = text[at + mark.len()..].lines().next().unwrap_or_default();
+        if line.trim_end().ends_with('{') {
+            return &text[..at];
+        }
+        from = at + mark.len();
+    }
+    text
+}
+
+/// Files and folders that are modules for tests only: `#[cfg(test)] mod NAME;` in a file of the folder.
+fn test_modules(folder: &str) -> Vec<PathBuf> {
+    let mut found = Vec::new();
+    for file in files(folder, &["rs"]) {
+        let text = read(&file);
+        let home = match file.file_stem().and_then(|stem| stem.to_str()) {
+            Some("lib" | "mod" | "main") => file.parent().unwrap().to_owned(),
+            _ => file.with_extension(""),
+        };
+        for part in text.split("#[cfg(test)]\n").skip(1) {
+            let line = part
+                .lines()
+                .next()
+                .unwrap_or_default()
+                .trim()
+                .trim_start_matches("pub(crate) ");
+            if let Some(name) = line
+                .strip_prefix("mod ")
+                .and_then(|rest| rest.strip_suffix(';'))
+            {
+                found.push(home.join(format!("{name}.rs")));
+                found.push(home.join(name));
+            }
+        }
+    }
+    found
 }
 
 /// Whether the word stands in the code on its own, not as a part of a longer name.
@@ -125,9 +164,10 @@ fn has_word(code: &str, word: &str) -> bool {
 /// Asserts that none of the words stands in the code below a folder, save in test files and in `except`.
 fn forbid(folder: &str, words: &[&str], except: &[&str]) {
     let mut faults = Vec::new();
+    let tests = test_modules(folder);
     for file in files(folder, &["rs"]) {
         let name = short(&file);
-        let is_test = name.ends_with("/tests.rs") || name.contains("/tests/");
+        let is_test = tests.iter().any(|test| file.starts_with(test));
         if is_test || except.iter().any(|prefix| name.starts_with(prefix)) {
             continue;
         }
@@ -384,9 +424,9 @@ fn every_snapshot_belongs_to_a_test() {
                 scenarios.contains(scenario)
                     && root().join(format!("scenarios/rigs/{rig}.toml")).is_file()
             }
-            None => {
-                sources.contains(&format!("\"{name}\"")) || sources.contains(&format!("fn {name}("))
-            }
+            None => [format!("\"{name}\""), format!("\"{stem}\"")]
+                .iter()
+                .any(|form| sources.contains(form)),
         };
         if !referenced {
             orphans.push(short(&file));

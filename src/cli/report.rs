@@ -114,16 +114,18 @@ fn render_problem(problem: &Problem, colour: bool) -> String {
     } else {
         ThemeStyles::none()
     };
-    let theme = GraphicalTheme {
-        characters: ThemeCharacters::ascii(),
-        styles,
+    // The word `error` says it; no mark of the renderer beside it.
+    let characters = ThemeCharacters {
+        error: String::new(),
+        ..ThemeCharacters::ascii()
     };
+    let theme = GraphicalTheme { characters, styles };
     let mut out = String::new();
     match GraphicalReportHandler::new_themed(theme)
         .with_width(WIDTH)
         .render_report(&mut out, report.as_ref())
     {
-        Ok(()) => format!("error:{out}\n"),
+        Ok(()) => format!("error: {}\n", out.trim_start()),
         Err(_) => render_plain(
             &format!("{name}: {}", problem.error.message),
             problem.error.help.as_deref(),

@@ -13,7 +13,43 @@ fn refused(name: &str, place: &Workplace, args: &[&str]) {
     assert_eq!(ran.code, Some(2), "{name}: {}", ran.err);
     assert_eq!(ran.out, "", "{name}");
     assert_eq!(place.listing(), before, "{name}: something was written");
-    assert_shown(name, &ran.err);
+    assert_shown(name, &masked(&ran.err));
+}
+
+/// Where a rig file is shown, without what changes with the rig's other numbers: line numbers and the lines around.
+fn masked(shown: &str) -> String {
+    let lines: Vec<&str> = shown.lines().collect();
+    let mut out = String::new();
+    let mut in_rig = false;
+    for (index, line) in lines.iter().enumerate() {
+        if let Some((before, place)) = line.split_once("/rigs/kittiwake.toml:") {
+            in_rig = true;
+            let column = place.split_once(':').map_or(place, |(_, column)| column);
+            out.push_str(&format!(
+                "{}/rigs/kittiwake.toml:N:{column}\n",
+                before.trim_start()
+            ));
+            continue;
+        }
+        if in_rig && line.contains("`----") {
+            in_rig = false;
+            continue;
+        }
+        if in_rig {
+            let caret = |line: &&str| {
+                line.trim_start()
+                    .strip_prefix(':')
+                    .is_some_and(|rest| rest.contains('^'))
+            };
+            if caret(line) || lines.get(index + 1).is_some_and(caret) {
+                let text = line.split_once(['|', ':']).map_or(*line, |(_, text)| text);
+                out.push_str(&format!("N |{text}\n"));
+            }
+            continue;
+        }
+        out.push_str(&format!("{}\n", line.trim_end()));
+    }
+    out
 }
 
 fn scenario_refused(name: &str, text: &str) {
@@ -91,7 +127,7 @@ fn values_of_a_rig() {
     );
     rig_refused(
         "rig_negative_mass",
-        &with_value(&rig, "rotor_inertia_kg_m2", "-1e-6"),
+        &with_value(&rig, "frame_mass_kg", "-0.35"),
     );
     rig_refused("rig_nan", &with_value(&rig, "volts", "nan"));
     rig_refused("rig_zero_ratio", &with_value(&rig, "motor_teeth", "0"));

@@ -47,9 +47,10 @@ fn different_traces_end_in_1_with_the_first_divergence() {
 fn what_is_no_whole_trace_is_refused() {
     let place = place();
     let good = place.read("out/one@kittiwake.csv");
-    place.write("cut.csv", &good[..good.len() / 2]);
+    let lines: Vec<&str> = good.split_inclusive("\r\n").take(60).collect();
+    place.write("cut.csv", lines.concat());
     let binary = std::fs::read(place.path("out/one@kittiwake.mcap")).unwrap();
-    place.write("cut.mcap", &binary[..binary.len() / 2]);
+    place.write("cut.mcap", &binary[..40_000]);
     // The first digit of the second row's time, after the header and row 0.
     let edited = good.replacen("\r\n0.002,", "\r\n0.003,", 1);
     assert_ne!(edited, good);
@@ -71,7 +72,17 @@ fn what_is_no_whole_trace_is_refused() {
     ] {
         let ran = place.run(&["compare", "out/one@kittiwake.csv", file]);
         assert_eq!((ran.code, ran.out.as_str()), (Some(2), ""), "{file}");
-        assert_shown(name, &ran.err);
+        assert_shown(name, &without_hashes(&ran.err));
     }
     assert_eq!(place.listing(), before);
+}
+
+/// Hashes change with every change of the twin; that they stand there does not.
+fn without_hashes(text: &str) -> String {
+    let is_hash =
+        |part: &str| part.len() == 32 && part.bytes().all(|byte| byte.is_ascii_hexdigit());
+    text.split('`')
+        .map(|part| if is_hash(part) { "HASH" } else { part })
+        .collect::<Vec<_>>()
+        .join("`")
 }

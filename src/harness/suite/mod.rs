@@ -4,6 +4,8 @@ mod files;
 mod load;
 mod place;
 mod runner;
+#[cfg(test)]
+mod tests;
 
 pub use files::{MAX_FILE_BYTES, Problem, plain, read_text};
 pub use load::{Case, list, load, load_rig, rigs_in};

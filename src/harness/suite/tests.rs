@@ -1,0 +1,232 @@
+//! The runner against controllers that fail.
+
+use super::*;
+use crate::junit;
+use crate::run::{LogicTarget, Target, TargetError};
+use crate::scenario::Scenario;
+use crate::trace::Trace;
+use std::num::NonZeroUsize;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_plant::Rig;
+
+const TICKS_UNTIL_IT_FAILS: u32 = 50;
+
+/// A controller that answers for a while.
+struct Failing(LogicTarget, fn() -> TargetError);
+
+impl Target for Failing {
+    fn identity(&self) -> String {
+        self.0.identity()
+    }
+    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
+        self.0.begin(settings)
+    }
+    fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+        if inputs.tick == TICKS_UNTIL_IT_FAILS {
+            Err(self.1())
+        } else {
+            self.0.tick(inputs)
+        }
+    }
+    fn reset(&mut self) -> Result<(), TargetError> {
+        self.0.reset()
+    }
+}
+
+fn cases(lengths_s: &[f64]) -> Vec<Case> {
+    let rig = Arc::new(Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap());
+    let case = |(index, length_s): (usize, &f64)| {
+        let text = format!(
+            "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = {length_s:?}\n\
+             [[expect]]\nname = \"e\"\nthat = \"always (pitch.stick_deg < 90.0)\"\n"
+        );
+        let name = format!("case-{index}");
+        Case {
+            name: name.clone(),
+            rig_name: "kittiwake".to_owned(),
+            file: format!("{name}.toml").into(),
+            scenario: Arc::new(Scenario {
+                name,
+                ..Scenario::parse(&text).unwrap()
+            }),
+            rig: Arc::clone(&rig),
+        }
+    };
+    lengths_s.iter().enumerate().map(case).collect()
+}
+
+fn run(
+    cases: &[Case],
+    threads: usize,
+    target: &(dyn Fn() -> Box<dyn Target> + Sync),
+    stop: bool,
+) -> Vec<Outcome> {
+    let stop = AtomicBool::new(stop);
+    let plan = Plan {
+        threads: NonZeroUsize::new(threads).unwrap(),
+        keep: None,
+        target,
+        stop: &stop,
+    };
+    run_suite(cases, &plan, &mut |_, _| {})
+}
+
+fn good() -> Box<dyn Target> {
+    Box::new(LogicTarget::new())
+}
+
+#[test]
+fn outcomes_come_in_the_order_of_the_cases_whatever_the_threads() {
+    let cases = cases(&[0.05, 0.3, 0.1, 0.2]);
+    let seen = |threads| {
+        let outcomes = run(&cases, threads, &good, false);
+        outcomes
+            .iter()
+            .map(|o| (o.label(), o.hash.clone(), o.card.clone(), o.held()))
+            .collect::<Vec<_>>()
+    };
+    let one = seen(1);
+    assert_eq!(
+        one.iter().map(|seen| seen.0.as_str()).collect::<Vec<_>>(),
+        [
+            "case-0@kittiwake",
+            "case-1@kittiwake",
+            "case-2@kittiwake",
+            "case-3@kittiwake"
+        ]
+    );
+    assert!(one.iter().all(|seen| seen.3));
+    assert_eq!(one, seen(2));
+    assert_eq!(one, seen(9));
+}
+
+#[test]
+fn progress_adds_up_to_the_simulated_time() {
+    let cases = cases(&[0.05, 0.6]);
+    let stop = AtomicBool::new(false);
+    let plan = Plan {
+        threads: NonZeroUsize::MIN,
+        keep: None,
+        target: &good,
+        stop: &stop,
+    };
+    let (mut seconds, mut ended) = (0.0, 0);
+    run_suite(&cases, &plan, &mut |ran_s, outcome| {
+        seconds += ran_s;
+        ended += usize::from(outcome.is_some());
+    });
+    assert!((seconds - 0.65).abs() < 1e-9, "{seconds}");
+    assert_eq!(ended, 2);
+}
+
+#[test]
+fn a_controller_that_fails_leaves_its_trace_so_far() {
+    let folder = tempfile::tempdir().unwrap();
+    let target =
+        || -> Box<dyn Target> { Box::new(Failing(LogicTarget::new(), || TargetError::NotBegun)) };
+    let stop = AtomicBool::new(false);
+    let extensions: &[&str] = &["csv"];
+    let keep = Some((folder.path(), extensions));
+    let plan = Plan {
+        threads: NonZeroUsize::MIN,
+        keep,
+        target: &target,
+        stop: &stop,
+    };
+    let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
+    let outcome = &outcomes[0];
+    let End::Cut(reason) = &outcome.end else {
+        panic!("{:?}", outcome.end)
+    };
+    assert_eq!(reason, "tick 50: the controller was not started");
+    assert!(!outcome.held() && outcome.judgements.is_empty() && outcome.card.is_none());
+    let trace = Trace::read(&outcome.kept[0]).unwrap();
+    assert_eq!(trace.rows(), 50);
+    assert_eq!(trace.about.notes.get("cut"), Some(reason));
+    let xml = junit::render(&outcomes, None).unwrap();
+    assert!(
+        xml.contains("tests=\"1\"") && xml.contains("errors=\"1\"") && xml.contains("type=\"cut\""),
+        "{xml}"
+    );
+}
+
+#[test]
+fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
+    let folder = tempfile::tempdir().unwrap();
+    let gone = folder.path().join("gone");
+    let stop = AtomicBool::new(false);
+    let keep: Option<(&std::path::Path, &[&str])> = Some((&gone, &["csv"]));
+    let plan = Plan {
+        threads: NonZeroUsize::MIN,
+        keep,
+        target: &good,
+        stop: &stop,
+    };
+    let outcomes = run_suite(&cases(&[0.05]), &plan, &mut |_, _| {});
+    assert!(outcomes[0].held());
+    assert!(
+        outcomes[0]
+            .write_error
+            .as_ref()
+            .is_some_and(crate::trace::TraceError::is_write)
+    );
+}
+
+#[test]
+fn nothing_begins_after_a_stop() {
+    let outcomes = run(&cases(&[0.05, 0.05]), 2, &good, true);
+    assert!(
+        outcomes
+            .iter()
+            .all(|outcome| outcome.end == End::NotBegun && outcome.hash.is_none())
+    );
+}
+
+#[test]
+fn a_stop_in_mid_run_cuts_at_the_tick() {
+    static STOP: AtomicBool = AtomicBool::new(false);
+    // The controller itself asks for the stop: at a known tick.
+    let target = || -> Box<dyn Target> { Box::new(Stopping(LogicTarget::new())) };
+    struct Stopping(LogicTarget);
+    impl Target for Stopping {
+        fn identity(&self) -> String {
+            self.0.identity()
+        }
+        fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
+            self.0.begin(settings)
+        }
+        fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+            STOP.store(inputs.tick >= 100, Ordering::Relaxed);
+            self.0.tick(inputs)
+        }
+        fn reset(&mut self) -> Result<(), TargetError> {
+            self.0.reset()
+        }
+    }
+    let plan = Plan {
+        threads: NonZeroUsize::MIN,
+        keep: None,
+        target: &target,
+        stop: &STOP,
+    };
+    let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
+    assert_eq!(outcomes[0].end, End::Stopped);
+    // Row 100 is the last: 100 ticks of 2 ms after the first.
+    assert!(
+        (outcomes[0].simulated_s - 0.2).abs() < 1e-9,
+        "{}",
+        outcomes[0].simulated_s
+    );
+}
+
+#[test]
+fn a_panic_of_a_worker_is_passed_on() {
+    let target = || -> Box<dyn Target> {
+        Box::new(Failing(LogicTarget::new(), || panic!("made for this test")))
+    };
+    let ended = std::panic::catch_unwind(|| run(&cases(&[1.0, 0.05]), 2, &target, false));
+    let payload = ended.expect_err("the panic was swallowed");
+    assert_eq!(payload.downcast_ref::<&str>(), Some(&"made for this test"));
+}
