@@ -185,13 +185,19 @@ impl TrainLaw {
     #[inline]
     fn mesh_nm(&self, per: &Reciprocals, s: &TrainState, shaft_rate: f64, rotor_rate: f64) -> f64 {
         let ahead = s.rotor_rad * per.ratio - s.shaft_rad + s.slipped_rad;
-        let damped = self.mesh_damping_nm_s_per_rad * (rotor_rate * per.ratio - shaft_rate);
-        if ahead > self.half_backlash_rad {
-            (self.mesh_nm_per_rad * (ahead - self.half_backlash_rad) + damped).max(0.0)
-        } else if ahead < -self.half_backlash_rad {
-            (self.mesh_nm_per_rad * (ahead + self.half_backlash_rad) + damped).min(0.0)
-        } else {
-            0.0
+        let side = 1.0_f64.copysign(ahead);
+        let deep = side * ahead - self.half_backlash_rad;
+        let closing = side * (rotor_rate * per.ratio - shaft_rate);
+        let way = 0.5 * self.substep_s * closing;
+        if way > deep.abs() {
+            // The flanks meet within this substep: the torque, which jumps with the damping, counts from then on.
+            let end = deep + way;
+            let share = 0.5 * end / way;
+            return side * share * (0.5 * self.mesh_nm_per_rad * end + self.mesh_damping_nm_s_per_rad * closing);
         }
+        if deep <= 0.0 {
+            return 0.0;
+        }
+        side * (self.mesh_nm_per_rad * deep + self.mesh_damping_nm_s_per_rad * closing).max(0.0)
     }
 }
