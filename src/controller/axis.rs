@@ -127,9 +127,11 @@ impl Axis {
         self.watch_stuck(on, config);
         let deflection = self.deflection_mdeg(config);
         let most = config.deflection_max_mdeg;
+        if on {
+            self.place.strain(deflection);
+        }
         if deflection.saturating_abs() >= most {
             self.blocked = if deflection > 0 { -1 } else { 1 };
-            self.place.suspect();
         } else if deflection.saturating_abs() < most - most / 8 {
             self.blocked = 0;
         }
@@ -220,8 +222,7 @@ impl Axis {
         self.motion.shift(cycles.saturating_mul(cycle));
         self.motion.rest();
         self.settle(config);
-        self.place.suspect();
-        self.place.unsettle();
+        self.place.engage();
         self.held_ticks = config.hold_off_ticks;
         self.run_on = config.run_on_ticks;
     }

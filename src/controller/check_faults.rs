@@ -188,7 +188,7 @@ fn slipped_steps_are_booked_without_a_movement() {
     for cycles in [-2i32, 1, 3] {
         let mut bench = Bench::holding();
         // Pushed beyond what the drive holds, the shaft falls by whole cycles.
-        bench.drives[PITCH].held_mdeg = Some(9_000 * cycles.signum());
+        bench.drives[PITCH].held_mdeg = Some(12_000 * cycles.signum());
         bench.run(ms(500));
         bench.drives[PITCH].shaft += cycles * CYCLE;
         bench.drives[PITCH].held_mdeg = None;
@@ -219,9 +219,9 @@ fn steps_slipped_past_a_limit_glide_in() {
     bench.run(ms(6000));
     bench.switches.hat_aft = false;
     bench.run(ms(500));
-    bench.drives[PITCH].held_mdeg = Some(27_000);
+    bench.drives[PITCH].held_mdeg = Some(28_000);
     bench.run(ms(500));
-    bench.drives[PITCH].shaft += 2 * CYCLE;
+    bench.drives[PITCH].shaft += CYCLE;
     bench.drives[PITCH].held_mdeg = None;
     bench.run(ms(3000));
     assert_eq!(
@@ -248,6 +248,23 @@ fn a_pilot_who_holds_a_deflection_is_believed() {
     bench.drives[PITCH].held_mdeg = None;
     bench.run(ms(200));
     assert_eq!(bench.out.faults.bits(), 0);
+}
+
+#[test]
+fn a_pilot_who_leans_on_the_stick_after_a_nudge_is_believed() {
+    for held in [CYCLE_MDEG, 3 * CYCLE_MDEG, 15 * CYCLE_MDEG] {
+        let mut bench = Bench::holding();
+        bench.switches.hat_aft = true;
+        bench.run(ms(100));
+        bench.switches.hat_aft = false;
+        bench.run(ms(300));
+        bench.drives[PITCH].held_mdeg = Some(300 + held);
+        bench.run(ms(3500));
+        bench.drives[PITCH].held_mdeg = None;
+        bench.run(ms(2000));
+        let reference = bench.out.axis[PITCH].reference_mdeg;
+        assert_eq!((reference, bench.out.faults.bits()), (300, 0), "{held}");
+    }
 }
 
 #[test]

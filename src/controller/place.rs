@@ -3,6 +3,12 @@
 //! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for a
 //! while and its deflection is a whole number of cycles (give or take the band of a settled stick), after
 //! something that may have cost steps, the drive is elsewhere than believed.
+//!
+//! A pilot who leans on the stick looks the same: more than half of all deflections are within the band of
+//! a whole number of cycles. So a deflection at its largest counts as slipped only after the stick has come
+//! back from there by a good part (the drive holds more than that, so a slip leaves enough to spring back), and what
+//! a movement may have lost only when the stick has been still for longer than a pilot leans. Every booking
+//! can itself be wrong, so it is suspected in turn.
 
 use crate::settings::AxisSettings;
 use crate::units::{narrow, nearest, ticks};
@@ -11,6 +17,7 @@ use crate::units::{narrow, nearest, ticks};
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct PlaceConfig {
     band_mdeg: i32,
+    strain_mdeg: i32,
     settle_ticks: u32,
     doubt_ticks: u32,
 }
@@ -22,6 +29,7 @@ impl PlaceConfig {
             ticks(axis.place_doubt_ms.into(), tick_hz).max(settle_ticks.saturating_add(1));
         Self {
             band_mdeg: axis.place_band_mdeg,
+            strain_mdeg: axis.deflection_max_mdeg,
             settle_ticks,
             doubt_ticks,
         }
@@ -35,12 +43,25 @@ pub(crate) struct Place {
     high_mdeg: i32,
     still_ticks: u32,
     suspect: bool,
+    /// Largest deflection since stick and drive last agreed.
+    worst_mdeg: i32,
     doubt: bool,
 }
 
 impl Place {
-    /// Something happened that may have cost steps: a movement, an engagement, a large deflection.
+    /// Something happened that may have cost steps: a movement or an engagement.
     pub(crate) fn suspect(&mut self) {
+        self.suspect = true;
+    }
+
+    /// Takes note of a deflection while the drive is on.
+    pub(crate) fn strain(&mut self, deflection_mdeg: i32) {
+        self.worst_mdeg = self.worst_mdeg.max(deflection_mdeg.saturating_abs());
+    }
+
+    /// The drive has come on: what was before does not matter.
+    pub(crate) fn engage(&mut self) {
+        *self = Self::default();
         self.suspect = true;
     }
 
@@ -73,16 +94,22 @@ impl Place {
             self.doubt = false;
             if self.still_ticks >= config.settle_ticks {
                 self.suspect = false;
+                self.worst_mdeg = 0;
             }
             return 0;
         }
         if self.still_ticks < config.settle_ticks {
             return 0;
         }
+        let size = apart.saturating_abs();
+        let back = self.worst_mdeg.saturating_sub(size);
+        let came_back = self.worst_mdeg >= config.strain_mdeg && back >= config.strain_mdeg / 2;
+        let leaned_on = size >= config.strain_mdeg || self.still_ticks < config.doubt_ticks;
         let cycles = narrow(nearest(apart.into(), cycle_mdeg.into()));
         let rest = i64::from(apart) - i64::from(cycles) * i64::from(cycle_mdeg);
-        if self.suspect && cycles != 0 && rest.abs() <= i64::from(config.band_mdeg) {
-            *self = Self::default();
+        let explained = cycles != 0 && rest.abs() <= i64::from(config.band_mdeg);
+        if explained && (came_back || (self.suspect && !leaned_on)) {
+            self.engage();
             return cycles;
         }
         self.doubt = self.still_ticks >= config.doubt_ticks;
@@ -118,11 +145,38 @@ mod tests {
             let mut place = Place::default();
             place.suspect();
             assert_eq!(
+                watch(&mut place, stick, 2000),
+                [(2000, cycles)],
+                "4 s at 500 Hz: less may be a pilot"
+            );
+            let mut place = Place::default();
+            place.strain(stick.signum() * 10_000);
+            assert_eq!(
                 watch(&mut place, stick, 400),
                 [(400, cycles)],
-                "0.8 s at 500 Hz"
+                "0.8 s at 500 Hz: the stick has sprung back"
             );
         }
+    }
+
+    #[test]
+    fn leaning_on_the_stick_at_any_deflection_is_never_booked() {
+        for stick in (6_000..30_000).step_by(100) {
+            let mut place = Place::default();
+            place.suspect();
+            place.strain(stick + 2_900);
+            assert_eq!(watch(&mut place, stick, 3000), [], "{stick}");
+        }
+    }
+
+    #[test]
+    fn a_wrong_booking_is_put_right() {
+        let mut place = Place::default();
+        place.suspect();
+        // A pilot held 2.4 deg for longer than pilots do, and then lets go.
+        assert_eq!(watch(&mut place, 2400, 2000), [(2000, 2)]);
+        assert_eq!(watch(&mut place, -2400, 2000), [(2000, -2)]);
+        assert_eq!(watch(&mut place, 0, 2000), []);
     }
 
     #[test]

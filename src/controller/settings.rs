@@ -121,8 +121,8 @@ pub struct AxisSettings {
     pub place_band_mdeg: i32,
     /// Time of a still stick before the place is judged, 50 to 20000 ms.
     pub place_settle_ms: u16,
-    /// Time of a still stick with a deflection that lost steps cannot explain before it is reported,
-    /// 50 to 60000 ms.
+    /// Time of a still stick before a deflection that lost steps cannot explain is reported, and before one is
+    /// booked as lost steps although the stick has not sprung back: longer than a pilot leans on it. 50 to 60000 ms.
     pub place_doubt_ms: u16,
     /// Stick angle at which the joystick axis reaches its end, 1000 to 180000 mdeg.
     pub joystick_full_mdeg: i32,
