@@ -234,7 +234,7 @@ impl Plant {
         for i in 0..AXES {
             torque[i] += self.touch.torque_nm[i] + self.contact.torque_nm[i];
         }
-        self.gimbal.kick(mid, &mut self.stick, torque, h);
+        self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
         for i in 0..AXES {
             let next = self.stick.rate_rad_per_s[i];
             self.accel[i] = (next - rate[i]) / h;

@@ -12,6 +12,7 @@
 //! and, as M depends on φ only, Lagrange's equations give the velocity terms used in `bias`.
 //! docs/model/stick.md has the derivation.
 
+use super::pose::Pose;
 use crate::rig::MassProperties;
 
 /// Standard gravity, m/s² (ISO 80000-3, definition).
@@ -110,8 +111,13 @@ impl GimbalLaw {
     /// Viscous friction is taken at the mean of the old and new rate; inertial torques at the
     /// rate extrapolated to mid-step.
     pub fn kick(&self, mid_angle_rad: [f64; 2], state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
-        let (st, ct) = libm::sincos(mid_angle_rad[0]);
-        let (sp, cp) = libm::sincos(mid_angle_rad[1]);
+        self.kick_at(&Pose::at(mid_angle_rad), state, torque_nm, step_s);
+    }
+
+    /// [`Self::kick`] with the sines and cosines of the mid-step angles at hand.
+    pub fn kick_at(&self, mid: &Pose, state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
+        let (st, ct) = mid.pitch;
+        let (sp, cp) = mid.roll;
         let (m, dm) = self.mass_matrix_at(sp, cp);
         let g = self.gravity_at(st, ct, sp, cp);
         let force = [torque_nm[0] + g[0], torque_nm[1] + g[1]];
@@ -168,6 +174,6 @@ impl GimbalLaw {
 
 /// Inverse of a symmetric 2×2 matrix `[a, b, c]` = [[a, b], [b, c]].
 pub(crate) fn invert(m: [f64; 3]) -> [f64; 3] {
-    let det = m[0] * m[2] - m[1] * m[1];
-    [m[2] / det, -m[1] / det, m[0] / det]
+    let per_det = 1.0 / (m[0] * m[2] - m[1] * m[1]);
+    [m[2] * per_det, -m[1] * per_det, m[0] * per_det]
 }
