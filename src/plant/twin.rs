@@ -231,8 +231,8 @@ impl Plant {
         let pose = Pose::at(mid);
         self.touch = self.hand.touch(&pose, mid_rate, now_s + half);
         self.contact = self.surroundings.load(&self.gimbal, mid, mid_rate, &pose, h);
-        for i in 0..AXES {
-            torque[i] += self.touch.torque_nm[i] + self.contact.torque_nm[i];
+        for (i, torque) in torque.iter_mut().enumerate() {
+            *torque += self.touch.torque_nm[i] + self.contact.torque_nm[i];
         }
         self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
         for i in 0..AXES {
