@@ -142,6 +142,8 @@ impl Loader {
                     scenario: Arc::clone(&scenario),
                     rig,
                 }),
+                // What is wrong on one rig is mostly wrong on all: once is enough.
+                Err(error) if self.problems.iter().any(|told| told.file == file && told.error == error) => {}
                 Err(error) => self.problems.push(Problem::within(file, &text, error)),
             }
         }
