@@ -110,11 +110,18 @@ fn formulas() {
 fn what_is_wrong_on_two_rigs_is_told_once() {
     let place = Workplace::new();
     let text = replaced(STAYS, "[\"kittiwake\"]", "[\"kittiwake\", \"bittern\"]");
-    place.write("scenarios/stays.toml", replaced(&text, "fault.sensor_range", "fault.sensor_rang"));
+    place.write(
+        "scenarios/stays.toml",
+        replaced(&text, "fault.sensor_range", "fault.sensor_rang"),
+    );
     let ran = place.run(&["prove"]);
     assert_eq!(ran.code, Some(2));
     assert_eq!(ran.err.matches("unknown signal").count(), 1, "{}", ran.err);
-    assert!(ran.err.ends_with("\n1 error; nothing was run\n"), "{}", ran.err);
+    assert!(
+        ran.err.ends_with("\n1 error; nothing was run\n"),
+        "{}",
+        ran.err
+    );
 }
 
 #[test]

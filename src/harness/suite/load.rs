@@ -143,7 +143,11 @@ impl Loader {
                     rig,
                 }),
                 // What is wrong on one rig is mostly wrong on all: once is enough.
-                Err(error) if self.problems.iter().any(|told| told.file == file && told.error == error) => {}
+                Err(error)
+                    if self
+                        .problems
+                        .iter()
+                        .any(|told| told.file == file && told.error == error) => {}
                 Err(error) => self.problems.push(Problem::within(file, &text, error)),
             }
         }
