@@ -418,7 +418,10 @@ fn every_snapshot_belongs_to_a_test() {
         let name = stem
             .split_once("__")
             .map_or(stem.as_str(), |(_, name)| name);
-        let referenced = match name.split_once('@') {
+        let card = stem
+            .strip_prefix("card__")
+            .and_then(|card| card.split_once("__"));
+        let referenced = match card {
             // A card: scenario and rig must both exist.
             Some((scenario, rig)) => {
                 scenarios.contains(scenario)
