@@ -4,7 +4,9 @@ use trimproof_controller::{AXES, PITCH, StepGenerator, Switches};
 
 use crate::contact::{Body, BumperLaw, ContactLoad, Surroundings, Tube};
 use crate::driver::{Driver, DriverLaw};
-use crate::dynamics::{CartridgeLaw, DryFriction, GimbalLaw, GimbalState, TrainLaw, TrainState, WindingLaw};
+use crate::dynamics::{
+    CartridgeLaw, DryFriction, GimbalLaw, GimbalState, TrainLaw, TrainState, WindingLaw,
+};
 use crate::fault::SwitchName;
 use crate::hand::{Hand, HandFeel, HandTouch};
 use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig, StopsRig};
@@ -42,7 +44,11 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             driver: Driver::new(driver_law(axes[i])),
             generator: StepGenerator::new(u16::try_from(patience).unwrap_or(u16::MAX)),
             // Each axis draws its own noise.
-            sensor: AngleSensor::new(&axes[i].sensor, tick_s, seed.wrapping_mul(2).wrapping_add(i as u64)),
+            sensor: AngleSensor::new(
+                &axes[i].sensor,
+                tick_s,
+                seed.wrapping_mul(2).wrapping_add(i as u64),
+            ),
             cartridge: axes[i].cartridge.cartridge(),
             broken_springs: 0,
             tooth_rad: std::f64::consts::TAU / f64::from(axes[i].drive.trim_teeth),
@@ -58,13 +64,21 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
     };
     Plant {
         gimbal: gimbal_law(rig),
-        stick: GimbalState { angle_rad: start.angle_rad, ..GimbalState::default() },
+        stick: GimbalState {
+            angle_rad: start.angle_rad,
+            ..GimbalState::default()
+        },
         accel: [0.0; AXES],
         axis,
         surroundings: surroundings(rig, numerics.contact_steps),
         hand: Hand::new(rig.stick.grip_radius_m, feel),
         feel,
-        supply: Supply::new(rig.supply.source_ohm, rig.supply.bulk_f, start.supply_v, step_s),
+        supply: Supply::new(
+            rig.supply.source_ohm,
+            rig.supply.bulk_f,
+            start.supply_v,
+            step_s,
+        ),
         switches: SwitchName::ALL.map(|_| Switch::new(false)),
         bounce_s: rig.switches.bounce_s.clone(),
         force_trim: start.force_trim,
@@ -113,7 +127,11 @@ pub fn train_law(axis: &AxisRig, substep_s: f64) -> TrainLaw {
         rotor_friction_nm: axis.motor.friction_nm,
         rotor_viscous_nm_s_per_rad: axis.motor.viscous_nm_s_per_rad,
         rotor_zero_rad: axis.motor.zero_deg.to_radians(),
-        winding: WindingLaw::new(axis.motor.resistance_ohm, axis.motor.inductance_h, 0.5 * substep_s),
+        winding: WindingLaw::new(
+            axis.motor.resistance_ohm,
+            axis.motor.inductance_h,
+            0.5 * substep_s,
+        ),
         substep_s,
     }
 }
@@ -140,8 +158,11 @@ pub(crate) fn cartridge_law(cartridge: &Cartridge) -> CartridgeLaw {
 
 /// Stops and obstacles of a rig.
 fn surroundings(rig: &Rig, contact_steps: u32) -> Surroundings {
-    let tube =
-        Tube { bottom_m: rig.stick.tube_bottom_m, top_m: rig.stick.tube_top_m, radius_m: rig.stick.tube_radius_m };
+    let tube = Tube {
+        bottom_m: rig.stick.tube_bottom_m,
+        top_m: rig.stick.tube_top_m,
+        radius_m: rig.stick.tube_radius_m,
+    };
     let mut bodies = Vec::new();
     for (i, stops) in [&rig.pitch.stops, &rig.roll.stops].into_iter().enumerate() {
         for (angle_deg, side) in [(stops.min_deg, -1.0), (stops.max_deg, 1.0)] {
@@ -164,8 +185,16 @@ fn pin(axis: usize, stops: &StopsRig, angle_rad: f64, side: f64, tube_radius_m: 
     let out = along * s + away * c;
     let up = along * c - away * s;
     let law = BumperLaw::new(stops.stiffness_n_per_m, stops.restitution);
-    let (across, at_m) = if axis == PITCH { (Along::Y, [-out, 0.0, -up]) } else { (Along::X, [0.0, out, -up]) };
-    let form = Form::Capsule { radius_m: stops.pin_radius_m, length_m: PIN_LENGTH_M, axis: across };
+    let (across, at_m) = if axis == PITCH {
+        (Along::Y, [-out, 0.0, -up])
+    } else {
+        (Along::X, [0.0, out, -up])
+    };
+    let form = Form::Capsule {
+        radius_m: stops.pin_radius_m,
+        length_m: PIN_LENGTH_M,
+        axis: across,
+    };
     Body::new(&form, at_m, [0.0; 3], law)
 }
 

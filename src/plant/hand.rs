@@ -61,21 +61,37 @@ pub struct Hand {
 impl Hand {
     /// A hand away from the stick; `grip_radius_m` is the reference point's distance from the pivot.
     pub fn new(grip_radius_m: f64, feel: HandFeel) -> Self {
-        Self { grip_radius_m, feel, grip: None, push: None }
+        Self {
+            grip_radius_m,
+            feel,
+            grip: None,
+            push: None,
+        }
     }
 
     /// Takes the grip where the stick is.
     pub fn take(&mut self, feel: HandFeel, at_rad: [f64; 2], now_s: f64) {
         self.feel = feel;
-        self.grip =
-            Some(Path { from_rad: at_rad, to_rad: at_rad, start_s: now_s, over_s: 0.0, shape: PathShape::Steady });
+        self.grip = Some(Path {
+            from_rad: at_rad,
+            to_rad: at_rad,
+            start_s: now_s,
+            over_s: 0.0,
+            shape: PathShape::Steady,
+        });
     }
 
     /// Carries the grip's target to new angles; an axis given as `None` stays. No effect without a grip.
     pub fn carry(&mut self, to_rad: [Option<f64>; 2], over_s: f64, shape: PathShape, now_s: f64) {
         if let Some((from_rad, _)) = self.target(now_s) {
             let to_rad = std::array::from_fn(|i| to_rad[i].unwrap_or(from_rad[i]));
-            self.grip = Some(Path { from_rad, to_rad, start_s: now_s, over_s, shape });
+            self.grip = Some(Path {
+                from_rad,
+                to_rad,
+                start_s: now_s,
+                over_s,
+                shape,
+            });
         }
     }
 
@@ -86,7 +102,12 @@ impl Hand {
 
     /// Pushes with a plain force per axis from now, rising over `rise_s`, for `for_s` in all.
     pub fn push(&mut self, force_n: [f64; 2], rise_s: f64, for_s: f64, now_s: f64) {
-        self.push = Some(Push { force_n, start_s: now_s, rise_s, end_s: now_s + for_s });
+        self.push = Some(Push {
+            force_n,
+            start_s: now_s,
+            rise_s,
+            end_s: now_s + for_s,
+        });
     }
 
     /// Whether the hand holds the grip.
@@ -122,7 +143,8 @@ impl Hand {
             let mut force: [f64; 3] = std::array::from_fn(|k| {
                 let speed = levers[0][k] * rate_rad_per_s[0] + levers[1][k] * rate_rad_per_s[1];
                 let wish_speed = wish_levers[0][k] * rate[0] + wish_levers[1][k] * rate[1];
-                self.feel.stiffness_n_per_m * (there[k] - here[k]) + self.feel.damping_n_s_per_m * (wish_speed - speed)
+                self.feel.stiffness_n_per_m * (there[k] - here[k])
+                    + self.feel.damping_n_s_per_m * (wish_speed - speed)
             });
             let size = dot(force, force).sqrt();
             if size > self.feel.limit_n {
@@ -136,7 +158,10 @@ impl Hand {
                 torque_nm[i] += share * push.force_n[i] * reach[i];
             }
         }
-        HandTouch { torque_nm, force_n: std::array::from_fn(|i| torque_nm[i] / reach[i]) }
+        HandTouch {
+            torque_nm,
+            force_n: std::array::from_fn(|i| torque_nm[i] / reach[i]),
+        }
     }
 }
 

@@ -33,7 +33,12 @@ impl Supply {
             step_s,
             connected_decay: libm::exp(-step_s / (source_ohm * bulk_f)),
             bleed_decay: libm::exp(-step_s / (BLEED_OHM * bulk_f)),
-            ramp: Ramp { from_v: volts, to_v: volts, start_s: 0.0, over_s: 0.0 },
+            ramp: Ramp {
+                from_v: volts,
+                to_v: volts,
+                start_s: 0.0,
+                over_s: 0.0,
+            },
             volts,
             current_a: 0.0,
         }
@@ -41,7 +46,12 @@ impl Supply {
 
     /// Brings the source to `volts` over `over_s`; zero disconnects it at the end.
     pub fn set(&mut self, volts: f64, over_s: f64, now_s: f64) {
-        self.ramp = Ramp { from_v: self.source_v(now_s), to_v: volts, start_s: now_s, over_s };
+        self.ramp = Ramp {
+            from_v: self.source_v(now_s),
+            to_v: volts,
+            start_s: now_s,
+            over_s,
+        };
     }
 
     /// Open-circuit voltage of the source, V; zero means disconnected.
@@ -70,7 +80,11 @@ impl Supply {
     /// connected, by I h / C and the bleed while it is not.
     pub fn advance(&mut self, power_w: f64, now_s: f64) {
         // Below a volt the drivers' bridges no longer conduct.
-        self.current_a = if self.volts > 1.0 { power_w / self.volts } else { 0.0 };
+        self.current_a = if self.volts > 1.0 {
+            power_w / self.volts
+        } else {
+            0.0
+        };
         let source = self.source_v(now_s);
         self.volts = if source > 0.0 {
             let end = source - self.source_ohm * self.current_a;

@@ -27,7 +27,11 @@ pub struct Numerics {
 impl Default for Numerics {
     /// 100 µs for the stick and 50 µs for the drive trains: measured in docs/model/accuracy.md.
     fn default() -> Self {
-        Self { stick_step_s: 1.0e-4, train_substeps: 2, contact_steps: 5 }
+        Self {
+            stick_step_s: 1.0e-4,
+            train_substeps: 2,
+            contact_steps: 5,
+        }
     }
 }
 
@@ -147,7 +151,10 @@ impl Plant {
     /// What the controller is told at this instant. Call once a tick: it draws sensor noise.
     pub fn sample(&mut self) -> Inputs {
         let now = self.now_s();
-        let mut levels = Switches { force_trim: self.force_trim, ..Switches::default() };
+        let mut levels = Switches {
+            force_trim: self.force_trim,
+            ..Switches::default()
+        };
         for name in SwitchName::ALL {
             *name.level_in(&mut levels) = self.switches[name.index()].level(now);
         }
@@ -155,7 +162,9 @@ impl Plant {
         for (axis, angle) in self.axis.iter_mut().zip(self.stick.angle_rad) {
             axis.counts = axis.sensor.sample(angle.to_degrees());
         }
-        let millivolts = (self.supply.volts() * 1000.0).round().clamp(0.0, f64::from(u16::MAX));
+        let millivolts = (self.supply.volts() * 1000.0)
+            .round()
+            .clamp(0.0, f64::from(u16::MAX));
         Inputs {
             tick: self.tick,
             sensor_counts: std::array::from_fn(|i| self.axis[i].counts),
@@ -183,13 +192,17 @@ impl Plant {
         if self.silent_for > self.silence_ticks {
             // The board's watchdog: no command for too long, drivers off.
             for axis in &mut self.axis {
-                axis.driver.set_lines(false, trimproof_controller::CurrentLevel::Off);
+                axis.driver
+                    .set_lines(false, trimproof_controller::CurrentLevel::Off);
             }
         }
         let begin_s = self.now_s();
         let per_tick = self.periods * self.steps;
         for period in 0..self.periods {
-            let mut drive = [TrainDrive { phase: [crate::dynamics::Phase::Open; 2], supply_v: 0.0 }; AXES];
+            let mut drive = [TrainDrive {
+                phase: [crate::dynamics::Phase::Open; 2],
+                supply_v: 0.0,
+            }; AXES];
             for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
                 axis.driver.watch_supply(self.supply.volts());
                 let pulse = axis.generator.period();
@@ -223,14 +236,18 @@ impl Plant {
                 rate_rad_per_s: rate[i],
                 accel_rad_per_s2: self.accel[i],
             };
-            let load = axis.law.run(&mut axis.train, &drive[i], &path, self.substeps);
+            let load = axis
+                .law
+                .run(&mut axis.train, &drive[i], &path, self.substeps);
             let share = 1.0 / f64::from(self.substeps);
             torque[i] = -load.cartridge_nm * share;
             power_w += load.power_w * share;
         }
         let pose = Pose::at(mid);
         self.touch = self.hand.touch(&pose, mid_rate, now_s + half);
-        self.contact = self.surroundings.load(&self.gimbal, mid, mid_rate, &pose, h);
+        self.contact = self
+            .surroundings
+            .load(&self.gimbal, mid, mid_rate, &pose, h);
         for (i, torque) in torque.iter_mut().enumerate() {
             *torque += self.touch.torque_nm[i] + self.contact.torque_nm[i];
         }
@@ -258,7 +275,10 @@ impl Plant {
                     stick_rad_per_s: self.stick.rate_rad_per_s[i],
                     trim_rad: axis.train.shaft_rad,
                     grip_force_n: touch.force_n[i],
-                    cartridge_nm: -axis.law.cartridge.spring_nm(self.stick.angle_rad[i] - axis.train.shaft_rad),
+                    cartridge_nm: -axis
+                        .law
+                        .cartridge
+                        .spring_nm(self.stick.angle_rad[i] - axis.train.shaft_rad),
                     stop_force_n: self.contact.torque_nm[i] / reach[i],
                     current_a: (a * a + b * b).sqrt(),
                     lag_steps: axis.lag_steps(),
@@ -267,7 +287,10 @@ impl Plant {
                 }
             }),
             gripping: self.hand.is_gripping(),
-            hand_rad: self.hand.target(now).map_or(self.stick.angle_rad, |(angle, _)| angle),
+            hand_rad: self
+                .hand
+                .target(now)
+                .map_or(self.stick.angle_rad, |(angle, _)| angle),
             supply_v: self.supply.volts(),
             supply_a: self.supply.current_a(),
             switches: self.levels,
@@ -288,7 +311,8 @@ impl Plant {
     /// The hand takes the grip where the stick is; `feel` overrides the rig's hand.
     pub fn grip(&mut self, feel: Option<HandFeel>) {
         let now = self.now_s();
-        self.hand.take(feel.unwrap_or(self.feel), self.stick.angle_rad, now);
+        self.hand
+            .take(feel.unwrap_or(self.feel), self.stick.angle_rad, now);
     }
 
     /// The rig's usual hand.
@@ -317,7 +341,11 @@ impl Plant {
     /// the rig's pattern where none is given.
     pub fn set_switch(&mut self, name: SwitchName, closed: bool, bounce_s: &[f64]) {
         let now = self.now_s();
-        let bounce_s = if bounce_s.is_empty() { &self.bounce_s } else { bounce_s };
+        let bounce_s = if bounce_s.is_empty() {
+            &self.bounce_s
+        } else {
+            bounce_s
+        };
         self.switches[name.index()].set(closed, now, bounce_s);
     }
 
@@ -348,10 +376,13 @@ impl Plant {
                 } else {
                     axis.broken_springs.saturating_sub(*count)
                 };
-                axis.law.cartridge = assembly::cartridge_law(&axis.cartridge.with_broken(axis.broken_springs));
+                axis.law.cartridge =
+                    assembly::cartridge_law(&axis.cartridge.with_broken(axis.broken_springs));
             }
             FaultKind::LeadBroken { axis, coil } => {
-                self.axis[axis.index()].driver.set_broken(if *coil == Coil::A { 0 } else { 1 }, on);
+                self.axis[axis.index()]
+                    .driver
+                    .set_broken(if *coil == Coil::A { 0 } else { 1 }, on);
             }
             FaultKind::DriverDead { axis } => self.axis[axis.index()].driver.set_dead(on),
             FaultKind::GearSlip { axis, teeth } => {
@@ -363,18 +394,24 @@ impl Plant {
                 self.mend_switch(*switch, |faults| faults.stuck = on.then_some(*closed));
             }
             FaultKind::SwitchBounce { switch, pattern_s } => {
-                self.mend_switch(*switch, |faults| faults.bounce_s = on.then(|| pattern_s.clone()));
+                self.mend_switch(*switch, |faults| {
+                    faults.bounce_s = on.then(|| pattern_s.clone())
+                });
             }
             FaultKind::SensorOpen { axis } => self.mend_sensor(*axis, |faults| faults.open = on),
             FaultKind::SensorShort { axis } => self.mend_sensor(*axis, |faults| faults.short = on),
             FaultKind::SensorStuck { axis } => self.mend_sensor(*axis, |faults| faults.stuck = on),
             FaultKind::SensorJump { axis, by_deg } => {
-                self.mend_sensor(*axis, |faults| faults.jump_deg += if on { *by_deg } else { -by_deg });
+                self.mend_sensor(*axis, |faults| {
+                    faults.jump_deg += if on { *by_deg } else { -by_deg }
+                });
             }
             FaultKind::SensorNoise { axis, rms_deg } => {
                 self.mend_sensor(*axis, |faults| faults.noise_deg = on.then_some(*rms_deg));
             }
-            FaultKind::ControllerReset {} | FaultKind::LinkLoss {} | FaultKind::LinkCorruption { .. } => {}
+            FaultKind::ControllerReset {}
+            | FaultKind::LinkLoss {}
+            | FaultKind::LinkCorruption { .. } => {}
         }
     }
 
@@ -406,7 +443,8 @@ impl Axis {
         if !self.driver.is_driving() {
             return 0.0;
         }
-        let lag = self.driver.electrical_rad() - self.law.electrical_rad(&self.train) - self.lag_zero_rad;
+        let lag =
+            self.driver.electrical_rad() - self.law.electrical_rad(&self.train) - self.lag_zero_rad;
         lag / std::f64::consts::FRAC_PI_2
     }
 

@@ -47,7 +47,10 @@ pub fn names_for(rig: &Rig, length_s: f64) -> Names {
     Names {
         signals,
         constants: rig.constants(),
-        states: State::ALL.iter().map(|state| state.name().to_owned()).collect(),
+        states: State::ALL
+            .iter()
+            .map(|state| state.name().to_owned())
+            .collect(),
         length_s,
         tick_s: rig.tick_s(),
     }
@@ -62,7 +65,8 @@ pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), 
     for (index, expectation) in scenario.expectations_for(&rig.name) {
         Formula::parse(&expectation.that, &names).map_err(|mut error| {
             let value = locate(text, &format!("expect[{index}].that"));
-            error.span = value.map(|value| place_in(text, value, &expectation.that, error.span.take()));
+            error.span =
+                value.map(|value| place_in(text, value, &expectation.that, error.span.take()));
             error
         })?;
     }
@@ -100,7 +104,10 @@ pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
                         ..blank
                     }
                 }
-                Err(error) => Judgement { decided_by: error.message, ..blank },
+                Err(error) => Judgement {
+                    decided_by: error.message,
+                    ..blank
+                },
             }
         })
         .collect()
@@ -108,10 +115,17 @@ pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
 
 /// Place of a span of the formula inside the file: exact where the string stands there as it is,
 /// else the whole value (strings with escapes).
-fn place_in(text: &str, value: Range<usize>, formula: &str, inside: Option<Range<usize>>) -> Range<usize> {
+fn place_in(
+    text: &str,
+    value: Range<usize>,
+    formula: &str,
+    inside: Option<Range<usize>>,
+) -> Range<usize> {
     let raw = text.get(value.clone()).unwrap_or_default();
     match (raw.find(formula), inside) {
-        (Some(offset), Some(inside)) => value.start + offset + inside.start..value.start + offset + inside.end,
+        (Some(offset), Some(inside)) => {
+            value.start + offset + inside.start..value.start + offset + inside.end
+        }
         _ => value,
     }
 }

@@ -13,7 +13,11 @@ pub(super) struct Loss {
 impl Loss {
     pub(super) fn new(seed: u64) -> Self {
         // A stream of its own, apart from the sensors'.
-        Self { silent: false, share: 0.0, random: Pcg32::new(seed, 0x6c69_6e6b) }
+        Self {
+            silent: false,
+            share: 0.0,
+            random: Pcg32::new(seed, 0x6c69_6e6b),
+        }
     }
 
     pub(super) fn set_silent(&mut self, on: bool) {

@@ -37,7 +37,10 @@ pub fn run_scenario(
 ) -> Run {
     let mut session = Loop::new(rig, scenario, target.identity());
     let cut = session.run(rig, target, watch).err();
-    Run { trace: session.trace, cut }
+    Run {
+        trace: session.trace,
+        cut,
+    }
 }
 
 struct Loop {
@@ -53,8 +56,15 @@ struct Loop {
 impl Loop {
     fn new(rig: &Rig, scenario: &Scenario, controller: String) -> Self {
         let start = StartPose {
-            angle_rad: [scenario.start.pitch_deg.to_radians(), scenario.start.roll_deg.to_radians()],
-            supply_v: if scenario.start.supply { rig.supply.volts } else { 0.0 },
+            angle_rad: [
+                scenario.start.pitch_deg.to_radians(),
+                scenario.start.roll_deg.to_radians(),
+            ],
+            supply_v: if scenario.start.supply {
+                rig.supply.volts
+            } else {
+                0.0
+            },
             force_trim: scenario.start.force_trim,
         };
         let plant = Plant::new(rig, scenario.seed, Numerics::default(), start);
@@ -68,7 +78,9 @@ impl Loop {
             tick_s,
             ..About::default()
         };
-        about.versions.insert("trimproof".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
+        about
+            .versions
+            .insert("trimproof".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
         Self {
             plant,
             script: Script::new(scenario, tick_s),
@@ -78,7 +90,8 @@ impl Loop {
             last: Outputs::default(),
             full_scale_rate_deg_per_s: std::array::from_fn(|i| {
                 let axis = rig.axis(i);
-                f64::from(rig.board.generator_hz) * axis.full_step_deg() / f64::from(axis.driver.microsteps)
+                f64::from(rig.board.generator_hz) * axis.full_step_deg()
+                    / f64::from(axis.driver.microsteps)
             }),
             ticks,
         }
@@ -90,7 +103,9 @@ impl Loop {
         target: &mut dyn Target,
         watch: &mut dyn FnMut(f64) -> bool,
     ) -> Result<(), String> {
-        target.begin(&rig.controller).map_err(|error| error.to_string())?;
+        target
+            .begin(&rig.controller)
+            .map_err(|error| error.to_string())?;
         for tick in 0..=self.ticks {
             if !watch(self.plant.now_s()) {
                 return Err(format!("stopped at {} s", self.plant.now_s()));
@@ -99,7 +114,11 @@ impl Loop {
                 self.play(&cue, target)?;
             }
             let inputs = self.plant.sample();
-            let answered = if self.loss.takes() { None } else { Some(self.ask(target, &inputs)?) };
+            let answered = if self.loss.takes() {
+                None
+            } else {
+                Some(self.ask(target, &inputs)?)
+            };
             let row = self.row(&self.plant.readings(), &self.last);
             self.trace.push(&row);
             if tick == self.ticks {
@@ -114,7 +133,9 @@ impl Loop {
     }
 
     fn ask(&mut self, target: &mut dyn Target, inputs: &Inputs) -> Result<Outputs, String> {
-        let outputs = target.tick(inputs).map_err(|error| format!("tick {}: {error}", inputs.tick))?;
+        let outputs = target
+            .tick(inputs)
+            .map_err(|error| format!("tick {}: {error}", inputs.tick))?;
         self.last = outputs;
         Ok(outputs)
     }
@@ -122,9 +143,13 @@ impl Loop {
     fn play(&mut self, cue: &Cue, target: &mut dyn Target) -> Result<(), String> {
         if let Cue::Fault { fault, on } = cue {
             match fault {
-                FaultKind::ControllerReset {} => target.reset().map_err(|error| error.to_string())?,
+                FaultKind::ControllerReset {} => {
+                    target.reset().map_err(|error| error.to_string())?
+                }
                 FaultKind::LinkLoss {} => self.loss.set_silent(*on),
-                FaultKind::LinkCorruption { share } => self.loss.set_share(if *on { *share } else { 0.0 }),
+                FaultKind::LinkCorruption { share } => {
+                    self.loss.set_share(if *on { *share } else { 0.0 })
+                }
                 _ => {}
             }
         }
@@ -155,7 +180,11 @@ impl Loop {
                     cartridge_nm: truth.cartridge_nm,
                     stop_force_n: truth.stop_force_n,
                     current_a: truth.current_a,
-                    drive_rate_deg_per_s: if out.enable { share * self.full_scale_rate_deg_per_s[i] } else { 0.0 },
+                    drive_rate_deg_per_s: if out.enable {
+                        share * self.full_scale_rate_deg_per_s[i]
+                    } else {
+                        0.0
+                    },
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),

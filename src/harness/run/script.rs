@@ -7,16 +7,40 @@ use crate::scenario::{Event, PathShape, Scenario};
 /// One change at one tick.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Cue {
-    Grip { stiffness_n_per_m: Option<f64>, damping_n_s_per_m: Option<f64>, limit_n: Option<f64> },
-    Carry { to_deg: [Option<f64>; 2], over_s: f64, shape: PathShape },
+    Grip {
+        stiffness_n_per_m: Option<f64>,
+        damping_n_s_per_m: Option<f64>,
+        limit_n: Option<f64>,
+    },
+    Carry {
+        to_deg: [Option<f64>; 2],
+        over_s: f64,
+        shape: PathShape,
+    },
     LetGoStick,
-    Push { force_n: [f64; 2], rise_s: f64, for_s: f64 },
-    Switch { name: SwitchName, closed: bool, bounce_s: Vec<f64> },
+    Push {
+        force_n: [f64; 2],
+        rise_s: f64,
+        for_s: f64,
+    },
+    Switch {
+        name: SwitchName,
+        closed: bool,
+        bounce_s: Vec<f64>,
+    },
     ForceTrim(bool),
-    Supply { volts: f64, over_s: f64 },
-    DipBegins { volts: f64 },
+    Supply {
+        volts: f64,
+        over_s: f64,
+    },
+    DipBegins {
+        volts: f64,
+    },
     DipEnds,
-    Fault { fault: FaultKind, on: bool },
+    Fault {
+        fault: FaultKind,
+        on: bool,
+    },
 }
 
 /// Cues in order of time; those of one tick in the order of the file.
@@ -34,26 +58,101 @@ impl Script {
             let mut at = |at_s: f64, cue: Cue| cues.push((tick_at(at_s, tick_s), cue));
             let at_s = event.at_s();
             match event.clone() {
-                Event::Grip { stiffness_n_per_m, damping_n_s_per_m, limit_n, .. } => {
-                    at(at_s, Cue::Grip { stiffness_n_per_m, damping_n_s_per_m, limit_n });
+                Event::Grip {
+                    stiffness_n_per_m,
+                    damping_n_s_per_m,
+                    limit_n,
+                    ..
+                } => {
+                    at(
+                        at_s,
+                        Cue::Grip {
+                            stiffness_n_per_m,
+                            damping_n_s_per_m,
+                            limit_n,
+                        },
+                    );
                 }
-                Event::Carry { pitch_deg, roll_deg, over_s, shape, .. } => {
-                    at(at_s, Cue::Carry { to_deg: [pitch_deg, roll_deg], over_s, shape });
+                Event::Carry {
+                    pitch_deg,
+                    roll_deg,
+                    over_s,
+                    shape,
+                    ..
+                } => {
+                    at(
+                        at_s,
+                        Cue::Carry {
+                            to_deg: [pitch_deg, roll_deg],
+                            over_s,
+                            shape,
+                        },
+                    );
                 }
                 Event::LetGoStick { .. } => at(at_s, Cue::LetGoStick),
-                Event::Push { pitch_n, roll_n, rise_s, for_s, .. } => {
+                Event::Push {
+                    pitch_n,
+                    roll_n,
+                    rise_s,
+                    for_s,
+                    ..
+                } => {
                     let force_n = [pitch_n.unwrap_or(0.0), roll_n.unwrap_or(0.0)];
-                    at(at_s, Cue::Push { force_n, rise_s, for_s });
+                    at(
+                        at_s,
+                        Cue::Push {
+                            force_n,
+                            rise_s,
+                            for_s,
+                        },
+                    );
                 }
-                Event::Press { switch, bounce_s, .. } => {
-                    at(at_s, Cue::Switch { name: switch, closed: true, bounce_s });
+                Event::Press {
+                    switch, bounce_s, ..
+                } => {
+                    at(
+                        at_s,
+                        Cue::Switch {
+                            name: switch,
+                            closed: true,
+                            bounce_s,
+                        },
+                    );
                 }
-                Event::LetGo { switch, bounce_s, .. } => {
-                    at(at_s, Cue::Switch { name: switch, closed: false, bounce_s });
+                Event::LetGo {
+                    switch, bounce_s, ..
+                } => {
+                    at(
+                        at_s,
+                        Cue::Switch {
+                            name: switch,
+                            closed: false,
+                            bounce_s,
+                        },
+                    );
                 }
-                Event::Hold { switch, for_s, bounce_s, .. } => {
-                    at(at_s, Cue::Switch { name: switch, closed: true, bounce_s: bounce_s.clone() });
-                    at(at_s + for_s, Cue::Switch { name: switch, closed: false, bounce_s });
+                Event::Hold {
+                    switch,
+                    for_s,
+                    bounce_s,
+                    ..
+                } => {
+                    at(
+                        at_s,
+                        Cue::Switch {
+                            name: switch,
+                            closed: true,
+                            bounce_s: bounce_s.clone(),
+                        },
+                    );
+                    at(
+                        at_s + for_s,
+                        Cue::Switch {
+                            name: switch,
+                            closed: false,
+                            bounce_s,
+                        },
+                    );
                 }
                 Event::ForceTrim { on, .. } => at(at_s, Cue::ForceTrim(on)),
                 Event::Supply { volts, over_s, .. } => at(at_s, Cue::Supply { volts, over_s }),
@@ -62,7 +161,13 @@ impl Script {
                     at(at_s + for_s, Cue::DipEnds);
                 }
                 Event::Fault { fault, for_s, .. } => {
-                    at(at_s, Cue::Fault { fault: fault.clone(), on: true });
+                    at(
+                        at_s,
+                        Cue::Fault {
+                            fault: fault.clone(),
+                            on: true,
+                        },
+                    );
                     if let Some(for_s) = for_s {
                         at(at_s + for_s, Cue::Fault { fault, on: false });
                     }
@@ -71,7 +176,11 @@ impl Script {
         }
         // Stable: cues of one tick keep the order of the file.
         cues.sort_by_key(|(tick, _)| *tick);
-        Self { cues, next: 0, before_dip_v: Vec::new() }
+        Self {
+            cues,
+            next: 0,
+            before_dip_v: Vec::new(),
+        }
     }
 
     /// Takes the cues that are due at `tick`.
@@ -80,13 +189,20 @@ impl Script {
         while self.cues.get(self.next).is_some_and(|(at, _)| *at <= tick) {
             self.next += 1;
         }
-        self.cues[from..self.next].iter().map(|(_, cue)| cue.clone()).collect()
+        self.cues[from..self.next]
+            .iter()
+            .map(|(_, cue)| cue.clone())
+            .collect()
     }
 
     /// Plays a cue on the twin.
     pub(super) fn play(&mut self, cue: &Cue, plant: &mut Plant) {
         match cue {
-            Cue::Grip { stiffness_n_per_m, damping_n_s_per_m, limit_n } => {
+            Cue::Grip {
+                stiffness_n_per_m,
+                damping_n_s_per_m,
+                limit_n,
+            } => {
                 let usual = plant.usual_feel();
                 plant.grip(Some(HandFeel {
                     stiffness_n_per_m: stiffness_n_per_m.unwrap_or(usual.stiffness_n_per_m),
@@ -94,7 +210,11 @@ impl Script {
                     limit_n: limit_n.unwrap_or(usual.limit_n),
                 }));
             }
-            Cue::Carry { to_deg, over_s, shape } => {
+            Cue::Carry {
+                to_deg,
+                over_s,
+                shape,
+            } => {
                 let shape = match shape {
                     PathShape::Smooth => trimproof_plant::PathShape::Smooth,
                     PathShape::Steady => trimproof_plant::PathShape::Steady,
@@ -102,8 +222,16 @@ impl Script {
                 plant.carry(to_deg.map(|deg| deg.map(f64::to_radians)), *over_s, shape);
             }
             Cue::LetGoStick => plant.let_go(),
-            Cue::Push { force_n, rise_s, for_s } => plant.push(*force_n, *rise_s, *for_s),
-            Cue::Switch { name, closed, bounce_s } => plant.set_switch(*name, *closed, bounce_s),
+            Cue::Push {
+                force_n,
+                rise_s,
+                for_s,
+            } => plant.push(*force_n, *rise_s, *for_s),
+            Cue::Switch {
+                name,
+                closed,
+                bounce_s,
+            } => plant.set_switch(*name, *closed, bounce_s),
             Cue::ForceTrim(on) => plant.set_force_trim(*on),
             Cue::Supply { volts, over_s } => plant.set_supply(*volts, *over_s),
             Cue::DipBegins { volts } => {
@@ -131,7 +259,13 @@ mod tests {
 
     #[test]
     fn events_fall_on_the_first_tick_at_or_after_their_time() {
-        for (at_s, tick) in [(0.0, 0), (0.002, 1), (0.003, 2), (0.6, 300), (0.1 + 0.2, 150)] {
+        for (at_s, tick) in [
+            (0.0, 0),
+            (0.002, 1),
+            (0.003, 2),
+            (0.6, 300),
+            (0.1 + 0.2, 150),
+        ] {
             assert_eq!(tick_at(at_s, 0.002), tick, "{at_s}");
         }
     }

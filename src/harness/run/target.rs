@@ -58,14 +58,18 @@ impl Target for LogicTarget {
     }
 
     fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        let controller = Controller::new(*settings).map_err(|error| TargetError::Settings(error.to_string()))?;
+        let controller =
+            Controller::new(*settings).map_err(|error| TargetError::Settings(error.to_string()))?;
         self.controller = Some(controller);
         self.settings = Some(*settings);
         Ok(())
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
-        self.controller.as_mut().map(|controller| controller.tick(inputs)).ok_or(TargetError::NotBegun)
+        self.controller
+            .as_mut()
+            .map(|controller| controller.tick(inputs))
+            .ok_or(TargetError::NotBegun)
     }
 
     fn reset(&mut self) -> Result<(), TargetError> {

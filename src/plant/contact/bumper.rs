@@ -10,7 +10,10 @@ pub struct BumperLaw {
 impl BumperLaw {
     /// A bumper of the given stiffness that throws a body back with `restitution` (0 < e ≤ 1) of its speed.
     pub fn new(stiffness_n_per_m: f64, restitution: f64) -> Self {
-        Self { stiffness_n_per_m, damping_ratio: damping_ratio(restitution) }
+        Self {
+            stiffness_n_per_m,
+            damping_ratio: damping_ratio(restitution),
+        }
     }
 
     /// Mean force over a step, N, at the mid-step penetration (negative: a gap) and closing speed; `yielding` is the
@@ -20,7 +23,13 @@ impl BumperLaw {
     /// force jumps from zero as the bodies meet; so in the step in which they meet, the force counts from that
     /// instant on. Taken at mid-step only, the meeting would be half a step wrong, an error of first order.
     #[inline]
-    pub fn force_n(&self, penetration_m: f64, closing_m_per_s: f64, yielding: f64, step_s: f64) -> f64 {
+    pub fn force_n(
+        &self,
+        penetration_m: f64,
+        closing_m_per_s: f64,
+        yielding: f64,
+        step_s: f64,
+    ) -> f64 {
         let damping = 2.0 * self.damping_ratio * (self.stiffness_n_per_m / yielding).sqrt();
         let way = 0.5 * step_s * closing_m_per_s;
         if way > penetration_m.abs() {
@@ -49,7 +58,11 @@ pub fn damping_ratio(restitution: f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, LARGEST_RATIO);
     for _ in 0..80 {
         let mid = 0.5 * (low + high);
-        if restitution_of(mid) > restitution { low = mid } else { high = mid }
+        if restitution_of(mid) > restitution {
+            low = mid
+        } else {
+            high = mid
+        }
     }
     0.5 * (low + high)
 }

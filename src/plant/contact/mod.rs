@@ -32,13 +32,20 @@ impl Body {
     /// A solid of the given form at `at_m`, turned by `turn_deg` (see [`Form::pose`]).
     pub fn new(form: &Form, at_m: [f64; 3], turn_deg: [f64; 3], law: BumperLaw) -> Self {
         let (core, radius_m) = match *form {
-            Form::Capsule { radius_m, length_m, .. } => {
+            Form::Capsule {
+                radius_m, length_m, ..
+            } => {
                 let half = Vector::new(0.0, 0.5 * length_m, 0.0);
                 (SharedShape::new(Segment::new(-half, half)), radius_m)
             }
             _ => (form.shared_shape(), 0.0),
         };
-        Self { core, radius_m, pose: form.pose(at_m, turn_deg), law }
+        Self {
+            core,
+            radius_m,
+            pose: form.pose(at_m, turn_deg),
+            law,
+        }
     }
 }
 
@@ -89,7 +96,10 @@ pub struct ContactLoad {
 impl Surroundings {
     /// Surroundings of a stick; contacts in reach are looked up anew every `refresh_steps` steps.
     pub fn new(tube: Tube, bodies: Vec<Body>, refresh_steps: u32) -> Self {
-        let axis = Segment::new(Vector::new(0.0, 0.0, -tube.bottom_m), Vector::new(0.0, 0.0, -tube.top_m));
+        let axis = Segment::new(
+            Vector::new(0.0, 0.0, -tube.bottom_m),
+            Vector::new(0.0, 0.0, -tube.top_m),
+        );
         Self {
             tube,
             axis,
@@ -103,7 +113,14 @@ impl Surroundings {
     }
 
     /// Force on the stick at mid-step: angles and rates of that instant, and the step for the travel bound.
-    pub fn load(&mut self, law: &GimbalLaw, angle_rad: [f64; 2], rate: [f64; 2], pose: &Pose, step_s: f64) -> ContactLoad {
+    pub fn load(
+        &mut self,
+        law: &GimbalLaw,
+        angle_rad: [f64; 2],
+        rate: [f64; 2],
+        pose: &Pose,
+        step_s: f64,
+    ) -> ContactLoad {
         self.travelled_m += (rate[0].abs() + rate[1].abs()) * self.tube.top_m * step_s;
         if self.travelled_m < self.safe_m {
             return ContactLoad::default();
@@ -126,8 +143,11 @@ impl Surroundings {
                 continue;
             }
             let inv = invert(law.mass_matrix(angle_rad[1]));
-            let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1]) + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = self.bodies[near.body].law.force_n(-gap, closing, yielding, step_s);
+            let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
+                + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
+            let force = self.bodies[near.body]
+                .law
+                .force_n(-gap, closing, yielding, step_s);
             load.torque_nm[0] -= force * arm[0];
             load.torque_nm[1] -= force * arm[1];
             load.touching = true;
@@ -138,7 +158,10 @@ impl Surroundings {
     /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` without obstacles.
     pub fn gap_m(&self, angle_rad: [f64; 2]) -> Option<f64> {
         let stick = stick_pose(angle_rad);
-        self.bodies.iter().map(|body| self.query(&stick, body).0).reduce(f64::min)
+        self.bodies
+            .iter()
+            .map(|body| self.query(&stick, body).0)
+            .reduce(f64::min)
     }
 
     fn look(&mut self, angle_rad: [f64; 2]) {
@@ -150,7 +173,8 @@ impl Surroundings {
             let (gap, normal, on_axis) = self.query(&stick, body);
             smallest = smallest.min(gap);
             if gap < WATCH_M {
-                let surface: [f64; 3] = std::array::from_fn(|k| on_axis[k] + normal[k] * self.tube.radius_m);
+                let surface: [f64; 3] =
+                    std::array::from_fn(|k| on_axis[k] + normal[k] * self.tube.radius_m);
                 self.near.push(Near {
                     body: index,
                     normal,
@@ -162,13 +186,23 @@ impl Surroundings {
         self.travelled_m = 0.0;
         self.steps_since = 0;
         // Half the gap: the frozen gap must be in force before the surfaces meet.
-        self.safe_m = if self.near.is_empty() { (smallest - 0.5 * WATCH_M).max(0.0) } else { 0.0 };
+        self.safe_m = if self.near.is_empty() {
+            (smallest - 0.5 * WATCH_M).max(0.0)
+        } else {
+            0.0
+        };
     }
 
     /// Gap between surfaces, unit normal from stick to obstacle and the point on the stick's axis.
     fn query(&self, stick: &RapierPose, body: &Body) -> (f64, [f64; 3], [f64; 3]) {
         let far = 10.0;
-        match query::contact(stick, &self.axis as &dyn Shape, &body.pose, body.core.as_ref(), far) {
+        match query::contact(
+            stick,
+            &self.axis as &dyn Shape,
+            &body.pose,
+            body.core.as_ref(),
+            far,
+        ) {
             Ok(Some(c)) => (
                 c.dist - self.tube.radius_m - body.radius_m,
                 [c.normal1.x, c.normal1.y, c.normal1.z],
@@ -185,5 +219,8 @@ fn stick_pose(angle_rad: [f64; 2]) -> RapierPose {
     let (s, c) = libm::sincos(0.5 * angle_rad[0]);
     let (sr, cr) = libm::sincos(0.5 * angle_rad[1]);
     // Quaternion product (0, s, 0, c) · (sr, 0, 0, cr).
-    RapierPose::from_parts(Vector::new(0.0, 0.0, 0.0), Rotation::from_xyzw(c * sr, s * cr, -s * sr, c * cr))
+    RapierPose::from_parts(
+        Vector::new(0.0, 0.0, 0.0),
+        Rotation::from_xyzw(c * sr, s * cr, -s * sr, c * cr),
+    )
 }

@@ -34,12 +34,17 @@ impl CartridgeLaw {
             return 0.0;
         }
         let seat = (past * (1.0 / PRELOAD_RAMP_RAD)).min(1.0);
-        let mut torque = self.breakout_nm * seat + self.rate_nm_per_rad * (past - PRELOAD_RAMP_RAD).max(0.0);
+        let mut torque =
+            self.breakout_nm * seat + self.rate_nm_per_rad * (past - PRELOAD_RAMP_RAD).max(0.0);
         let bound = past - self.bind_rad;
         if bound > 0.0 {
             torque += BIND_STIFFENING * self.rate_nm_per_rad * bound;
         }
-        if deflection_rad < 0.0 { -torque } else { torque }
+        if deflection_rad < 0.0 {
+            -torque
+        } else {
+            torque
+        }
     }
 
     /// Energy stored at a deflection, J: the integral of [`Self::spring_nm`].
@@ -64,7 +69,8 @@ impl CartridgeLaw {
             if line <= self.bind_rad {
                 line
             } else {
-                let at_bind = self.breakout_nm + self.rate_nm_per_rad * (self.bind_rad - PRELOAD_RAMP_RAD);
+                let at_bind =
+                    self.breakout_nm + self.rate_nm_per_rad * (self.bind_rad - PRELOAD_RAMP_RAD);
                 self.bind_rad + (t - at_bind) / ((1.0 + BIND_STIFFENING) * self.rate_nm_per_rad)
             }
         };

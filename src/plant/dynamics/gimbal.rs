@@ -65,11 +65,15 @@ impl GimbalLaw {
     fn mass_matrix_at(&self, s: f64, c: f64) -> ([f64; 3], [f64; 2]) {
         let i = &self.mass.inner_inertia_kg_m2;
         let m = [
-            self.mass.frame_inertia_kg_m2 + i[1][1] * c * c + i[2][2] * s * s - 2.0 * i[1][2] * s * c,
+            self.mass.frame_inertia_kg_m2 + i[1][1] * c * c + i[2][2] * s * s
+                - 2.0 * i[1][2] * s * c,
             i[0][1] * c - i[0][2] * s,
             i[0][0],
         ];
-        let dm = [2.0 * (i[2][2] - i[1][1]) * s * c - 2.0 * i[1][2] * (c * c - s * s), -i[0][1] * s - i[0][2] * c];
+        let dm = [
+            2.0 * (i[2][2] - i[1][1]) * s * c - 2.0 * i[1][2] * (c * c - s * s),
+            -i[0][1] * s - i[0][2] * c,
+        ];
         (m, dm)
     }
 
@@ -102,7 +106,8 @@ impl GimbalLaw {
         let drop_inner = -st * cx + ct * (cy * sp + cz * cp);
         let drop_frame = -st * fx + ct * fz;
         0.5 * (m[0] * a * a + 2.0 * m[1] * a * b + m[2] * b * b)
-            - GRAVITY_M_PER_S2 * (self.mass.inner_mass_kg * drop_inner + self.mass.frame_mass_kg * drop_frame)
+            - GRAVITY_M_PER_S2
+                * (self.mass.inner_mass_kg * drop_inner + self.mass.frame_mass_kg * drop_frame)
     }
 
     /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_nm` plus gravity,
@@ -110,7 +115,13 @@ impl GimbalLaw {
     ///
     /// Viscous friction is taken at the mean of the old and new rate; inertial torques at the
     /// rate extrapolated to mid-step.
-    pub fn kick(&self, mid_angle_rad: [f64; 2], state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
+    pub fn kick(
+        &self,
+        mid_angle_rad: [f64; 2],
+        state: &mut GimbalState,
+        torque_nm: [f64; 2],
+        step_s: f64,
+    ) {
         self.kick_at(&Pose::at(mid_angle_rad), state, torque_nm, step_s);
     }
 
@@ -123,16 +134,27 @@ impl GimbalLaw {
         let force = [torque_nm[0] + g[0], torque_nm[1] + g[1]];
         let v = state.rate_rad_per_s;
         let half = 0.5 * step_s;
-        let c = [self.friction[0].viscous_nm_s_per_rad, self.friction[1].viscous_nm_s_per_rad];
+        let c = [
+            self.friction[0].viscous_nm_s_per_rad,
+            self.friction[1].viscous_nm_s_per_rad,
+        ];
         // (M + hC/2) v⁺ = (M − hC/2) v + h (f − bias(v_mid)); two passes settle v_mid.
         let inv = invert([m[0] + half * c[0], m[1], m[2] + half * c[1]]);
-        let momentum =
-            [(m[0] - half * c[0]) * v[0] + m[1] * v[1], m[1] * v[0] + (m[2] - half * c[1]) * v[1]];
+        let momentum = [
+            (m[0] - half * c[0]) * v[0] + m[1] * v[1],
+            m[1] * v[0] + (m[2] - half * c[1]) * v[1],
+        ];
         let mut free = v;
         for _ in 0..2 {
             let mid = [0.5 * (v[0] + free[0]), 0.5 * (v[1] + free[1])];
-            let bias = [dm[0] * mid[0] * mid[1] + dm[1] * mid[1] * mid[1], -0.5 * dm[0] * mid[0] * mid[0]];
-            let p = [momentum[0] + step_s * (force[0] - bias[0]), momentum[1] + step_s * (force[1] - bias[1])];
+            let bias = [
+                dm[0] * mid[0] * mid[1] + dm[1] * mid[1] * mid[1],
+                -0.5 * dm[0] * mid[0] * mid[0],
+            ];
+            let p = [
+                momentum[0] + step_s * (force[0] - bias[0]),
+                momentum[1] + step_s * (force[1] - bias[1]),
+            ];
             free = [inv[0] * p[0] + inv[1] * p[1], inv[1] * p[0] + inv[2] * p[1]];
         }
         state.rate_rad_per_s = self.rub(free, inv, step_s, &mut state.stuck);
@@ -143,7 +165,12 @@ impl GimbalLaw {
     fn rub(&self, mut v: [f64; 2], inv: [f64; 3], step_s: f64, stuck: &mut [bool; 2]) -> [f64; 2] {
         let bound: [f64; 2] = std::array::from_fn(|i| {
             let f = &self.friction[i];
-            step_s * if stuck[i] { f.stiction_nm } else { f.coulomb_nm }
+            step_s
+                * if stuck[i] {
+                    f.stiction_nm
+                } else {
+                    f.coulomb_nm
+                }
         });
         let held_by = [1.0 / inv[0], 1.0 / inv[2]];
         let mut impulse = [0.0_f64; 2];

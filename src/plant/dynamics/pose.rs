@@ -12,7 +12,10 @@ pub struct Pose {
 impl Pose {
     /// The pose at angles `[pitch, roll]`, rad.
     pub fn at(angle_rad: [f64; 2]) -> Self {
-        Self { pitch: libm::sincos(angle_rad[0]), roll: libm::sincos(angle_rad[1]) }
+        Self {
+            pitch: libm::sincos(angle_rad[0]),
+            roll: libm::sincos(angle_rad[1]),
+        }
     }
 
     /// Body axes of a point given in the stick's own frame: R_y(θ) R_x(φ) p, m.
@@ -39,7 +42,10 @@ impl Pose {
     pub fn levers(&self, p: [f64; 3]) -> [[f64; 3]; 2] {
         let (st, ct) = self.pitch;
         // e_y × p and (cos θ, 0, −sin θ) × p.
-        [[p[2], 0.0, -p[0]], [st * p[1], -st * p[0] - ct * p[2], ct * p[1]]]
+        [
+            [p[2], 0.0, -p[0]],
+            [st * p[1], -st * p[0] - ct * p[2], ct * p[1]],
+        ]
     }
 }
 

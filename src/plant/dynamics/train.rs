@@ -112,7 +112,13 @@ impl TrainLaw {
 
     /// Runs `substeps` substeps along `path`.
     #[inline]
-    pub fn run(&self, state: &mut TrainState, drive: &TrainDrive, path: &StickPath, substeps: u32) -> TrainLoad {
+    pub fn run(
+        &self,
+        state: &mut TrainState,
+        drive: &TrainDrive,
+        path: &StickPath,
+        substeps: u32,
+    ) -> TrainLoad {
         let mut load = TrainLoad::default();
         let per = Reciprocals {
             ratio: 1.0 / self.ratio,
@@ -123,7 +129,8 @@ impl TrainLaw {
         for k in 0..substeps {
             let at = (f64::from(k) + 0.5) * self.substep_s;
             let rate = path.rate_rad_per_s + path.accel_rad_per_s2 * at;
-            let angle = path.angle_rad + at * (path.rate_rad_per_s + 0.5 * path.accel_rad_per_s2 * at);
+            let angle =
+                path.angle_rad + at * (path.rate_rad_per_s + 0.5 * path.accel_rad_per_s2 * at);
             self.substep(&per, state, drive, (angle, rate), &mut load);
         }
         load
@@ -152,8 +159,12 @@ impl TrainLaw {
 
         let (sin, cos) = libm::sincos(self.electrical_rad(s));
         let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
-        let (ia, va) = self.winding.update(s.current_a[0], drive.phase[0], -emf * sin, drive.supply_v);
-        let (ib, vb) = self.winding.update(s.current_a[1], drive.phase[1], emf * cos, drive.supply_v);
+        let (ia, va) =
+            self.winding
+                .update(s.current_a[0], drive.phase[0], -emf * sin, drive.supply_v);
+        let (ib, vb) =
+            self.winding
+                .update(s.current_a[1], drive.phase[1], emf * cos, drive.supply_v);
         let sin4 = 4.0 * sin * cos * (1.0 - 2.0 * sin * sin);
         let motor = self.kt_nm_per_a * (ib * cos - ia * sin)
             - self.detent_nm * sin4
@@ -171,8 +182,12 @@ impl TrainLaw {
         s.rotor_rad_per_s = rotor_next;
 
         let emf = self.kt_nm_per_a * rotor_next;
-        let (ia2, va2) = self.winding.update(ia, drive.phase[0], -emf * sin, drive.supply_v);
-        let (ib2, vb2) = self.winding.update(ib, drive.phase[1], emf * cos, drive.supply_v);
+        let (ia2, va2) = self
+            .winding
+            .update(ia, drive.phase[0], -emf * sin, drive.supply_v);
+        let (ib2, vb2) = self
+            .winding
+            .update(ib, drive.phase[1], emf * cos, drive.supply_v);
         s.current_a = [ia2, ib2];
         s.shaft_rad += half * shaft_next;
         s.rotor_rad += half * rotor_next;
@@ -193,7 +208,9 @@ impl TrainLaw {
             // The flanks meet within this substep: the torque, which jumps with the damping, counts from then on.
             let end = deep + way;
             let share = 0.5 * end / way;
-            return side * share * (0.5 * self.mesh_nm_per_rad * end + self.mesh_damping_nm_s_per_rad * closing);
+            return side
+                * share
+                * (0.5 * self.mesh_nm_per_rad * end + self.mesh_damping_nm_s_per_rad * closing);
         }
         if deep <= 0.0 {
             return 0.0;

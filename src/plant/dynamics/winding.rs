@@ -23,7 +23,11 @@ impl WindingLaw {
     /// A winding of `resistance_ohm` and `inductance_h`, updated every `interval_s`.
     pub fn new(resistance_ohm: f64, inductance_h: f64, interval_s: f64) -> Self {
         let decay = libm::exp(-resistance_ohm * interval_s / inductance_h);
-        Self { resistance_ohm, decay, gain: resistance_ohm / (1.0 - decay) }
+        Self {
+            resistance_ohm,
+            decay,
+            gain: resistance_ohm / (1.0 - decay),
+        }
     }
 
     /// Current after one interval and the voltage applied to reach it.
@@ -31,7 +35,13 @@ impl WindingLaw {
     /// Chopped: the dead-beat voltage v = e + R (i* − i x)/(1 − x), x = exp(−R h/L), reaches the target in
     /// one interval; where the supply cannot give it, the current relaxes towards (±supply − e)/R.
     #[inline]
-    pub fn update(&self, current_a: f64, phase: Phase, back_emf_v: f64, supply_v: f64) -> (f64, f64) {
+    pub fn update(
+        &self,
+        current_a: f64,
+        phase: Phase,
+        back_emf_v: f64,
+        supply_v: f64,
+    ) -> (f64, f64) {
         match phase {
             Phase::Chopped(target_a) => {
                 let wanted_v = back_emf_v + self.gain * (target_a - current_a * self.decay);
@@ -48,7 +58,11 @@ impl WindingLaw {
                 }
                 let v = -supply_v.copysign(current_a);
                 let next = self.relax(current_a, v - back_emf_v);
-                if next * current_a <= 0.0 { (0.0, v) } else { (next, v) }
+                if next * current_a <= 0.0 {
+                    (0.0, v)
+                } else {
+                    (next, v)
+                }
             }
             Phase::Broken => (0.0, 0.0),
         }
