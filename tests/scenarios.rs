@@ -15,7 +15,10 @@ fn shipped() -> Vec<Case> {
     let mut files: Vec<PathBuf> = std::fs::read_dir(folder)
         .expect("the scenarios folder is there")
         .map(|entry| entry.expect("it can be listed").path())
-        .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
+        .filter(|path| {
+            path.extension()
+                .is_some_and(|extension| extension == "toml")
+        })
         .collect();
     files.sort();
     load(&files, None).unwrap_or_else(|problems| panic!("{problems:?}"))
@@ -41,7 +44,10 @@ fn every_shipped_scenario_holds_and_its_card_is_as_reviewed() {
         if !outcome.held() {
             broken.push(outcome.label());
         }
-        let card = outcome.card.clone().unwrap_or_else(|| panic!("{}: {:?}", outcome.label(), outcome.end));
+        let card = outcome
+            .card
+            .clone()
+            .unwrap_or_else(|| panic!("{}: {:?}", outcome.label(), outcome.end));
         insta::with_settings!({
             snapshot_path => "../snapshots",
             prepend_module_to_snapshot => false,
@@ -57,7 +63,10 @@ fn every_shipped_scenario_holds_and_its_card_is_as_reviewed() {
 fn the_number_of_threads_changes_nothing() {
     let cases: Vec<Case> = shipped().into_iter().step_by(5).collect();
     let essence = |outcomes: Vec<Outcome>| -> Vec<_> {
-        outcomes.into_iter().map(|outcome| (outcome.label(), outcome.hash, outcome.card)).collect()
+        outcomes
+            .into_iter()
+            .map(|outcome| (outcome.label(), outcome.hash, outcome.card))
+            .collect()
     };
     let one = essence(run(&cases, 1));
     assert_eq!(one, essence(run(&cases, 2)));
