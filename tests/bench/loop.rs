@@ -4,6 +4,7 @@
 //! docs/model/accuracy.md. Before timing, both integrators are compared with a 5 µs run of ours, so that the peer
 //! is timed at the step at which it is as exact as we are, and at its nearest coarser one.
 
+#[allow(dead_code, reason = "the tests use all of it")]
 #[path = "../reference/bodies.rs"]
 mod bodies;
 #[path = "../reference/multibody.rs"]
@@ -66,6 +67,10 @@ at_s = 8.0
 what = "push"
 pitch_n = 60.0
 for_s = 0.6
+
+[[expect]]
+name = "runs"
+that = "true"
 "#;
 
 const DAY_S: u64 = 10;
