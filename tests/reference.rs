@@ -1,6 +1,10 @@
 //! The physics against published values, independent engines and its own fine-stepped runs.
 //!
 //! docs/model names for each equation the test here that checks it.
+#![allow(
+    clippy::needless_range_loop,
+    reason = "axes are walked by index, as in the formulas"
+)]
 
 mod reference {
     mod bodies;
