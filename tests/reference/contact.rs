@@ -192,6 +192,7 @@ fn impact_is_seen_however_far_the_query_was_put_off() {
     });
     for i in 0..2 {
         let gap = (ends[0].rate_rad_per_s[i] - ends[1].rate_rad_per_s[i]).abs();
-        assert!(gap < 2e-2 * 6.0 / 100.0, "axis {i}: {gap} rad/s apart");
+        // 0.02 % of the speed: what a gap frozen for half a millisecond may leave.
+        assert!(gap < 1.2e-3, "axis {i}: {gap} rad/s apart");
     }
 }
