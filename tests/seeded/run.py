@@ -11,6 +11,7 @@ Exit code 0 when every bug without a `note` breaks an expectation, 1 when one su
 """
 
 import argparse
+import concurrent.futures
 import datetime
 import fnmatch
 import json
@@ -83,12 +84,25 @@ class Bench:
         )
         return made.stderr if made.returncode else ""
 
-    def prove(self):
+    def seed(self, bug, program):
+        """Builds with one bug, keeps the result as `program`; returns the compiler's complaint."""
+        path = self.scratch / bug["file"]
+        sound = path.read_text()
+        path.write_text(sound.replace(bug["find"], bug["put"]))
+        try:
+            complaint = self.build()
+        finally:
+            path.write_text(sound)
+        if not complaint:
+            shutil.copy2(self.program, program)
+        return complaint
+
+    def prove(self, program):
         """Verdicts on all shipped scenarios, or why there are none."""
         try:
             run = subprocess.run(
-                [self.program, "prove", "scenarios", "--format", "json"],
-                cwd=self.scratch, env=self.env, capture_output=True, text=True, timeout=PATIENCE_S,
+                [program, "prove", "scenarios", "--format", "json"],
+                cwd=self.scratch, capture_output=True, text=True, timeout=PATIENCE_S,
             )
         except subprocess.TimeoutExpired:
             return None, f"no end within {PATIENCE_S} s"
@@ -97,18 +111,10 @@ class Bench:
         except (ValueError, KeyError):
             return None, f"exit code {run.returncode}: {run.stderr.strip().splitlines()[-1:]}"
 
-    def seed(self, bug):
+    def judge(self, program):
         """What the suite makes of one bug."""
-        path = self.scratch / bug["file"]
-        sound = path.read_text()
-        path.write_text(sound.replace(bug["find"], bug["put"]))
-        try:
-            complaint = self.build()
-            if complaint:
-                return {"caught": "build", "by": [complaint.strip().splitlines()[0]]}
-            runs, reason = self.prove()
-        finally:
-            path.write_text(sound)
+        runs, reason = self.prove(program)
+        program.unlink()
         if runs is None:
             return {"caught": "crash", "by": [reason]}
         cut = [f"{run['scenario']} on {run['rig']}: {run.get('reason')}" for run in runs if run["verdict"] == "cut"]
@@ -128,7 +134,7 @@ class Bench:
     def baseline(self):
         """Traces of the sound program; every expectation must hold on it."""
         complaint = self.build()
-        runs, reason = (None, complaint) if complaint else self.prove()
+        runs, reason = (None, complaint) if complaint else self.prove(self.program)
         if runs is None or any(run["verdict"] != "held" for run in runs):
             broken = [f"{r['scenario']} on {r['rig']}" for r in runs or [] if r["verdict"] != "held"]
             raise SystemExit(f"the sound program does not pass: {reason or broken}")
@@ -178,6 +184,15 @@ def write_page(text):
     PAGE.write_text(f"{head}{BEGIN}\n\n{text}\n\n{END}{tail}")
 
 
+def tell(bug, result, results, path):
+    """Prints and keeps one result."""
+    results[bug["name"]] = result
+    first = short(result["by"][0], 90) if result["by"] else ""
+    print(f"{result['caught']:12} {len(result['by']):4}  {bug['name']:34} {first}", flush=True)
+    if path:
+        path.write_text(json.dumps(results, indent=1))
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", default="*", help="names of bugs, with * and ?")
@@ -198,12 +213,18 @@ def main():
         refresh(scratch)
         if todo:
             bench.baseline()
-        for bug in todo:
-            result = results[bug["name"]] = bench.seed(bug)
-            first = short(result["by"][0], 90) if result["by"] else ""
-            print(f"{result['caught']:12} {len(result['by']):4}  {bug['name']:34} {first}", flush=True)
-            if choice.results:
-                choice.results.write_text(json.dumps(results, indent=1))
+        # One bug is built while the one before it runs.
+        with concurrent.futures.ThreadPoolExecutor(1) as runner:
+            running = []
+            for number, bug in enumerate([*todo, None]):
+                program = scratch / f"target-{number % 2}"
+                complaint = bench.seed(bug, program) if bug else ""
+                if running:
+                    before, outcome = running.pop()
+                    tell(before, outcome.result() if outcome else {"caught": "build", "by": [refusal]}, results, choice.results)
+                if bug:
+                    refusal = (complaint.strip().splitlines() or [""])[0]
+                    running.append((bug, None if complaint else runner.submit(bench.judge, program)))
     if choice.write:
         missing = [bug["name"] for bug in listed if results.get(bug["name"], {"caught": "build"})["caught"] == "build"]
         if missing:
