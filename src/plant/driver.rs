@@ -75,9 +75,9 @@ impl Driver {
         self.total = 0;
     }
 
-    /// Counts a step pulse, enabled or not; a dead or dropped-out driver counts nothing.
+    /// Counts a step pulse, enabled or not, its output stage dead or not; a dropped-out driver counts nothing.
     pub fn step(&mut self, pulse: Pulse) {
-        if self.dead || !self.up {
+        if !self.up {
             return;
         }
         let size = self.table.len();
@@ -103,7 +103,7 @@ impl Driver {
         self.up = up;
     }
 
-    /// Kills the driver or revives it.
+    /// Kills the driver's output stage or revives it: both windings open, while its logic goes on counting.
     pub fn set_dead(&mut self, dead: bool) {
         self.dead = dead;
     }

@@ -74,3 +74,25 @@ fn four_full_steps_are_one_electrical_cycle() {
     let cycle = driver.electrical_rad() - trimproof_plant::driver::HOME_RAD;
     assert!((cycle - std::f64::consts::TAU).abs() < 1e-12);
 }
+
+/// As the guide says of the fault: both windings open, the microstep index counts on. Without a supply nothing counts.
+#[test]
+fn a_dead_output_stage_counts_on_and_a_dropped_out_driver_does_not() {
+    let mut driver = driver(16);
+    driver.set_dead(true);
+    for _ in 0..5 {
+        driver.step(Pulse::Forward);
+    }
+    assert_eq!(driver.phases(), [Phase::Open; 2]);
+    assert_eq!(driver.total(), 5);
+    driver.set_dead(false);
+    let revived = amps(&driver);
+    driver.watch_supply(7.9);
+    driver.step(Pulse::Forward);
+    assert_eq!(driver.total(), 0);
+    driver.watch_supply(24.0);
+    for _ in 0..5 {
+        driver.step(Pulse::Forward);
+    }
+    assert_eq!(amps(&driver), revived);
+}
