@@ -147,6 +147,6 @@ impl Driver {
 }
 
 /// Electrical angle of a microstep count: 90° a full step, from the home position.
-fn electrical_rad(steps: i64, microsteps: u32) -> f64 {
+pub(crate) fn electrical_rad(steps: i64, microsteps: u32) -> f64 {
     HOME_RAD + std::f64::consts::FRAC_PI_2 * steps as f64 / f64::from(microsteps)
 }

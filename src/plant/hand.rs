@@ -1,5 +1,8 @@
 //! The pilot's hand at the grip: an impedance that follows a path, or a plain force.
 
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
 use crate::dynamics::{Pose, dot};
 
 /// Stiffness, damping and strength of a hand.
@@ -13,14 +16,43 @@ pub struct HandFeel {
     pub limit_n: f64,
 }
 
-/// How a carried path runs from its start to its end.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+/// Course of a carried angle over time.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
 pub enum PathShape {
-    /// Minimum jerk: 10 u³ − 15 u⁴ + 6 u⁵ (Flash and Hogan 1985; from memory).
+    /// Minimum jerk: the angle goes with 10 x³ - 15 x⁴ + 6 x⁵, x being the share of the time that has gone.
+    // Flash and Hogan 1985; from memory.
     #[default]
     Smooth,
-    /// Constant rate.
+    /// At a steady rate.
     Steady,
+}
+
+impl PathShape {
+    /// Name as it stands in scenario files.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Smooth => "smooth",
+            Self::Steady => "steady",
+        }
+    }
+
+    /// Share of the way that is gone after the share `x` of the time; both 0 to 1, `x` is clamped to it.
+    pub fn share(self, x: f64) -> f64 {
+        let x = x.clamp(0.0, 1.0);
+        match self {
+            Self::Smooth => x * x * x * (10.0 + x * (-15.0 + 6.0 * x)),
+            Self::Steady => x,
+        }
+    }
+
+    /// How fast the share grows with the share `x` of the time: the derivative of [`Self::share`].
+    fn slope(self, x: f64) -> f64 {
+        match self {
+            Self::Smooth => 30.0 * x * x * (1.0 + x * (x - 2.0)),
+            Self::Steady => 1.0,
+        }
+    }
 }
 
 /// What the hand does at an instant.
@@ -173,13 +205,7 @@ impl Path {
             return (1.0, 0.0);
         }
         let u = (gone / self.over_s).max(0.0);
-        match self.shape {
-            PathShape::Steady => (u, 1.0 / self.over_s),
-            PathShape::Smooth => (
-                u * u * u * (10.0 + u * (-15.0 + 6.0 * u)),
-                30.0 * u * u * (1.0 + u * (u - 2.0)) / self.over_s,
-            ),
-        }
+        (self.shape.share(u), self.shape.slope(u) / self.over_s)
     }
 }
 

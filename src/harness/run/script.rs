@@ -215,11 +215,7 @@ impl Script {
                 over_s,
                 shape,
             } => {
-                let shape = match shape {
-                    PathShape::Smooth => trimproof_plant::PathShape::Smooth,
-                    PathShape::Steady => trimproof_plant::PathShape::Steady,
-                };
-                plant.carry(to_deg.map(|deg| deg.map(f64::to_radians)), *over_s, shape);
+                plant.carry(to_deg.map(|deg| deg.map(f64::to_radians)), *over_s, *shape);
             }
             Cue::LetGoStick => plant.let_go(),
             Cue::Push {

@@ -4,7 +4,7 @@ use std::fmt;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_plant::{FaultKind, SwitchName};
+use trimproof_plant::{FaultKind, PathShape, SwitchName};
 
 /// One thing that happens. Times are simulated seconds from the start.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -151,36 +151,6 @@ pub enum Event {
         #[schemars(range(max = 3600.0), extend("exclusiveMinimum" = 0))]
         for_s: Option<f64>,
     },
-}
-
-/// Course of a carried angle over time.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
-#[serde(rename_all = "snake_case")]
-pub enum PathShape {
-    /// Minimum jerk: the angle goes with 10 x³ - 15 x⁴ + 6 x⁵, x being the share of the time that has gone.
-    #[default]
-    Smooth,
-    /// At a steady rate.
-    Steady,
-}
-
-impl PathShape {
-    /// Name as it stands in scenario files.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Smooth => "smooth",
-            Self::Steady => "steady",
-        }
-    }
-
-    /// Share of the way that is gone after the share `x` of the time; both 0 to 1, `x` is clamped to it.
-    pub fn share(self, x: f64) -> f64 {
-        let x = x.clamp(0.0, 1.0);
-        match self {
-            Self::Smooth => x * x * x * (10.0 + x * (6.0 * x - 15.0)),
-            Self::Steady => x,
-        }
-    }
 }
 
 impl Event {

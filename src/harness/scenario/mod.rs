@@ -17,7 +17,8 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use trimproof_plant::FileError;
 
-pub use event::{Event, PathShape};
+pub use event::Event;
+pub use trimproof_plant::PathShape;
 
 /// Largest scenario file that is read, bytes: far above any real one, far below what hurts.
 pub const MAX_BYTES: usize = 1 << 20;
@@ -173,7 +174,7 @@ fn default_seed() -> u64 {
 }
 
 /// Whether `name` is in kebab-case.
-fn is_kebab(name: &str) -> bool {
+pub(crate) fn is_kebab(name: &str) -> bool {
     name.split('-').all(|part| {
         !part.is_empty()
             && part

@@ -13,10 +13,8 @@
 //! docs/model/stick.md has the derivation.
 
 use super::pose::Pose;
-use crate::rig::MassProperties;
+use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
 
-/// Standard gravity, m/s² (ISO 80000-3, definition).
-const GRAVITY_M_PER_S2: f64 = 9.806_65;
 /// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (notes, physics).
 const FRICTION_SWEEPS: usize = 8;
 

@@ -16,11 +16,6 @@ impl DriveRig {
     pub fn backlash_half_rad(&self) -> f64 {
         self.backlash_m / self.trim_pitch_radius_m / 2.0
     }
-
-    /// Pitch radius of the motor's pinion, m.
-    pub fn motor_pitch_radius_m(&self) -> f64 {
-        self.trim_pitch_radius_m / self.ratio()
-    }
 }
 
 impl MotorRig {
@@ -49,9 +44,8 @@ impl DriverRig {
     /// Electrical angle that a microstep index asks for, rad. Index 0 is the home position: 45°, both
     /// phases at 70.7 %.
     pub fn electrical_rad(&self, index: i64) -> f64 {
-        let cycle = i64::from(self.cycle_usteps());
-        let within = index.rem_euclid(cycle) as f64;
-        std::f64::consts::FRAC_PI_4 + std::f64::consts::TAU * within / cycle as f64
+        let within = index.rem_euclid(i64::from(self.cycle_usteps()));
+        crate::driver::electrical_rad(within, self.microsteps)
     }
 }
 

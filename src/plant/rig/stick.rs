@@ -148,7 +148,7 @@ impl MassProperties {
     }
 }
 
-/// Standard gravity, m/s².
+/// Standard gravity, m/s² (ISO 80000-3, definition).
 pub const GRAVITY_M_PER_S2: f64 = 9.80665;
 
 impl StickRig {
