@@ -130,9 +130,12 @@ impl Axis {
         if on {
             self.place.strain(deflection);
         }
-        if deflection.saturating_abs() >= most {
-            self.blocked = if deflection > 0 { -1 } else { 1 };
-        } else if deflection.saturating_abs() < most - most / 8 {
+        // What the deflection comes to if the drive brakes now and the stick stays.
+        let braking = self.motion.braking_usteps(&config.glide);
+        let coming = deflection.saturating_sub(config.ratio.mdeg(braking));
+        if coming.saturating_abs() >= most {
+            self.blocked = if coming > 0 { -1 } else { 1 };
+        } else if coming.saturating_abs() < most - most / 8 {
             self.blocked = 0;
         }
         let held = deflection.saturating_abs() > config.hold_on_mdeg;

@@ -34,7 +34,7 @@ fn release_is_limp_at_once_and_re_engages_at_the_stick() {
     for (target, sweep) in [(7_430, 40), (-3_210, 10), (19_900, 2000), (1, 1)] {
         let mut bench = Bench::holding();
         bench.switches.release = true;
-        bench.run(3);
+        bench.run(4);
         assert!(bench.out.axis[PITCH].enable);
         bench.step();
         assert_eq!(
@@ -49,7 +49,7 @@ fn release_is_limp_at_once_and_re_engages_at_the_stick() {
         assert!((bench.out.axis[PITCH].reference_mdeg - target).abs() <= 15);
         bench.switches.release = false;
         let ticks = bench.run_until(State::Holding, 100);
-        assert!((25..=26).contains(&ticks), "50 ms of open contact, {ticks}");
+        assert!((26..=27).contains(&ticks), "50 ms of open contact, {ticks}");
         // The catch is below half a full step: 150 mdeg at the stick.
         assert!(bench.drives[PITCH].catch_usteps.abs() <= 8);
         bench.drives[PITCH].held_mdeg = None;
@@ -328,7 +328,7 @@ fn release_while_nudging_wins() {
     bench.switches.hat_aft = true;
     bench.run(ms(1500));
     bench.switches.release = true;
-    assert_eq!(bench.run_until(State::Released, 10), 4);
+    assert_eq!(bench.run_until(State::Released, 10), 5);
     bench.switches.release = false;
     bench.run_until(State::Holding, 60);
     bench.run(ms(1000));

@@ -93,7 +93,7 @@ fn release_during_centring_ends_it() {
     bench.run_until(State::Centring, 200);
     bench.run(ms(800));
     bench.switches.release = true;
-    assert_eq!(bench.run_until(State::Released, 10), 4);
+    assert_eq!(bench.run_until(State::Released, 10), 5);
     let place = bench.drives[PITCH].stick_mdeg;
     bench.switches.release = false;
     bench.run_until(State::Holding, 40);
@@ -123,7 +123,7 @@ fn hat_during_centring_takes_over() {
 fn force_trim_off_is_limp_and_on_again_holds_where_the_stick_is() {
     let mut bench = Bench::holding();
     bench.switches.force_trim = false;
-    assert_eq!(bench.run_until(State::Limp, 30), 25);
+    assert_eq!(bench.run_until(State::Limp, 30), 26);
     bench.drives[PITCH].held_mdeg = Some(5_000);
     bench.run(ms(500));
     assert_eq!(

@@ -7,7 +7,7 @@ use crate::Settings;
 use crate::axis::{Axis, AxisConfig};
 use crate::io::{AXES, Fault, Faults, Inputs, Outputs, State};
 use crate::panel::{Panel, PanelConfig};
-use crate::power::Power;
+use crate::power::{Power, PowerLimits};
 use crate::sensing::SensorFault;
 use crate::settings_check::SettingsError;
 use crate::units::ticks;
@@ -23,8 +23,7 @@ const _: () = assert!(size_of::<Controller>() <= 1024);
 struct Config {
     axes: [AxisConfig; AXES],
     panel: PanelConfig,
-    supply_min_mv: u16,
-    supply_steady_ticks: u32,
+    power: PowerLimits,
     ticks_lost_max: u32,
     align_ticks: u32,
 }
@@ -66,8 +65,11 @@ impl Controller {
                 AxisConfig::new(&settings.roll, &settings),
             ],
             panel: PanelConfig::new(&settings),
-            supply_min_mv: settings.supply_min_mv,
-            supply_steady_ticks: ticks(settings.supply_steady_ms.into(), settings.tick_hz),
+            power: PowerLimits {
+                min_mv: settings.supply_min_mv,
+                lost_mv: settings.supply_lost_mv,
+                steady_ticks: ticks(settings.supply_steady_ms.into(), settings.tick_hz),
+            },
             ticks_lost_max: settings.ticks_lost_max.into(),
             align_ticks: ticks(ALIGN_MS, settings.tick_hz),
         };
@@ -101,11 +103,7 @@ impl Controller {
         // A tick number that stands still or runs back is as bad as a large gap.
         let lost = gap == 0 || gap > self.config.ticks_lost_max;
         let on = drives_on(self.state);
-        self.power.step(
-            inputs.supply_mv,
-            self.config.supply_min_mv,
-            self.config.supply_steady_ticks,
-        );
+        self.power.step(inputs.supply_mv, self.config.power);
         self.panel.step(&inputs.switches, &self.config.panel);
         for ((axis, config), counts) in self
             .axes

@@ -1,10 +1,13 @@
 //! A switch contact made clean.
 
-/// A debounced contact: a new level counts after it has been read without a break for its time.
+/// A debounced contact: a new level counts once the readings that show it, without a break, span its time.
+///
+/// n + 1 readings span n ticks, so a closure shorter than the time never counts, however it falls between the ticks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Debounced {
     closed: bool,
-    ticks: u16,
+    /// Readings in a row of the other level.
+    readings: u16,
 }
 
 /// Times for both directions, in ticks of an unbroken new level.
@@ -17,21 +20,25 @@ pub(crate) struct DebounceTicks {
 impl Debounced {
     /// A contact that counts as `closed` until proved otherwise.
     pub(crate) const fn new(closed: bool) -> Self {
-        Self { closed, ticks: 0 }
+        Self {
+            closed,
+            readings: 0,
+        }
     }
 
     /// Takes one raw level; returns whether the contact changed.
     pub(crate) fn step(&mut self, raw: bool, limits: DebounceTicks) -> bool {
         if raw == self.closed {
-            self.ticks = 0;
+            self.readings = 0;
             return false;
         }
-        self.ticks = self.ticks.saturating_add(1);
+        let spanned = self.readings;
+        self.readings = self.readings.saturating_add(1);
         let needed = if raw { limits.press } else { limits.let_go };
-        if self.ticks < needed {
+        if spanned < needed {
             return false;
         }
-        self.ticks = 0;
+        self.readings = 0;
         self.closed = raw;
         true
     }
@@ -71,17 +78,18 @@ mod tests {
     #[test]
     fn worst_published_switch_gives_one_press() {
         // Ganssle, "A guide to debouncing": 81 ms on, 42 ms off, then on (157 ms in all); the ticks are even.
-        assert_eq!(replay(&[82, 42, 400, 200]), [(6, true), (572, false)]);
+        assert_eq!(replay(&[82, 42, 400, 200]), [(8, true), (574, false)]);
     }
 
     #[test]
     fn worst_common_bounce_gives_one_press() {
         // Ganssle: 6.2 ms of bounce at worst on the ordinary switches.
-        assert_eq!(replay(&[2, 4, 100, 60]), [(12, true), (154, false)]);
+        assert_eq!(replay(&[2, 4, 100, 60]), [(14, true), (156, false)]);
     }
 
     #[test]
-    fn glitches_do_nothing() {
-        assert_eq!(replay(&[6, 20, 6, 20, 6, 100]), []);
+    fn closures_shorter_than_the_time_do_nothing() {
+        // 8 ms of readings span 6 ms: the worst bounce of Ganssle's ordinary switches must not count by itself.
+        assert_eq!(replay(&[8, 20, 8, 20, 6, 100]), []);
     }
 }

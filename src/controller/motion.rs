@@ -75,25 +75,35 @@ impl Motion {
 
     /// Makes the nearest microstep where the drive can stop the goal.
     pub(crate) fn stop(&mut self, limits: &MotionLimits) {
-        let (rate, accel) = (i64::from(self.rate), i64::from(limits.accel));
-        if rate == 0 {
+        if self.rate == 0 {
             self.goal = self.place();
             return;
         }
+        let end = self.place().saturating_add(self.way(limits));
+        // Outwards to the middle of a microstep.
+        let below = ((end - HALF) >> 32 << 32) + HALF;
+        self.goal = if self.rate < 0 || below == end {
+            below
+        } else {
+            below + (1 << 32)
+        };
+    }
+
+    /// Whole microsteps that the drive still goes when it brakes from now on, signed.
+    pub(crate) fn braking_usteps(&self, limits: &MotionLimits) -> i32 {
+        (self.way(limits) >> 32) as i32
+    }
+
+    /// The braking way as a difference of places.
+    fn way(&self, limits: &MotionLimits) -> i64 {
+        let (rate, accel) = (i64::from(self.rate), i64::from(limits.accel));
         let speed = rate.abs();
         let ticks = quotient(speed, accel);
         // (speed - accel) + (speed - 2 accel) + ... down to what is left of the last one.
         let sum = ticks.saturating_mul(speed)
             - quotient(accel.saturating_mul(ticks).saturating_mul(ticks + 1), 2);
         let way = sum.saturating_mul(i64::from(limits.periods));
-        let end = self.place() + if rate < 0 { -way } else { way };
-        // Outwards to the middle of a microstep.
-        let below = ((end - HALF) >> 32 << 32) + HALF;
-        self.goal = if rate < 0 || below == end {
-            below
-        } else {
-            below + (1 << 32)
-        };
+        if rate < 0 { -way } else { way }
     }
 
     /// Makes a microstep the goal.

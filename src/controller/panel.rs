@@ -249,8 +249,8 @@ mod tests {
         ] {
             let mut panel = Panel::NEW;
             hold(&mut panel, Switches::default(), 30);
-            hold(&mut panel, raw, 3);
-            assert_eq!(panel.directions(), [0, 0]);
+            hold(&mut panel, raw, 4);
+            assert_eq!(panel.directions(), [0, 0], "4 readings span 6 ms");
             hold(&mut panel, raw, 1);
             assert_eq!(panel.directions(), wanted, "{raw:?}");
         }
@@ -261,8 +261,8 @@ mod tests {
         let mut panel = Panel::NEW;
         hold(&mut panel, aft(), 100);
         assert_eq!(panel.directions()[PITCH], 0);
-        hold(&mut panel, Switches::default(), 25);
-        hold(&mut panel, aft(), 4);
+        hold(&mut panel, Switches::default(), 26);
+        hold(&mut panel, aft(), 5);
         assert_eq!(panel.directions()[PITCH], 1);
         panel.disarm_hats();
         assert_eq!(panel.directions()[PITCH], 0);
@@ -277,7 +277,7 @@ mod tests {
             hat_right: true,
             ..Switches::default()
         };
-        hold(&mut panel, both, 4);
+        hold(&mut panel, both, 5);
         assert_eq!(panel.directions()[ROLL], 0);
         assert!(!panel.hat_conflict(&config()));
         hold(&mut panel, both, 49);
@@ -288,7 +288,7 @@ mod tests {
                 hat_right: true,
                 ..Switches::default()
             },
-            25,
+            26,
         );
         assert_eq!(panel.directions()[ROLL], 1);
         assert!(!panel.hat_conflict(&config()));
@@ -298,7 +298,7 @@ mod tests {
     fn stuck_hat_is_ignored_until_open_and_the_other_way_works() {
         let mut panel = Panel::NEW;
         hold(&mut panel, Switches::default(), 30);
-        hold(&mut panel, aft(), 10_002);
+        hold(&mut panel, aft(), 10_003);
         assert_eq!((panel.directions()[PITCH], panel.hat_stuck()), (1, false));
         hold(&mut panel, aft(), 1);
         assert_eq!((panel.directions()[PITCH], panel.hat_stuck()), (0, true));
@@ -308,12 +308,12 @@ mod tests {
                 hat_fore: true,
                 ..aft()
             },
-            4,
+            5,
         );
         assert_eq!(panel.directions()[PITCH], -1);
-        hold(&mut panel, Switches::default(), 25);
+        hold(&mut panel, Switches::default(), 26);
         assert!(!panel.hat_stuck());
-        hold(&mut panel, aft(), 4);
+        hold(&mut panel, aft(), 5);
         assert_eq!(panel.directions()[PITCH], 1);
     }
 
@@ -324,7 +324,7 @@ mod tests {
             release: true,
             ..Switches::default()
         };
-        hold(&mut panel, raw, 30_002);
+        hold(&mut panel, raw, 30_003);
         assert!(panel.release() && !panel.release_stuck(&config()));
         hold(&mut panel, raw, 1);
         assert!(panel.release_stuck(&config()), "60 s");

@@ -141,8 +141,7 @@ impl Sensing {
             Trust::Good => {
                 if !in_range {
                     self.reject(SensorFault::Range, config);
-                } else if apart(self.angle_mdeg) > way(self.since_accepted.min(WAY_TICKS).max(gap))
-                {
+                } else if apart(self.angle_mdeg) > way(self.grace(agrees).max(gap)) {
                     self.reject(SensorFault::Rate, config);
                 } else {
                     self.accept(mdeg, config);
@@ -153,6 +152,16 @@ impl Sensing {
         self.previous_counts = counts;
         self.previous_mdeg = mdeg;
         self.previous_in_range = in_range;
+    }
+
+    /// Ticks whose way is allowed from the last accepted reading. Rejected readings that agree with each other
+    /// are a jump that stays, not a glitch on a moving stick, and earn none.
+    fn grace(&self, agrees: bool) -> u32 {
+        if agrees {
+            1
+        } else {
+            self.since_accepted.min(WAY_TICKS)
+        }
     }
 
     fn accept(&mut self, mdeg: i32, config: &SensorConfig) {
@@ -316,6 +325,17 @@ mod tests {
         for _ in 0..5 {
             assert_eq!(sensing.fault(), None);
             sensing.step(2048 + 341, 1, &config());
+        }
+        assert_eq!(sensing.fault(), Some(SensorFault::Rate));
+    }
+
+    #[test]
+    fn a_jump_that_a_stick_could_make_in_two_ticks_is_no_glitch_either() {
+        // 2 degrees: more than one tick of 600 deg/s (1.2), less than two.
+        let mut sensing = good_at(2048);
+        for _ in 0..5 {
+            assert_eq!((sensing.fault(), sensing.raw_mdeg()), (None, 0));
+            sensing.step(2048 + 137, 1, &config());
         }
         assert_eq!(sensing.fault(), Some(SensorFault::Rate));
     }

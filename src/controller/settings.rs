@@ -15,9 +15,11 @@ pub struct Settings {
     /// Periods of the step generator a second, 1000 to 50000 Hz, a whole multiple of `tick_hz`.
     #[cfg_attr(feature = "serde", serde(default = "Settings::default_generator_hz"))]
     pub generator_hz: u16,
-    /// Motor supply below which the drives go off, 1000 to 60000 mV. Set it above the voltage at
-    /// which the motor drivers lose their place.
+    /// Motor supply below which the drives go off, 1000 to 60000 mV; a single reading below it is forgiven.
     pub supply_min_mv: u16,
+    /// Motor supply at which the motor drivers may have lost their place, 500 mV to `supply_min_mv`: a single
+    /// reading below it switches the drives off, and the place is taken anew. Set it above the drivers' undervoltage.
+    pub supply_lost_mv: u16,
     /// Time that the supply must stay at or above its minimum before the drives may go on,
     /// 10 to 10000 ms, longer than `debounce_press_ms`.
     pub supply_steady_ms: u16,
@@ -162,6 +164,7 @@ impl Settings {
             tick_hz: Self::default_tick_hz(),
             generator_hz: Self::default_generator_hz(),
             supply_min_mv: 20_000,
+            supply_lost_mv: 12_000,
             supply_steady_ms: 200,
             debounce_press_ms: Self::default_debounce_press_ms(),
             debounce_let_go_ms: Self::default_debounce_let_go_ms(),

@@ -99,6 +99,8 @@ impl Settings {
         range("generator_hz", self.generator_hz, 1000, 50_000)?;
         multiple("generator_hz", self.generator_hz, "`tick_hz`", self.tick_hz)?;
         range("supply_min_mv", self.supply_min_mv, 1000, 60_000)?;
+        let most = i64::from(self.supply_min_mv);
+        range("supply_lost_mv", self.supply_lost_mv, 500, most)?;
         range("debounce_press_ms", self.debounce_press_ms, 1, 100)?;
         range("debounce_let_go_ms", self.debounce_let_go_ms, 1, 500)?;
         range(

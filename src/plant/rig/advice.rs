@@ -101,12 +101,12 @@ impl Rig {
             }
         }
         let (least_v, undervoltage_v) = (
-            f64::from(self.controller.supply_min_mv) / 1000.0,
+            f64::from(self.controller.supply_lost_mv) / 1000.0,
             axis.driver.undervoltage_v,
         );
         if least_v <= undervoltage_v {
             notes.push(format!(
-                "the controller lets go below `{least_v}` V, the driver forgets its place already at `{undervoltage_v}` V"
+                "the controller takes the place for lost below `{least_v}` V, the driver forgets it already at `{undervoltage_v}` V"
             ));
         }
         notes
