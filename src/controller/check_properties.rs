@@ -274,7 +274,7 @@ proptest! {
     /// Settings of any value are refused or work; checking them never panics.
     #[test]
     fn any_settings_are_refused_or_work(
-        base in settings(), numbers in any::<[i32; 12]>(), shorts in any::<[u16; 12]>(), field in 0usize..24,
+        base in settings(), numbers in any::<[i32; 12]>(), shorts in any::<[u16; 14]>(), field in 0usize..26,
         inputs in prop::collection::vec(any::<[u16; 2]>(), 1..20),
     ) {
         let mut settings = base;
@@ -290,11 +290,11 @@ proptest! {
                 *to = value;
             }
         }
-        let short: [&mut u16; 12] = [
+        let short: [&mut u16; 14] = [
             &mut roll.sensor_zero_counts, &mut roll.sensor_span_counts, &mut roll.sensor_min_counts,
             &mut roll.sensor_max_counts, &mut roll.full_steps_per_rev, &mut roll.microsteps, &mut roll.motor_teeth,
             &mut roll.trim_teeth, &mut roll.phase_zero_usteps, &mut settings.tick_hz, &mut settings.generator_hz,
-            &mut settings.patience_ticks,
+            &mut settings.patience_ticks, &mut settings.supply_min_mv, &mut settings.supply_lost_mv,
         ];
         for (n, (to, value)) in short.into_iter().zip(shorts).enumerate() {
             if n + 12 == field {

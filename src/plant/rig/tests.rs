@@ -242,7 +242,7 @@ fn misfits_of_controller_and_parts_are_advised() {
         (
             "undervoltage_v = 10.0",
             "undervoltage_v = 22.0",
-            "forgets its place",
+            "forgets it already",
         ),
         ("hold_a = 3.65", "hold_a = 2.0", "holding current"),
         ("run_a = 3.75", "run_a = 4.6", "rated"),
