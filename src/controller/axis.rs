@@ -31,6 +31,7 @@ pub(crate) struct AxisConfig {
     hold_on_mdeg: i32,
     hold_off_ticks: u32,
     deflection_max_mdeg: i32,
+    band_mdeg: i32,
     stuck_travel_mdeg: i32,
     joystick_full_mdeg: i32,
     run_on_ticks: u32,
@@ -68,6 +69,7 @@ impl AxisConfig {
             hold_on_mdeg: axis.hold_on_mdeg,
             hold_off_ticks: ticks(axis.hold_off_ms.into(), whole.tick_hz),
             deflection_max_mdeg: axis.deflection_max_mdeg,
+            band_mdeg: axis.place_band_mdeg,
             stuck_travel_mdeg: axis.sensor_stuck_travel_mdeg,
             joystick_full_mdeg: axis.joystick_full_mdeg,
             run_on_ticks: ticks(RUN_ON_MS, whole.tick_hz),
@@ -97,9 +99,14 @@ pub(crate) struct Axis {
     steering: Steering,
     /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0 or 1.
     blocked: i8,
+    /// Side on which the stick is beyond its soft limit while the drive's place is unsure: it must not go on outwards
+    /// there. -1, 0 or 1.
+    outside: i8,
     /// Least deflection since the sensor's reading last changed, and whether it looks stuck.
     least_mdeg: i32,
     stuck: bool,
+    /// Lost steps have been booked since the axis was last trimmed.
+    slipped: bool,
     /// Ticks until a pilot who held on while centring counts as off.
     held_ticks: u32,
     run_on: u32,
@@ -113,8 +120,10 @@ impl Axis {
             place: Place::default(),
             steering: Steering::default(),
             blocked: 0,
+            outside: 0,
             least_mdeg: 0,
             stuck: false,
+            slipped: false,
             held_ticks: 0,
             run_on: 0,
         }
@@ -138,12 +147,32 @@ impl Axis {
         } else if coming.saturating_abs() < most - most / 8 {
             self.blocked = 0;
         }
+        self.watch_limits(config.ratio.mdeg(braking), config);
         let held = deflection.saturating_abs() > config.hold_on_mdeg;
         self.held_ticks = if held {
             config.hold_off_ticks
         } else {
             self.held_ticks.saturating_sub(1)
         };
+    }
+
+    /// Sees whether the stick, carried along while the drive brakes, comes out past a soft limit; over once it is well
+    /// inside, so that noise does not make the drive stutter there.
+    fn watch_limits(&mut self, braking_mdeg: i32, config: &AxisConfig) {
+        let stick = self.sensing.mdeg();
+        let coming = stick.saturating_add(braking_mdeg);
+        if !self.place.unsure(&config.place) {
+            // A pilot who holds the stick out there may well trim after it.
+            self.outside = 0;
+        } else if coming > config.soft_max_mdeg.saturating_add(config.band_mdeg) {
+            self.outside = 1;
+        } else if coming < config.soft_min_mdeg.saturating_sub(config.band_mdeg) {
+            self.outside = -1;
+        } else if stick < config.soft_max_mdeg.saturating_sub(config.band_mdeg)
+            && stick > config.soft_min_mdeg.saturating_add(config.band_mdeg)
+        {
+            self.outside = 0;
+        }
     }
 
     fn watch_stuck(&mut self, on: bool, config: &AxisConfig) {
@@ -193,16 +222,17 @@ impl Axis {
         self.place.unsettle();
         self.steering = Steering::default();
         self.blocked = 0;
+        self.slipped = false;
         self.run_on = 0;
     }
 
-    /// Whether the driver's phase is within half a full step of the stick.
+    /// Whether the driver's phase is within an eighth of a full step of the stick, or one microstep where that is more.
     pub(crate) fn aligned(&self, config: &AxisConfig) -> bool {
         let stick = self.usteps_to_stick(config);
         let cycle = config.cycle();
         let cycles = nearest(stick.into(), cycle.into()) as i32;
         let rest = stick.saturating_sub(cycles.saturating_mul(cycle));
-        rest.saturating_abs() <= i32::from(config.microsteps / 2)
+        rest.saturating_abs() <= i32::from(config.microsteps / 8).max(1)
     }
 
     /// Microsteps from the believed place to the stick.
@@ -270,6 +300,7 @@ impl Axis {
             running: false,
         };
         if direction != 0 {
+            self.slipped = false;
             let goal = self
                 .motion
                 .goal()
@@ -289,7 +320,6 @@ impl Axis {
     ) {
         self.motion.plan(limits, halt || self.held_back(), gap);
         if self.motion.rate() != 0 {
-            self.place.suspect();
             self.run_on = config.run_on_ticks;
         } else if self.deflection_mdeg(config).saturating_abs() < config.deflection_max_mdeg / 2 {
             self.run_on = self.run_on.saturating_sub(1);
@@ -299,14 +329,16 @@ impl Axis {
     }
 
     fn held_back(&self) -> bool {
-        self.blocked != 0 && self.motion.sense() == i64::from(self.blocked)
+        let sense = self.motion.sense();
+        (self.blocked != 0 && sense == i64::from(self.blocked))
+            || (sense != 0 && sense == i64::from(self.outside))
     }
 
-    /// Compares stick and drive while holding; returns whether lost steps were found and booked.
-    pub(crate) fn keep_place(&mut self, config: &AxisConfig) -> bool {
-        if !self.reached() {
+    /// Compares stick and drive while the drive is at rest; takes note of lost steps that were found and booked.
+    pub(crate) fn keep_place(&mut self, config: &AxisConfig) {
+        if !self.reached() || self.steering.direction != 0 {
             self.place.unsettle();
-            return false;
+            return;
         }
         let (stick, drive) = (self.sensing.mdeg(), self.drive_mdeg(config));
         let cycles = self.place.judge(
@@ -316,17 +348,12 @@ impl Axis {
             &config.place,
         );
         if cycles == 0 {
-            return false;
+            return;
         }
         self.motion.shift(cycles.saturating_mul(config.cycle()));
         self.settle(config);
         self.least_mdeg = i32::MAX;
-        true
-    }
-
-    /// Nothing to judge in this tick.
-    pub(crate) fn unsettle(&mut self) {
-        self.place.unsettle();
+        self.slipped = true;
     }
 
     /// Whether the drive is at rest at its goal.
@@ -348,6 +375,11 @@ impl Axis {
     /// Whether the sensor looks stuck.
     pub(crate) const fn stuck(&self) -> bool {
         self.stuck
+    }
+
+    /// Whether lost steps have been booked since the axis was last trimmed.
+    pub(crate) const fn slipped(&self) -> bool {
+        self.slipped
     }
 
     /// Whether stick and drive disagree for an unknown reason.

@@ -83,7 +83,8 @@ pub(crate) struct Bench {
     pub(crate) next_gap: u32,
     gap: u32,
     pub(crate) out: Outputs,
-    was_low: bool,
+    /// Low supply readings in a row before this one.
+    lows: u8,
     homed: bool,
 }
 
@@ -121,7 +122,7 @@ impl Bench {
             next_gap: 1,
             gap: 1,
             out: Outputs::default(),
-            was_low: false,
+            lows: 0,
             homed: false,
         }
     }
@@ -168,7 +169,11 @@ impl Bench {
         self.out = self.controller.tick(&inputs);
         self.check(&before, self.gap);
         self.gap = std::mem::replace(&mut self.next_gap, 1);
-        self.was_low = self.supply_mv < self.settings.supply_min_mv;
+        self.lows = if self.supply_mv < self.settings.supply_min_mv {
+            self.lows.saturating_add(1)
+        } else {
+            0
+        };
         self.play();
         self.tick = self.tick.wrapping_add(self.gap);
     }
@@ -240,7 +245,9 @@ impl Bench {
         let tripping = TRIPS.iter().any(|fault| out.faults.has(*fault));
         assert_eq!(out.state == State::Tripped, tripping, "{:?}", out.faults);
         let low = self.supply_mv < settings.supply_min_mv;
-        assert!(!(on && low && self.was_low), "on without supply");
+        assert!(!(on && low && self.lows >= 2), "on without supply");
+        let lost = self.supply_mv < settings.supply_lost_mv;
+        assert!(!(on && lost), "on with drivers that have lost their place");
         let places = self.controller.places();
         for (axis, drive) in self.drives.iter_mut().enumerate() {
             let (now, was, figures) = (out.axis[axis], before.axis[axis], drive.figures);
@@ -255,7 +262,7 @@ impl Bench {
             assert!((min..=max).contains(&now.reference_mdeg), "{now:?}");
             assert_eq!(now.reference_mdeg, now.drive_mdeg.clamp(min, max));
             assert!(now.joystick >= -i16::MAX);
-            if out.state == State::Tripped || (low && self.was_low) {
+            if out.state == State::Tripped || (low && self.lows >= 2) {
                 assert_eq!(now.step_rate, 0);
             }
             if on && !was.enable {

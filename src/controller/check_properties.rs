@@ -58,6 +58,7 @@ fn axis() -> impl Strategy<Value = AxisSettings> {
             hold_on_mdeg: pilot.0,
             hold_off_ms: pilot.1,
             deflection_max_mdeg: pilot.0 + pilot.2,
+            slip_deflection_mdeg: pilot.0 + pilot.2 + 5_000,
             place_band_mdeg: pilot.3.min(pilot.0 + pilot.2 - 1),
             place_settle_ms: pilot.4,
             place_doubt_ms: pilot.5,
@@ -256,34 +257,36 @@ proptest! {
         inputs in prop::collection::vec((any::<u32>(), 0u32..4, any::<[u16; 2]>(), switches(), any::<u16>()), 1..400),
     ) {
         let mut controller = Controller::new(settings).unwrap();
-        let (mut tick, mut was_low) = (0u32, false);
+        let (mut tick, mut lows) = (0u32, 0u32);
         for (wild, step, sensor_counts, switches, supply_mv) in inputs {
             tick = if wild % 50 == 0 { wild } else { tick.wrapping_add(step) };
             let out = controller.tick(&Inputs { tick, sensor_counts, switches, supply_mv });
             let low = supply_mv < settings.supply_min_mv;
             let on = matches!(out.state, State::Centring | State::Holding | State::Nudging);
             prop_assert!(out.axis.iter().all(|axis| axis.enable == on));
-            prop_assert!(!(on && low && was_low));
+            prop_assert!(!(on && low && lows >= 2));
+            prop_assert!(!(on && supply_mv < settings.supply_lost_mv));
             for (axis, limits) in out.axis.iter().zip([settings.pitch, settings.roll]) {
                 prop_assert!((limits.soft_min_mdeg..=limits.soft_max_mdeg).contains(&axis.reference_mdeg));
             }
-            was_low = low;
+            lows = if low { lows + 1 } else { 0 };
         }
     }
 
     /// Settings of any value are refused or work; checking them never panics.
     #[test]
     fn any_settings_are_refused_or_work(
-        base in settings(), numbers in any::<[i32; 12]>(), shorts in any::<[u16; 14]>(), field in 0usize..26,
+        base in settings(), numbers in any::<[i32; 13]>(), shorts in any::<[u16; 14]>(), field in 0usize..27,
         inputs in prop::collection::vec(any::<[u16; 2]>(), 1..20),
     ) {
         let mut settings = base;
         let roll = &mut settings.roll;
-        let whole: [&mut i32; 12] = [
+        let whole: [&mut i32; 13] = [
             &mut roll.sensor_span_mdeg, &mut roll.sensor_rate_max_mdeg_per_s, &mut roll.soft_min_mdeg,
             &mut roll.soft_max_mdeg, &mut roll.glide_rate_mdeg_per_s, &mut roll.nudge_rate_mdeg_per_s,
             &mut roll.accel_mdeg_per_s2, &mut roll.nudge_increment_mdeg, &mut roll.hold_on_mdeg,
             &mut roll.deflection_max_mdeg, &mut roll.place_band_mdeg, &mut roll.joystick_full_mdeg,
+            &mut roll.slip_deflection_mdeg,
         ];
         for (n, (to, value)) in whole.into_iter().zip(numbers).enumerate() {
             if n == field {
@@ -297,7 +300,7 @@ proptest! {
             &mut settings.patience_ticks, &mut settings.supply_min_mv, &mut settings.supply_lost_mv,
         ];
         for (n, (to, value)) in short.into_iter().zip(shorts).enumerate() {
-            if n + 12 == field {
+            if n + 13 == field {
                 *to = value;
             }
         }

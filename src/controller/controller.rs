@@ -49,7 +49,6 @@ pub struct Controller {
     homed: bool,
     centring_owed: bool,
     aligning_ticks: u32,
-    slipped: bool,
 }
 
 impl Controller {
@@ -84,7 +83,6 @@ impl Controller {
             homed: false,
             centring_owed: true,
             aligning_ticks: 0,
-            slipped: false,
         })
     }
 
@@ -187,12 +185,10 @@ impl Controller {
             _ if self.panel.release() => {
                 self.centring_owed = false;
                 self.aligning_ticks = 0;
-                self.slipped = false;
                 State::Released
             }
             State::Limp | State::Released => self.engage(),
             State::Centring | State::Holding if steering => {
-                self.slipped = false;
                 if self.state == State::Centring {
                     self.settle();
                 }
@@ -281,11 +277,11 @@ impl Controller {
                 State::Nudging => {
                     axis.steer(direction, config);
                     axis.drive(&config.nudge, false, gap, config);
-                    axis.unsettle();
+                    axis.keep_place(config);
                 }
                 State::Holding => {
                     axis.drive(&config.glide, false, gap, config);
-                    self.slipped |= axis.keep_place(config);
+                    axis.keep_place(config);
                 }
             }
         }
@@ -317,7 +313,7 @@ impl Controller {
             Fault::ReleaseStuck,
             self.panel.release_stuck(&self.config.panel),
         );
-        faults.set(Fault::StepsSlipped, self.slipped);
+        faults.set(Fault::StepsSlipped, self.axes.iter().any(Axis::slipped));
         faults.set(Fault::PlaceDoubt, self.axes.iter().any(Axis::doubt));
         outputs
     }

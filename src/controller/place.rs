@@ -1,14 +1,14 @@
 //! Place keeping: do stick and drive still agree?
 //!
-//! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for a
+//! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for a long
 //! while and its deflection is a whole number of cycles (give or take the band of a settled stick), after
-//! something that may have cost steps, the drive is elsewhere than believed.
+//! a strain that could have made the motor slip, the drive is elsewhere than believed.
 //!
 //! A pilot who leans on the stick looks the same: more than half of all deflections are within the band of
-//! a whole number of cycles. So a deflection at its largest counts as slipped only after the stick has come
-//! back from there by a good part (the drive holds more than that, so a slip leaves enough to spring back), and what
-//! a movement may have lost only when the stick has been still for longer than a pilot leans. Every booking
-//! can itself be wrong, so it is suspected in turn.
+//! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back from it
+//! by half (a drive that slipped leaves enough to spring back), nor before it has been still for longer than a pilot
+//! leans. A booking can itself be wrong, so it is suspected in turn. Everything else that stays is told as a doubt,
+//! and the place is taken anew when the drive next engages.
 
 use crate::settings::AxisSettings;
 use crate::units::{narrow, nearest, ticks};
@@ -17,7 +17,7 @@ use crate::units::{narrow, nearest, ticks};
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct PlaceConfig {
     band_mdeg: i32,
-    strain_mdeg: i32,
+    slip_mdeg: i32,
     settle_ticks: u32,
     doubt_ticks: u32,
 }
@@ -29,7 +29,7 @@ impl PlaceConfig {
             ticks(axis.place_doubt_ms.into(), tick_hz).max(settle_ticks.saturating_add(1));
         Self {
             band_mdeg: axis.place_band_mdeg,
-            strain_mdeg: axis.deflection_max_mdeg,
+            slip_mdeg: axis.slip_deflection_mdeg,
             settle_ticks,
             doubt_ticks,
         }
@@ -42,18 +42,16 @@ pub(crate) struct Place {
     low_mdeg: i32,
     high_mdeg: i32,
     still_ticks: u32,
-    suspect: bool,
+    /// The last booking has not been borne out yet.
+    booked: bool,
     /// Largest deflection since stick and drive last agreed.
     worst_mdeg: i32,
     doubt: bool,
+    /// There was a doubt since stick and drive last agreed.
+    doubted: bool,
 }
 
 impl Place {
-    /// Something happened that may have cost steps: a movement or an engagement.
-    pub(crate) fn suspect(&mut self) {
-        self.suspect = true;
-    }
-
     /// Takes note of a deflection while the drive is on.
     pub(crate) fn strain(&mut self, deflection_mdeg: i32) {
         self.worst_mdeg = self.worst_mdeg.max(deflection_mdeg.saturating_abs());
@@ -62,7 +60,6 @@ impl Place {
     /// The drive has come on: what was before does not matter.
     pub(crate) fn engage(&mut self) {
         *self = Self::default();
-        self.suspect = true;
     }
 
     /// The drive is off or moves: nothing can be judged.
@@ -90,30 +87,39 @@ impl Place {
         }
         self.still_ticks = self.still_ticks.saturating_add(1);
         let apart = stick_mdeg.saturating_sub(drive_mdeg);
-        if apart.saturating_abs() <= config.band_mdeg {
+        let size = apart.saturating_abs();
+        if size <= config.band_mdeg {
             self.doubt = false;
             if self.still_ticks >= config.settle_ticks {
-                self.suspect = false;
+                self.booked = false;
+                self.doubted = false;
                 self.worst_mdeg = 0;
             }
             return 0;
         }
-        if self.still_ticks < config.settle_ticks {
+        if self.still_ticks < config.doubt_ticks {
             return 0;
         }
-        let size = apart.saturating_abs();
-        let back = self.worst_mdeg.saturating_sub(size);
-        let came_back = self.worst_mdeg >= config.strain_mdeg && back >= config.strain_mdeg / 2;
-        let leaned_on = size >= config.strain_mdeg || self.still_ticks < config.doubt_ticks;
+        let came_back = self.worst_mdeg >= config.slip_mdeg && size <= self.worst_mdeg / 2;
         let cycles = narrow(nearest(apart.into(), cycle_mdeg.into()));
         let rest = i64::from(apart) - i64::from(cycles) * i64::from(cycle_mdeg);
         let explained = cycles != 0 && rest.abs() <= i64::from(config.band_mdeg);
-        if explained && (came_back || (self.suspect && !leaned_on)) {
-            self.engage();
+        if explained && (came_back || self.booked) {
+            *self = Self {
+                booked: true,
+                ..Self::default()
+            };
             return cycles;
         }
-        self.doubt = self.still_ticks >= config.doubt_ticks;
+        self.doubt = true;
+        self.doubted = true;
         0
+    }
+
+    /// Whether the drive may be elsewhere than believed: strained beyond what it surely holds, or doubted, and not
+    /// seen to agree since.
+    pub(crate) const fn unsure(&self, config: &PlaceConfig) -> bool {
+        self.doubted || self.booked || self.worst_mdeg >= config.slip_mdeg
     }
 
     /// Whether a deflection has stayed that lost steps cannot explain.
@@ -128,6 +134,8 @@ mod tests {
 
     /// Four full steps of the example rig: 64 microsteps of 18.75 mdeg.
     const CYCLE: i32 = 1200;
+    /// 10 s at 500 Hz.
+    const DOUBT: u32 = 5_000;
 
     fn config() -> PlaceConfig {
         PlaceConfig::new(&AxisSettings::example(), 500)
@@ -140,80 +148,78 @@ mod tests {
     }
 
     #[test]
-    fn whole_cycles_after_an_incident_are_corrected_once_settled() {
-        for (stick, cycles) in [(1200, 1), (-1200 - 340, -1), (3 * 1200 + 340, 3)] {
+    fn whole_cycles_after_a_strain_are_corrected_once_still_for_long() {
+        for (stick, cycles) in [(1200i32, 1), (-1200 - 340, -1), (3 * 1200 + 340, 3)] {
             let mut place = Place::default();
-            place.suspect();
-            assert_eq!(
-                watch(&mut place, stick, 2000),
-                [(2000, cycles)],
-                "4 s at 500 Hz: less may be a pilot"
-            );
-            let mut place = Place::default();
-            place.strain(stick.signum() * 10_000);
-            assert_eq!(
-                watch(&mut place, stick, 400),
-                [(400, cycles)],
-                "0.8 s at 500 Hz: the stick has sprung back"
-            );
+            place.strain(stick.signum() * 15_000);
+            assert_eq!(watch(&mut place, stick, DOUBT), [(DOUBT, cycles)]);
+            assert!(!place.doubt());
         }
     }
 
     #[test]
-    fn leaning_on_the_stick_at_any_deflection_is_never_booked() {
-        for stick in (6_000..30_000).step_by(100) {
+    fn a_pilot_who_leans_at_any_deflection_is_never_booked_without_a_strain() {
+        for stick in (0..14_900).step_by(100) {
             let mut place = Place::default();
-            place.suspect();
-            place.strain(stick + 2_900);
-            assert_eq!(watch(&mut place, stick, 3000), [], "{stick}");
+            place.strain(14_900);
+            assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
+        }
+    }
+
+    #[test]
+    fn a_stick_that_is_still_near_the_strain_is_never_booked() {
+        for stick in (8_000..30_000).step_by(100) {
+            let mut place = Place::default();
+            place.strain(15_900.max(stick));
+            assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
         }
     }
 
     #[test]
     fn a_wrong_booking_is_put_right() {
         let mut place = Place::default();
-        place.suspect();
-        // A pilot held 2.4 deg for longer than pilots do, and then lets go.
-        assert_eq!(watch(&mut place, 2400, 2000), [(2000, 2)]);
-        assert_eq!(watch(&mut place, -2400, 2000), [(2000, -2)]);
-        assert_eq!(watch(&mut place, 0, 2000), []);
+        place.strain(16_000);
+        // After a big pull a pilot held 2.4 deg for longer than pilots do, and then lets go.
+        assert_eq!(watch(&mut place, 2400, DOUBT), [(DOUBT, 2)]);
+        assert_eq!(watch(&mut place, -2400, DOUBT), [(DOUBT, -2)]);
+        assert_eq!(watch(&mut place, 0, DOUBT), []);
+        assert_eq!(
+            watch(&mut place, 2400, DOUBT),
+            [],
+            "borne out: no longer suspected"
+        );
     }
 
     #[test]
-    fn a_pilot_who_holds_the_stick_is_not_taken_for_lost_steps() {
-        let mut place = Place::default();
-        assert_eq!(watch(&mut place, 1200, 1999), []);
-        assert!(!place.doubt());
-        assert_eq!(watch(&mut place, 1200, 1), []);
-        assert!(place.doubt(), "4 s at 500 Hz");
-    }
-
-    #[test]
-    fn odd_deflections_are_doubted_and_forgiven() {
-        let mut place = Place::default();
-        place.suspect();
-        assert_eq!(watch(&mut place, 600, 2000), []);
-        assert!(place.doubt());
-        assert_eq!(watch(&mut place, 100, 1), []);
-        assert!(!place.doubt());
+    fn a_held_stick_is_told_as_a_doubt_at_last_and_forgiven_at_once() {
+        for stick in [600, 1200] {
+            let mut place = Place::default();
+            assert_eq!(watch(&mut place, stick, DOUBT - 1), []);
+            assert!(!place.doubt());
+            assert_eq!(watch(&mut place, stick, 1), []);
+            assert!(place.doubt(), "10 s at 500 Hz");
+            assert_eq!(watch(&mut place, 100, 1), []);
+            assert!(!place.doubt());
+        }
     }
 
     #[test]
     fn a_moving_stick_is_not_judged() {
         let mut place = Place::default();
-        place.suspect();
-        for n in 0..2000 {
+        place.strain(16_000);
+        for n in 0..20_000 {
             // 20 mdeg a tick, to and fro over 2 degrees about one cycle.
             let stick = 1200 + 20 * ((n % 200) - 100i32).abs() - 1000;
             assert_eq!(place.judge(stick, 0, CYCLE, &config()), 0);
         }
+        assert!(!place.doubt());
     }
 
     #[test]
-    fn agreement_clears_the_suspicion() {
+    fn agreement_forgets_the_strain() {
         let mut place = Place::default();
-        place.suspect();
+        place.strain(16_000);
         assert_eq!(watch(&mut place, 50, 400), []);
-        assert_eq!(watch(&mut place, 1200, 1000), []);
+        assert_eq!(watch(&mut place, 1200, 2 * DOUBT), []);
     }
 }

@@ -1,12 +1,13 @@
 //! The motor supply: steady, or not.
 
-/// Low readings in a row that switch the drives off.
-const LOW_TICKS: u8 = 2;
+/// Low readings in a row that switch the drives off. A dip shorter than a tick shows in two of them, for a reading is the
+/// lowest since the one before.
+const LOW_TICKS: u8 = 3;
 
 /// Levels and time of the watch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct PowerLimits {
-    /// Two readings in a row below it switch the drives off.
+    /// Three readings in a row below it switch the drives off.
     pub(crate) min_mv: u16,
     /// A single reading below it does: the drivers may have lost their place.
     pub(crate) lost_mv: u16,
@@ -65,7 +66,7 @@ mod tests {
     };
 
     #[test]
-    fn steady_after_its_time_and_gone_after_two_low_readings() {
+    fn steady_after_its_time_and_gone_after_three_low_readings() {
         let mut power = Power::default();
         for n in 0..5 {
             assert!(!power.steady(), "{n}");
@@ -73,8 +74,10 @@ mod tests {
         }
         assert!(power.steady() && !power.low());
         power.step(19_999, LIMITS);
-        assert!(power.steady(), "one low reading is a glitch");
+        power.step(19_999, LIMITS);
+        assert!(power.steady(), "a dip shorter than a tick");
         power.step(20_000, LIMITS);
+        power.step(19_999, LIMITS);
         power.step(19_999, LIMITS);
         assert!(power.steady());
         power.step(12_000, LIMITS);

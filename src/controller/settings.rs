@@ -15,7 +15,7 @@ pub struct Settings {
     /// Periods of the step generator a second, 1000 to 50000 Hz, a whole multiple of `tick_hz`.
     #[cfg_attr(feature = "serde", serde(default = "Settings::default_generator_hz"))]
     pub generator_hz: u16,
-    /// Motor supply below which the drives go off, 1000 to 60000 mV; a single reading below it is forgiven.
+    /// Motor supply below which the drives go off, 1000 to 60000 mV; three readings in a row, a shorter dip is forgiven.
     pub supply_min_mv: u16,
     /// Motor supply at which the motor drivers may have lost their place, 500 mV to `supply_min_mv`: a single
     /// reading below it switches the drives off, and the place is taken anew. Set it above the drivers' undervoltage.
@@ -118,13 +118,16 @@ pub struct AxisSettings {
     /// Deflection beyond which the drive does not advance against the pilot or a stop, `hold_on_mdeg` to 60000 mdeg.
     /// Keep it where the drive still has torque in hand, so that no steps are lost.
     pub deflection_max_mdeg: i32,
+    /// Deflection below which the drive at rest cannot have slipped, however fast the hand was (the cartridge's damping
+    /// counts too), `deflection_max_mdeg` to 180000 mdeg. Only a deflection beyond it can be booked as lost steps.
+    pub slip_deflection_mdeg: i32,
     /// Largest deflection of a settled stick with hands off: free play, friction band, sensor error;
     /// 10 mdeg to below `deflection_max_mdeg`.
     pub place_band_mdeg: i32,
-    /// Time of a still stick before the place is judged, 50 to 20000 ms.
+    /// Time of a still stick before it counts as agreeing with the drive, 50 to 20000 ms.
     pub place_settle_ms: u16,
-    /// Time of a still stick before a deflection that lost steps cannot explain is reported, and before one is
-    /// booked as lost steps although the stick has not sprung back: longer than a pilot leans on it. 50 to 60000 ms.
+    /// Time of a still stick before a deflection is booked as lost steps, or reported where they cannot explain it:
+    /// longer than a pilot leans on it. 50 to 60000 ms.
     pub place_doubt_ms: u16,
     /// Stick angle at which the joystick axis reaches its end, 1000 to 180000 mdeg.
     pub joystick_full_mdeg: i32,
@@ -207,9 +210,10 @@ impl AxisSettings {
             hold_on_mdeg: 1_500,
             hold_off_ms: 300,
             deflection_max_mdeg: 6_000,
+            slip_deflection_mdeg: 15_000,
             place_band_mdeg: 350,
             place_settle_ms: 800,
-            place_doubt_ms: 4_000,
+            place_doubt_ms: 10_000,
             joystick_full_mdeg: 25_000,
         }
     }

@@ -153,6 +153,9 @@ impl AxisSettings {
             0,
             i64::from(self.hold_on_mdeg) - 1,
         )?;
+        let path = of_axis!(roll, "slip_deflection_mdeg");
+        let least = i64::from(self.deflection_max_mdeg);
+        range(path, self.slip_deflection_mdeg, least, 180_000)?;
         let path = of_axis!(roll, "place_band_mdeg");
         range(
             path,

@@ -73,6 +73,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         surroundings: surroundings(rig, numerics.contact_steps),
         hand: Hand::new(rig.stick.grip_radius_m, feel),
         feel,
+        supply_low_v: start.supply_v,
         supply: Supply::new(
             rig.supply.source_ohm,
             rig.supply.bulk_f,

@@ -115,6 +115,8 @@ pub struct Plant {
     pub(crate) hand: Hand,
     pub(crate) feel: HandFeel,
     pub(crate) supply: Supply,
+    /// Lowest supply since the last sample, as the board's generator interrupt reads it, V.
+    pub(crate) supply_low_v: f64,
     pub(crate) switches: [Switch; SwitchName::ALL.len()],
     pub(crate) bounce_s: Vec<f64>,
     pub(crate) force_trim: bool,
@@ -162,9 +164,10 @@ impl Plant {
         for (axis, angle) in self.axis.iter_mut().zip(self.stick.angle_rad) {
             axis.counts = axis.sensor.sample(angle.to_degrees());
         }
-        let millivolts = (self.supply.volts() * 1000.0)
+        let millivolts = (self.supply_low_v.min(self.supply.volts()) * 1000.0)
             .round()
             .clamp(0.0, f64::from(u16::MAX));
+        self.supply_low_v = self.supply.volts();
         Inputs {
             tick: self.tick,
             sensor_counts: std::array::from_fn(|i| self.axis[i].counts),
@@ -205,6 +208,7 @@ impl Plant {
             }; AXES];
             for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
                 axis.driver.watch_supply(self.supply.volts());
+                self.supply_low_v = self.supply_low_v.min(self.supply.volts());
                 let pulse = axis.generator.period();
                 axis.driver.step(pulse);
                 axis.note_engagement();

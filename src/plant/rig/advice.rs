@@ -146,6 +146,13 @@ impl Rig {
                 cartridge.breakout_nm
             ));
         }
+        if unbalance_nm.abs() > axis.friction.stiction_nm {
+            notes.push(format!(
+                "the weight's torque at a soft limit, `{:.3}` N·m, is above the pivot's stiction `{}`: let go limp there, the stick falls away",
+                unbalance_nm.abs(),
+                axis.friction.stiction_nm
+            ));
+        }
         let drag_nm = axis.drag_nm();
         if drag_nm > 0.5 * cartridge.breakout_nm {
             notes.push(format!(
@@ -160,6 +167,13 @@ impl Rig {
             notes.push(format!(
                 "free play and backlash, `{play_deg:.3}` degrees, are more than one full step, `{:.3}` degrees",
                 axis.full_step_deg()
+            ));
+        }
+        let increment_deg = f64::from(settings.nudge_increment_mdeg) / 1000.0;
+        if increment_deg <= 2.0 * play_deg {
+            notes.push(format!(
+                "`nudge_increment_mdeg` is `{increment_deg}` degrees, free play and backlash there and back are `{:.3}`: a tap back moves nothing",
+                2.0 * play_deg
             ));
         }
         let deflection_deg = f64::from(settings.deflection_max_mdeg) / 1000.0;

@@ -114,10 +114,7 @@ impl Rig {
             ),
             ("supply_v", self.supply.volts),
             ("supply_min_v", f64::from(settings.supply_min_mv) / 1000.0),
-            (
-                "supply_lost_v",
-                f64::from(settings.supply_lost_mv) / 1000.0,
-            ),
+            ("supply_lost_v", f64::from(settings.supply_lost_mv) / 1000.0),
         ]
         .into_iter()
         .map(|(name, value)| (format!("rig.{name}"), value))

@@ -128,6 +128,12 @@ fn both_rigs_keep_the_design_rules() {
             // 14 CFR part 60, table C2A, entry 2.a.6: ±2.5 mm.
             within("free play at the grip, ± mm", 0.1, 2.5);
             within("damping ratio on the gradient", 0.3, 0.7);
+            // A slam from centre: the stop-slammed scenario measures the speed.
+            let slam_rad_per_s = if rig.name == "kittiwake" { 6.1 } else { 5.0 };
+            let slam_nm = of("cartridge torque, centre to stop, N·m")
+                + axis.cartridge.cartridge().damping_nm_s_per_rad * slam_rad_per_s;
+            let parked_nm = of("drive holds at holding current, N·m");
+            assert!(parked_nm > slam_nm, "{} {index}: {slam_nm}", rig.name);
             // Only abuse slips the drive, but abuse does, whether the mesh's losses help it or not and with the detent against it.
             let most_nm = of("drive holds at holding current, N·m")
                 / (axis.drive.efficiency * axis.drive.efficiency)
@@ -246,7 +252,13 @@ fn misfits_of_controller_and_parts_are_advised() {
         ),
         ("hold_a = 3.65", "hold_a = 2.0", "holding current"),
         ("run_a = 3.75", "run_a = 4.6", "rated"),
-        ("breakout_nm = 0.78", "breakout_nm = 0.5", "sag"),
+        ("1, 0.0, -0.0159]", "1, 0.0, -0.165]", "sag"),
+        ("1, 0.0, -0.0159]", "1, 0.0, -0.05]", "falls away"),
+        (
+            "nudge_increment_mdeg = 450",
+            "nudge_increment_mdeg = 375",
+            "moves nothing",
+        ),
         ("detent_nm = 0.04", "detent_nm = 0.09", "drags"),
         (
             "free_play_deg = 0.15",
