@@ -295,6 +295,25 @@ fn the_harness_has_no_clock_and_no_port_and_reads_files_in_two_places() {
 }
 
 #[test]
+fn the_feel_crate_has_no_io_and_no_clock() {
+    forbid(
+        "src/feel",
+        &[
+            "std::fs",
+            "std::net",
+            "std::process",
+            "std::time",
+            "std::io",
+            "std::thread",
+            "std::env",
+            "HashMap",
+            "HashSet",
+        ],
+        &[],
+    );
+}
+
+#[test]
 fn nothing_that_feeds_a_trace_walks_a_hash_map() {
     forbid("src/plant", &["HashMap", "HashSet"], &[]);
     forbid("src/controller", &["HashMap", "HashSet"], &[]);
@@ -328,6 +347,7 @@ fn what_feeds_a_trace_takes_its_functions_from_libm() {
         ".mul_add(",
     ];
     forbid("src/plant", &functions, &[]);
+    forbid("src/feel", &functions, &[]);
     forbid("src/harness/run", &functions, &[]);
 }
 
