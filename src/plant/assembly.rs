@@ -5,10 +5,10 @@ use trimproof_controller::{AXES, PITCH, StepGenerator, Switches};
 use crate::contact::{Body, BumperLaw, ContactLoad, Surroundings, Tube};
 use crate::driver::{Driver, DriverLaw};
 use crate::dynamics::{
-    CartridgeLaw, DryFriction, GimbalLaw, GimbalState, TrainLaw, TrainState, WindingLaw,
+    CartridgeLaw, DryFriction, GimbalLaw, GimbalState, PoseAnchor, TrainLaw, TrainState, WindingLaw,
 };
 use crate::fault::SwitchName;
-use crate::hand::{Hand, HandFeel, HandTouch};
+use crate::hand::{Hand, HandFeel};
 use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig, StopsRig};
 use crate::sensor::AngleSensor;
 use crate::shapes::{Along, Form};
@@ -69,6 +69,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             ..GimbalState::default()
         },
         accel: [0.0; AXES],
+        mid: PoseAnchor::default(),
         axis,
         surroundings: surroundings(rig, numerics.contact_steps),
         hand: Hand::new(rig.stick.grip_radius_m, feel),
@@ -92,7 +93,6 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         silence_ticks: (rig.board.silence_s / tick_s).round() as u32,
         silent_for: 0,
         levels: Switches::default(),
-        touch: HandTouch::default(),
         contact: ContactLoad::default(),
     }
 }

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::dynamics::{Pose, dot};
+use crate::dynamics::{Pose, PoseAnchor, dot};
 
 /// Stiffness, damping and strength of a hand.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -88,6 +88,7 @@ pub struct Hand {
     feel: HandFeel,
     grip: Option<Path>,
     push: Option<Push>,
+    wish: PoseAnchor,
 }
 
 impl Hand {
@@ -98,6 +99,7 @@ impl Hand {
             feel,
             grip: None,
             push: None,
+            wish: PoseAnchor::default(),
         }
     }
 
@@ -160,16 +162,38 @@ impl Hand {
 
     /// Force and torque of the hand on a stick at `pose` with the given rates, rad/s.
     pub fn touch(&self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> HandTouch {
+        let wish = self
+            .target(now_s)
+            .map(|(angle, rate)| (Pose::at(angle), rate));
+        self.press(pose, rate_rad_per_s, wish, now_s)
+    }
+
+    /// [`Self::touch`] for instants that follow each other closely.
+    pub fn touch_next(&mut self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> HandTouch {
+        let wish = self
+            .target(now_s)
+            .map(|(angle, rate)| (self.wish.follow(angle), rate));
+        self.press(pose, rate_rad_per_s, wish, now_s)
+    }
+
+    /// Force and torque with the pose that the hand wants and its rates, rad/s, if it grips.
+    #[inline]
+    fn press(
+        &self,
+        pose: &Pose,
+        rate_rad_per_s: [f64; 2],
+        wish: Option<(Pose, [f64; 2])>,
+        now_s: f64,
+    ) -> HandTouch {
         if self.grip.is_none() && self.push.is_none() {
             return HandTouch::default();
         }
         let r = self.grip_radius_m;
         let reach = [r * pose.roll.1, r];
         let mut torque_nm = [0.0; 2];
-        if let Some((angle, rate)) = self.target(now_s) {
+        if let Some((wish, rate)) = wish {
             let here = pose.place([0.0, 0.0, -r]);
             let levers = pose.levers(here);
-            let wish = Pose::at(angle);
             let there = wish.place([0.0, 0.0, -r]);
             let wish_levers = wish.levers(there);
             let mut force: [f64; 3] = std::array::from_fn(|k| {

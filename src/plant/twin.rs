@@ -5,9 +5,11 @@ use trimproof_controller::{AXES, Inputs, Outputs, StepGenerator, Switches};
 use crate::assembly;
 use crate::contact::{ContactLoad, Surroundings};
 use crate::driver::Driver;
-use crate::dynamics::{GimbalLaw, GimbalState, Pose, StickPath, TrainDrive, TrainLaw, TrainState};
+use crate::dynamics::{
+    GimbalLaw, GimbalState, Pose, PoseAnchor, StickPath, TrainDrive, TrainLaw, TrainState,
+};
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
-use crate::hand::{Hand, HandFeel, HandTouch, PathShape};
+use crate::hand::{Hand, HandFeel, PathShape};
 use crate::rig::{Cartridge, Rig};
 use crate::sensor::{AngleSensor, SensorFaults};
 use crate::supply::Supply;
@@ -110,6 +112,7 @@ pub struct Plant {
     pub(crate) gimbal: GimbalLaw,
     pub(crate) stick: GimbalState,
     pub(crate) accel: [f64; AXES],
+    pub(crate) mid: PoseAnchor,
     pub(crate) axis: [Axis; AXES],
     pub(crate) surroundings: Surroundings,
     pub(crate) hand: Hand,
@@ -128,7 +131,6 @@ pub struct Plant {
     pub(crate) silence_ticks: u32,
     pub(crate) silent_for: u32,
     pub(crate) levels: Switches,
-    pub(crate) touch: HandTouch,
     pub(crate) contact: ContactLoad,
 }
 
@@ -243,13 +245,11 @@ impl Plant {
             torque[i] = -load.cartridge_nm * share;
             power_w += load.power_w * share;
         }
-        let pose = Pose::at(mid);
-        self.touch = self.hand.touch(&pose, mid_rate, now_s + half);
-        self.contact = self
-            .surroundings
-            .load(&self.gimbal, mid, mid_rate, &pose, h);
+        let pose = self.mid.follow(mid);
+        let touch = self.hand.touch_next(&pose, mid_rate, now_s + half);
+        self.contact = self.surroundings.load(&self.gimbal, mid_rate, &pose, h);
         for (i, torque) in torque.iter_mut().enumerate() {
-            *torque += self.touch.torque_nm[i] + self.contact.torque_nm[i];
+            *torque += touch.torque_nm[i] + self.contact.torque_nm[i];
         }
         self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
         for i in 0..AXES {

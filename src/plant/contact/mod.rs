@@ -112,11 +112,10 @@ impl Surroundings {
         }
     }
 
-    /// Force on the stick at mid-step: angles and rates of that instant, and the step for the travel bound.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step for the travel bound.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
-        angle_rad: [f64; 2],
         rate: [f64; 2],
         pose: &Pose,
         step_s: f64,
@@ -127,7 +126,7 @@ impl Surroundings {
         }
         self.steps_since += 1;
         if self.safe_m < 0.0 || self.near.is_empty() || self.steps_since >= self.refresh_steps {
-            self.look(angle_rad);
+            self.look(pose);
             if self.near.is_empty() {
                 return ContactLoad::default();
             }
@@ -142,7 +141,7 @@ impl Surroundings {
             if gap >= 0.0 && gap >= 0.5 * step_s * closing {
                 continue;
             }
-            let inv = invert(law.mass_matrix(angle_rad[1]));
+            let inv = invert(law.mass_matrix_in(pose));
             let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
                 + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
             let force = self.bodies[near.body]
@@ -157,16 +156,15 @@ impl Surroundings {
 
     /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` without obstacles.
     pub fn gap_m(&self, angle_rad: [f64; 2]) -> Option<f64> {
-        let stick = stick_pose(angle_rad);
+        let stick = stick_pose(&Pose::at(angle_rad));
         self.bodies
             .iter()
             .map(|body| self.query(&stick, body).0)
             .reduce(f64::min)
     }
 
-    fn look(&mut self, angle_rad: [f64; 2]) {
-        let stick = stick_pose(angle_rad);
-        let pose = Pose::at(angle_rad);
+    fn look(&mut self, pose: &Pose) {
+        let stick = stick_pose(pose);
         self.near.clear();
         let mut smallest = f64::INFINITY;
         for (index, body) in self.bodies.iter().enumerate() {
@@ -215,12 +213,45 @@ impl Surroundings {
 }
 
 /// Orientation of the stick for rapier: R_y(θ) R_x(φ).
-fn stick_pose(angle_rad: [f64; 2]) -> RapierPose {
-    let (s, c) = libm::sincos(0.5 * angle_rad[0]);
-    let (sr, cr) = libm::sincos(0.5 * angle_rad[1]);
+fn stick_pose(pose: &Pose) -> RapierPose {
+    let (s, c) = half_angle(pose.pitch);
+    let (sr, cr) = half_angle(pose.roll);
     // Quaternion product (0, s, 0, c) · (sr, 0, 0, cr).
     RapierPose::from_parts(
         Vector::new(0.0, 0.0, 0.0),
         Rotation::from_xyzw(c * sr, s * cr, -s * sr, c * cr),
     )
+}
+
+/// Sine and cosine of half an angle, or both with the other sign: the same to a quaternion.
+///
+/// With 2 cos² = 1 + cos and 2 sin² = 1 − cos, whichever root is the larger, and sin = 2 sin cos for the other.
+fn half_angle((sin, cos): (f64, f64)) -> (f64, f64) {
+    let larger = (0.5 * (1.0 + cos.abs())).sqrt();
+    let smaller = 0.5 * sin / larger;
+    if cos >= 0.0 {
+        (smaller, larger)
+    } else {
+        (larger, smaller)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn half_angle_is_that_of_libm_but_for_the_sign_of_both() {
+        for k in -180..=180 {
+            let angle_rad = f64::from(k).to_radians();
+            let (s, c) = half_angle(libm::sincos(angle_rad));
+            let (sin, cos) = libm::sincos(0.5 * angle_rad);
+            // cos is never negative here, so a turned sign shows in both.
+            let sign = if s * sin + c * cos < 0.0 { -1.0 } else { 1.0 };
+            assert!(
+                (sign * s - sin).abs() < 4e-16 && (sign * c - cos).abs() < 4e-16,
+                "{k}°: {s}, {c} for {sin}, {cos}"
+            );
+        }
+    }
 }

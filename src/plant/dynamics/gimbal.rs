@@ -59,6 +59,12 @@ impl GimbalLaw {
         self.mass_matrix_at(s, c).0
     }
 
+    /// [`Self::mass_matrix`] with the roll's sine and cosine at hand.
+    pub fn mass_matrix_in(&self, pose: &Pose) -> [f64; 3] {
+        let (s, c) = pose.roll;
+        self.mass_matrix_at(s, c).0
+    }
+
     /// The matrix and its derivative with respect to φ, `([M_θθ, M_θφ, M_φφ], [M_θθ', M_θφ'])`.
     fn mass_matrix_at(&self, s: f64, c: f64) -> ([f64; 3], [f64; 2]) {
         let i = &self.mass.inner_inertia_kg_m2;

@@ -6,6 +6,7 @@
 //! positive, so the reversal of a spur pair does not appear.
 
 use super::cartridge::CartridgeLaw;
+use super::turn::Anchor;
 use super::winding::{Phase, WindingLaw};
 
 /// Constants of one trim drive.
@@ -64,6 +65,8 @@ pub struct TrainState {
     pub slipped_rad: f64,
     pub(crate) shaft_accel: f64,
     pub(crate) rotor_accel: f64,
+    /// For the electrical angle.
+    pub(crate) turn: Anchor,
 }
 
 /// What the driver does during a step.
@@ -157,7 +160,7 @@ impl TrainLaw {
             + self.cartridge.damping_nm_s_per_rad * (stick_rate - shaft_rate);
         let mesh = self.mesh_nm(per, s, shaft_rate, rotor_rate);
 
-        let (sin, cos) = libm::sincos(self.electrical_rad(s));
+        let (sin, cos) = s.turn.follow(self.electrical_rad(s));
         let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
         let (ia, va) =
             self.winding
