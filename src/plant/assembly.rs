@@ -36,6 +36,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         let law = train_law(axes[i], step_s / f64::from(substeps));
         Axis {
             law,
+            per: law.reciprocals(),
             train: TrainState {
                 shaft_rad: start.angle_rad[i],
                 rotor_rad: start.angle_rad[i] * law.ratio,

@@ -14,6 +14,7 @@ pub use cartridge::{CartridgeLaw, PRELOAD_RAMP_RAD};
 pub(crate) use gimbal::invert;
 pub use gimbal::{DryFriction, GimbalLaw, GimbalState};
 pub use pose::{Pose, PoseAnchor, dot};
+pub(crate) use train::Reciprocals;
 pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
 pub use turn::Anchor;
 pub use winding::{Phase, WindingLaw};

@@ -45,13 +45,20 @@ impl Anchor {
         if let Some(near) = self.reach(angle_rad) {
             return near;
         }
+        self.drop_at(angle_rad);
+        (self.sin, self.cos)
+    }
+
+    /// Out of line: it is rare, and inlined it takes the registers of the steps around it.
+    #[cold]
+    #[inline(never)]
+    fn drop_at(&mut self, angle_rad: f64) {
         let (sin, cos) = libm::sincos(angle_rad);
         *self = Self {
             at_rad: angle_rad,
             sin,
             cos,
         };
-        (sin, cos)
     }
 
     /// Sine and cosine of an angle within reach.
@@ -61,11 +68,13 @@ impl Anchor {
         // Written so that an angle that is not a number goes to libm.
         if d.abs() <= REACH_RAD {
             let square = d * d;
-            let sin_d =
-                d + d * square * (-1.0 / 6.0 + square * (1.0 / 120.0 - square * (1.0 / 5_040.0)));
+            // Halves of the polynomials side by side, so that they do not wait for each other.
+            let fourth = square * square;
+            let sin_d = d
+                - (d * square) * ((1.0 / 6.0 - square * (1.0 / 120.0)) + fourth * (1.0 / 5_040.0));
             let less_d = square
-                * (0.5
-                    - square * (1.0 / 24.0 - square * (1.0 / 720.0 - square * (1.0 / 40_320.0))));
+                * ((0.5 - square * (1.0 / 24.0))
+                    + fourth * (1.0 / 720.0 - square * (1.0 / 40_320.0)));
             Some((
                 self.sin + (self.cos * sin_d - self.sin * less_d),
                 self.cos - (self.sin * sin_d + self.cos * less_d),
