@@ -5,3 +5,4 @@
 
 pub mod figures;
 pub mod record;
+pub mod size;
