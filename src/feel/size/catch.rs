@@ -1,10 +1,11 @@
 //! Catch jump when release is let go, and resolution of trim and sensor, at the grip.
 
+use std::f64::consts::FRAC_PI_2;
+
 use serde::Serialize;
 use trimproof_plant::Rig;
+use trimproof_plant::dynamics::TrainLaw;
 use trimproof_plant::train_law;
-
-use super::force::drag_nm;
 
 /// The controller waits until the driver's phase is within this share of a full step of the stick, or one microstep
 /// (src/controller/axis.rs, `aligned`).
@@ -13,6 +14,8 @@ const ALIGNED_SHARE: u16 = 8;
 const SIGMAS: f64 = 3.0;
 /// Positions of the travel at which the sensor's error is looked at.
 const POSITIONS: u32 = 200;
+/// Places of the rotor in its detent that are looked at.
+const PLACES: u32 = 180;
 
 /// The catch jump: by how much the motor falls, as seen at the grip, when it comes on after a release.
 ///
@@ -37,6 +40,8 @@ pub struct CatchSizes {
     pub give_mm: f64,
     /// Half of the backlash, mm.
     pub backlash_mm: f64,
+    /// Where detent and friction let the rotor come to rest, beyond the driver's phase, mm; mostly short of it: negative.
+    pub settles_mm: f64,
     /// By how much the new trimmed position may be off from where the stick was let go, mm.
     pub centre_off_mm: f64,
     /// By how much the stick itself is carried along with no hand on it, mm: what of that the free play does not hide.
@@ -81,18 +86,14 @@ pub(crate) fn catch(rig: &Rig, index: usize) -> CatchSizes {
     let electrical = axis
         .driver
         .electrical_rad(i64::from(settings.phase_zero_usteps));
-    let off_deg =
-        (electrical.to_degrees() - axis.motor.zero_deg + 180.0).rem_euclid(360.0) - 180.0;
+    let off_deg = (electrical.to_degrees() - axis.motor.zero_deg + 180.0).rem_euclid(360.0) - 180.0;
     let phase_zero = off_deg.abs().to_radians() / (law.rotor_teeth * law.ratio);
     let noise_deg = axis.sensor.noise_deg * filter_share(settings.filter_shift);
     let sensor = (sensor_error_deg(rig, index) + SIGMAS * noise_deg).to_radians();
-    let drag = drag_nm(rig, index);
-    let free_play = law.cartridge.free_play_rad;
-    let seat = law.cartridge.deflection_rad(drag) - free_play;
-    let teeth = (law.detent_nm + law.rotor_friction_nm) * law.ratio / law.mesh_nm_per_rad;
-    let backlash = law.half_backlash_rad;
     let off = alignment + phase_zero + sensor;
-    let worst = off + free_play + seat + teeth + backlash;
+    let fall = worst_fall(&law, axis.driver.run_a, off);
+    let (free_play, backlash) = (law.cartridge.free_play_rad, law.half_backlash_rad);
+    let worst = off + free_play + fall.give + backlash + fall.settles;
     // Pivot friction holds the stick until the cartridge pulls harder.
     let hidden = law.cartridge.deflection_rad(axis.friction.stiction_nm);
     CatchSizes {
@@ -102,12 +103,48 @@ pub(crate) fn catch(rig: &Rig, index: usize) -> CatchSizes {
         phase_zero_mm: mm(phase_zero),
         sensor_mm: mm(sensor),
         free_play_mm: mm(free_play),
-        give_mm: mm(seat + teeth),
+        give_mm: mm(fall.give),
         backlash_mm: mm(backlash),
+        settles_mm: mm(fall.settles),
         centre_off_mm: mm(off + backlash),
         stick_moves_mm: mm((off + backlash - hidden).max(0.0)),
         unaligned_mm: mm(2.0 * axis.full_step_deg().to_radians()),
     }
+}
+
+/// What the detent does to a fall, rad at the trim shaft.
+struct Fall {
+    give: f64,
+    settles: f64,
+}
+
+/// The worst fall over all places of the rotor in its detent, with the driver `off` rad ahead of the stick.
+///
+/// A rotor at x in its detent was dragged there by the torque T_d sin 4x + T_f, under which the teeth and the cartridge's
+/// seat give. It comes to rest at α − (T_d sin 4α + T_f)/(Kt I) (small angles; derived from docs/model/drive.md).
+fn worst_fall(law: &TrainLaw, run_a: f64, off: f64) -> Fall {
+    let per = law.rotor_teeth * law.ratio;
+    let holding_nm = law.kt_nm_per_a * run_a;
+    (0..PLACES)
+        .map(|k| FRAC_PI_2 * f64::from(k) / f64::from(PLACES))
+        .map(|x| {
+            let motor_nm = law.detent_nm * libm::sin(4.0 * x) + law.rotor_friction_nm;
+            let mesh_nm = motor_nm.max(0.0) * law.ratio;
+            let shaft_nm = mesh_nm * (1.0 + law.mesh_loss) + law.shaft_friction_nm;
+            let seat = law.cartridge.deflection_rad(shaft_nm);
+            let teeth = mesh_nm / law.mesh_nm_per_rad;
+            let alpha = x + per * (seat + teeth + law.half_backlash_rad + off);
+            let short_nm = law.detent_nm * libm::sin(4.0 * alpha) + law.rotor_friction_nm;
+            Fall {
+                give: seat - law.cartridge.free_play_rad + teeth,
+                settles: -short_nm / holding_nm / per,
+            }
+        })
+        .max_by(|a, b| (a.give + a.settles).total_cmp(&(b.give + b.settles)))
+        .unwrap_or(Fall {
+            give: 0.0,
+            settles: 0.0,
+        })
 }
 
 /// Resolution of axis `index`.
@@ -116,9 +153,8 @@ pub(crate) fn resolution(rig: &Rig, index: usize) -> Resolution {
     let mm = |deg: f64| 1000.0 * rig.stick.grip_radius_m * deg.to_radians();
     let microsteps = f64::from(axis.driver.microsteps);
     let trim_deg = axis.full_step_deg() / microsteps;
-    let first = std::f64::consts::FRAC_PI_2 / microsteps;
-    let friction_nm =
-        axis.motor.friction_nm + axis.drive.shaft_friction_nm / axis.drive.ratio();
+    let first = FRAC_PI_2 / microsteps;
+    let friction_nm = axis.motor.friction_nm + axis.drive.shaft_friction_nm / axis.drive.ratio();
     let holding_nm = axis.motor.torque_constant_nm_per_a() * axis.driver.hold_a;
     let share = (friction_nm / holding_nm).min(1.0);
     let tap_deg = f64::from(settings.nudge_increment_mdeg) / 1000.0;
@@ -192,7 +228,8 @@ mod tests {
                 + c.sensor_mm
                 + c.free_play_mm
                 + c.give_mm
-                + c.backlash_mm;
+                + c.backlash_mm
+                + c.settles_mm;
             assert!((c.worst_mm - sum).abs() < 1e-12);
             // 2.5 microsteps of 0.1080 mm.
             assert!((c.alignment_mm - 2.5 * 0.107_992).abs() < 1e-4);

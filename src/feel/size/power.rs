@@ -11,6 +11,9 @@ pub const COPPER_PER_K: f64 = 0.00393;
 /// How much warmer a hot winding is than a cold one, K (a motor at its rated current; common practice, no source).
 pub const HOT_RISE_K: f64 = 80.0;
 
+/// Turns of the search for the loaded supply's voltage.
+const ITERATIONS: u32 = 80;
+
 /// Windings at room temperature or at their working temperature.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
@@ -103,13 +106,23 @@ pub(crate) fn draws(rig: &Rig, load_nm: [f64; 2]) -> Vec<Draw> {
     .collect()
 }
 
-/// Voltage at the drivers while both axes stand at `current`, V; half of the source where it cannot give the power.
+/// Voltage at the drivers while both axes stand at `current`, or at what the supply can drive through a winding, V.
 pub(crate) fn standing_supply_v(rig: &Rig, current: Current, windings: Windings) -> f64 {
-    let power_w = [0, 1]
-        .map(|i| copper_w(rig.axis(i), current.amps(rig, i), windings))
-        .iter()
-        .sum();
-    loaded_v(rig, power_w).unwrap_or(0.5 * rig.supply.volts)
+    let mut volts = rig.supply.volts;
+    for _ in 0..ITERATIONS {
+        let power_w: f64 = [0, 1]
+            .map(|i| {
+                let axis = rig.axis(i);
+                let amps = current.amps(rig, i).min(volts / windings.ohm(axis));
+                copper_w(axis, amps, windings)
+            })
+            .iter()
+            .sum();
+        let loaded = rig.supply.volts - rig.supply.source_ohm * power_w / volts;
+        // Half way each time: it cannot run away.
+        volts = 0.5 * (volts + loaded.max(0.0));
+    }
+    volts
 }
 
 /// Heat of both windings at a peak current: I² R (cos² + sin²), whatever the microstep, W.
@@ -146,7 +159,10 @@ mod tests {
     fn holding_draws_what_copper_takes() {
         let draw = &draws(&kittiwake(), [0.0; 2])[0];
         assert!((draw.power_w - 21.4965).abs() < 1e-9, "{draw:?}");
-        assert!((draw.supply_v.unwrap() - 23.892_034).abs() < 1e-5, "{draw:?}");
+        assert!(
+            (draw.supply_v.unwrap() - 23.892_034).abs() < 1e-5,
+            "{draw:?}"
+        );
         assert!((draw.supply_a.unwrap() - 0.899_73).abs() < 1e-5, "{draw:?}");
         let back = draw.supply_v.unwrap() + 0.12 * draw.supply_a.unwrap();
         assert!((back - 24.0).abs() < 1e-12);

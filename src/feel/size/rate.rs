@@ -187,10 +187,7 @@ impl AtSpeed {
             let (sin, cos) = libm::sincos(psi);
             let [a, b] = current(psi);
             let lack = [self.amps - a, -b];
-            (
-                cos * lack[1] - sin * lack[0],
-                cos * lack[0] + sin * lack[1],
-            )
+            (cos * lack[1] - sin * lack[0], cos * lack[0] + sin * lack[1])
         };
         let width = TAU / f64::from(ANGLES);
         let mut best = 0.0_f64;
@@ -214,11 +211,16 @@ pub(crate) fn rates(rig: &Rig, index: usize) -> RateSizes {
     let load_nm = load_nm(rig, index);
     let speed = Windings::ALL.map(|windings| at_speed(rig, index, windings));
     let full = speed.map(|at| deg_per_s(at.full_torque_rate()));
-    let limit = speed.map(|at| deg_per_s(at.limit_rate(&|rate| motor_asked_nm(axis, load_nm, rate))));
+    let limit =
+        speed.map(|at| deg_per_s(at.limit_rate(&|rate| motor_asked_nm(axis, load_nm, rate))));
     let ustep_deg = step_deg / f64::from(axis.driver.microsteps);
     let generator = f64::from(rig.controller.generator_hz) / 2.0 * ustep_deg;
     let [_, hot] = limit;
-    let reversal = reversal_s(axis.motor.inductance_h, axis.driver.run_a, speed[1].supply_v);
+    let reversal = reversal_s(
+        axis.motor.inductance_h,
+        axis.driver.run_a,
+        speed[1].supply_v,
+    );
     let resonance = resonance(axis);
     let set = [
         ("nudge", settings.nudge_rate_mdeg_per_s),
@@ -250,7 +252,11 @@ pub(crate) fn rates(rig: &Rig, index: usize) -> RateSizes {
         torque_limit_deg_per_s: limit,
         generator_deg_per_s: generator,
         highest_deg_per_s: hot.min(generator),
-        limited_by: if hot < generator { "torque" } else { "step generator" },
+        limited_by: if hot < generator {
+            "torque"
+        } else {
+            "step generator"
+        },
         set,
         resonance,
     }
@@ -334,11 +340,15 @@ mod tests {
     }
 
     /// By hand: kt 1.26/(√2·2.8) = 0.318198; at φ = 90° (0.9·3.75 + 0.318198 ω)² + (50·2.5e-3·3.75 ω)² = 24² gives
-    /// 0.320976 ω² + 2.147838 ω − 564.609375 = 0, ω = 38.7264 rad/s.
+    /// 0.320976 ω² + 2.147838 ω − 564.609375 = 0, ω = 38.7284 rad/s.
     #[test]
     fn full_current_flows_up_to_the_closed_form() {
         let at = AtSpeed::new(&kittiwake().pitch.motor, 3.75, 0.9, 24.0);
-        assert!((at.full_torque_rate() - 38.7264).abs() < 1e-3, "{}", at.full_torque_rate());
+        assert!(
+            (at.full_torque_rate() - 38.7284).abs() < 1e-3,
+            "{}",
+            at.full_torque_rate()
+        );
         assert!((at.most_nm(20.0) - 0.318_198 * 3.75).abs() < 1e-5);
     }
 
@@ -370,8 +380,14 @@ mod tests {
     #[test]
     fn resonances_of_a_rig() {
         let found = rates(&kittiwake(), 0);
-        assert!((found.resonance.rotor_hz - 224.44).abs() < 0.01, "{found:?}");
-        assert!((found.resonance.geared_hz - 210.30).abs() < 0.02, "{found:?}");
+        assert!(
+            (found.resonance.rotor_hz - 224.44).abs() < 0.01,
+            "{found:?}"
+        );
+        assert!(
+            (found.resonance.geared_hz - 210.30).abs() < 0.02,
+            "{found:?}"
+        );
         let [low, high] = found.resonance.band_steps_per_s;
         assert!(low < 0.85 * 210.3 && high > 224.44);
         // 6°/s in steps of 0.3°.
