@@ -30,6 +30,8 @@ pub enum Command {
     Schema(SchemaArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
+    /// Answer the drawing board's questions about a rig: forces, holding margin, catch jump, rates, supply
+    Size(SizeArgs),
 }
 
 /// Arguments of `prove`.
@@ -100,6 +102,25 @@ pub struct CompletionsArgs {
     /// For which shell
     #[arg(value_enum)]
     pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `size`.
+#[derive(Args, Debug)]
+pub struct SizeArgs {
+    /// The rig: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    pub rig: PathBuf,
+    /// Positions of the stick at which the force at the grip is told, degrees, with commas between
+    /// [default: stops, soft limits, halves and quarters of those]
+    #[arg(
+        long,
+        value_name = "DEG,...",
+        value_delimiter = ',',
+        allow_hyphen_values = true
+    )]
+    pub at: Vec<f64>,
+    /// How to print the answers
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
 }
 
 /// When to use colour.

@@ -7,3 +7,4 @@ pub mod bench_csv;
 pub mod extract;
 pub mod figures;
 pub mod record;
+pub mod size;

@@ -5,3 +5,4 @@ pub mod completions;
 pub mod prove;
 pub mod schema;
 pub mod signals;
+pub mod size;
