@@ -81,6 +81,7 @@ fn run_all(cases: &[Case], args: &ProveArgs) -> Vec<Outcome> {
             .as_deref()
             .map(|folder| (folder, args.trace.extensions())),
         target: &make,
+        draw: None,
         stop: stop::on_signal(),
     };
     let bar = watch::Bar::new(cases);
@@ -155,6 +156,7 @@ mod tests {
             judgements: Vec::new(),
             hash: None,
             card: None,
+            pictures: Vec::new(),
             kept: Vec::new(),
             write_error: None,
         }
