@@ -4,4 +4,5 @@
 //! comes down to. Texts and rigs are arguments: no files, no ports, no clock.
 
 pub mod figures;
+pub mod picture;
 pub mod record;

@@ -45,7 +45,10 @@ impl Formula {
         // A comparison is of numbers, and no number has a comparison in it.
         let at = decided_by.find(['<', '>'])?;
         let (left, right) = decided_by.split_at(at);
-        let (left, right) = (left.trim(), right.trim_start_matches(['<', '>', '=']).trim());
+        let (left, right) = (
+            left.trim(),
+            right.trim_start_matches(['<', '>', '=']).trim(),
+        );
         let (low_text, high_text) = match decided_by.as_bytes()[at] {
             b'<' => (left, right),
             _ => (right, left),
@@ -177,7 +180,12 @@ mod tests {
     fn formula(text: &str) -> Formula {
         let signal = |name: &str, kind| SignalName {
             name: name.to_owned(),
-            unit: if kind == SignalKind::Number { "deg" } else { "" }.to_owned(),
+            unit: if kind == SignalKind::Number {
+                "deg"
+            } else {
+                ""
+            }
+            .to_owned(),
             kind,
         };
         let names = Names {
