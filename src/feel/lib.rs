@@ -4,5 +4,6 @@
 //! comes down to. Texts and rigs are arguments: no files, no ports, no clock.
 
 pub mod figures;
+pub mod page;
 pub mod picture;
 pub mod record;

@@ -68,8 +68,6 @@ pub(super) enum Key {
     Dashed(RGBColor, f64),
     /// A filled area, with its opacity.
     Area(RGBColor, f64),
-    /// A filled circle.
-    Dot(RGBColor),
 }
 
 /// A sheet that is being drawn on.
@@ -329,7 +327,6 @@ impl Canvas<'_> {
         match key {
             Key::Line(colour, width) => self.line(&ends, colour, width),
             Key::Dashed(colour, width) => self.dashed(&ends, colour, width),
-            Key::Dot(colour) => self.dot((x + KEY / 2.0, y), colour),
             Key::Area(colour, opacity) => self.area(
                 Frame {
                     left: x,
