@@ -49,6 +49,12 @@ pub struct ProveArgs {
     /// Also write the verdicts as JUnit XML to this file
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
+    /// Also write one page for people, with tables and pictures inside it, to this HTML file
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
     /// How to print the verdicts
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

@@ -6,5 +6,7 @@
 pub mod bench_csv;
 pub mod extract;
 pub mod figures;
+pub mod page;
+pub mod picture;
 pub mod record;
 pub mod size;
