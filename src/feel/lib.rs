@@ -4,4 +4,6 @@
 //! comes down to. Texts and rigs are arguments: no files, no ports, no clock.
 
 pub mod figures;
+pub mod judge;
+pub mod measure;
 pub mod record;
