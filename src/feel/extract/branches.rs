@@ -1,0 +1,334 @@
+//! Readings of a sweep parted by the direction of motion.
+
+use crate::record::SweepSample;
+
+use super::line::{Point, median, noise};
+use super::{ExtractError, SWEEP_READINGS_MIN};
+
+/// Most points that a branch is kept as; more readings are averaged with their neighbours.
+const POINTS_MAX: usize = 50_000;
+
+/// Part of the usual speed below which the stick counts as at rest: friction then says nothing.
+const REST: f64 = 0.05;
+
+/// A sweep parted by direction of motion.
+#[derive(Clone, Debug)]
+pub(super) struct Branches {
+    /// Readings taken on the move, `[falling, rising]` position, sorted by position.
+    pub moving: [Vec<Point>; 2],
+    /// The same with those at rest or nearly so, as they come about in a stop.
+    pub all: [Vec<Point>; 2],
+    /// Where the sweep starts, degrees.
+    pub start: f64,
+    /// Smallest and largest position, degrees.
+    pub range: [f64; 2],
+    /// Standard deviation of the noise on the force, N.
+    pub noise: f64,
+}
+
+/// A stretch of the record in one direction.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Run {
+    from: usize,
+    /// Not included.
+    to: usize,
+    rising: bool,
+}
+
+/// How far a sweep covers its range, `[falling, rising]`, and the range, degrees.
+///
+/// # Errors
+///
+/// [`ExtractError::OneWay`] where either way covers less than 0.6 of it; [`ExtractError::NoMotion`].
+pub(crate) fn ways(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
+    let (range, swing) = swing(samples)?;
+    let width = range[1] - range[0];
+    let mut covered = [0.0; 2];
+    for rising in [false, true] {
+        let ends: Vec<[f64; 2]> = runs(samples, swing)
+            .iter()
+            .filter(|run| run.rising == rising)
+            .map(|run| {
+                let part = &samples[run.from..run.to];
+                part.iter().fold([f64::MAX, f64::MIN], |ends, sample| {
+                    [
+                        ends[0].min(sample.position_deg),
+                        ends[1].max(sample.position_deg),
+                    ]
+                })
+            })
+            .collect();
+        covered[usize::from(rising)] = covered_by(ends);
+    }
+    if covered[0] < 0.6 * width || covered[1] < 0.6 * width {
+        return Err(ExtractError::OneWay {
+            positive_deg: covered[1],
+            negative_deg: covered[0],
+            range_deg: width,
+        });
+    }
+    Ok((covered, width))
+}
+
+/// Parts a sweep.
+///
+/// # Errors
+///
+/// Whatever makes the readings useless as a sweep.
+pub(super) fn branches(samples: &[SweepSample]) -> Result<Branches, ExtractError> {
+    check(samples)?;
+    let (range, swing) = swing(samples)?;
+    ways(samples)?;
+    let mut moving = [Vec::new(), Vec::new()];
+    let mut all = [Vec::new(), Vec::new()];
+    for run in runs(samples, swing) {
+        let way = usize::from(run.rising);
+        let part = &samples[run.from..run.to];
+        let on_the_move = on_the_move(part, run.rising, swing);
+        for (sample, moves) in part.iter().zip(on_the_move) {
+            let point = Point {
+                x: sample.position_deg,
+                y: sample.force_n,
+                n: 1.0,
+            };
+            all[way].push(point);
+            if moves {
+                moving[way].push(point);
+            }
+        }
+    }
+    let noise = force_noise(&mut moving);
+    Ok(Branches {
+        moving: moving.map(thinned),
+        all: all.map(thinned),
+        start: samples[0].position_deg,
+        range,
+        noise,
+    })
+}
+
+fn check(samples: &[SweepSample]) -> Result<(), ExtractError> {
+    if samples.len() < SWEEP_READINGS_MIN {
+        return Err(ExtractError::TooFew {
+            found: samples.len(),
+            needed: SWEEP_READINGS_MIN,
+        });
+    }
+    for (i, sample) in samples.iter().enumerate() {
+        let values = [sample.time_s, sample.position_deg, sample.force_n];
+        if values.iter().any(|value| !value.is_finite()) {
+            return Err(ExtractError::NotFinite { reading: i + 1 });
+        }
+        if i > 0 && sample.time_s <= samples[i - 1].time_s {
+            return Err(ExtractError::TimeNotRising {
+                reading: i + 1,
+                time_s: sample.time_s,
+                before_s: samples[i - 1].time_s,
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Range of the position, and how far it must come back before that counts as a turn: 8 standard deviations of its noise
+/// and at least 1/2000 of the range.
+fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
+    let range = samples.iter().fold([f64::MAX, f64::MIN], |range, sample| {
+        [
+            range[0].min(sample.position_deg),
+            range[1].max(sample.position_deg),
+        ]
+    });
+    let width = range[1] - range[0];
+    if width.is_nan() || width <= 1e-6 {
+        return Err(ExtractError::NoMotion(width.max(0.0)));
+    }
+    let times: Vec<f64> = samples.iter().map(|sample| sample.time_s).collect();
+    let positions: Vec<f64> = samples.iter().map(|sample| sample.position_deg).collect();
+    let swing = (8.0 * noise(&times, &positions)).clamp(width / 2000.0, width / 10.0);
+    Ok((range, swing))
+}
+
+/// Stretches of one direction: a turn counts once the position has come back by `swing` from its furthest.
+fn runs(samples: &[SweepSample], swing: f64) -> Vec<Run> {
+    let mut runs = Vec::new();
+    let mut rising: Option<bool> = None;
+    let mut from = 0;
+    let (mut high, mut low) = (0, 0);
+    let position = |i: usize| samples[i].position_deg;
+    for i in 0..samples.len() {
+        if position(i) > position(high) {
+            high = i;
+        }
+        if position(i) < position(low) {
+            low = i;
+        }
+        let falls = rising != Some(false) && position(i) < position(high) - swing;
+        let rises = rising != Some(true) && position(i) > position(low) + swing;
+        if falls || rises {
+            let turn = if falls { high } else { low };
+            if let Some(rising) = rising {
+                runs.push(Run {
+                    from,
+                    to: turn + 1,
+                    rising,
+                });
+                from = turn + 1;
+            }
+            rising = Some(rises);
+            high = i;
+            low = i;
+        }
+    }
+    if let Some(rising) = rising {
+        runs.push(Run {
+            from,
+            to: samples.len(),
+            rising,
+        });
+    }
+    runs
+}
+
+/// For each reading of a run whether the stick is on the move: past the first two swings after the turn, and not
+/// slower than [`REST`] of the usual speed.
+fn on_the_move(part: &[SweepSample], rising: bool, swing: f64) -> Vec<bool> {
+    let sign = if rising { 1.0 } else { -1.0 };
+    let mut front = f64::MIN;
+    let fronts: Vec<f64> = part
+        .iter()
+        .map(|sample| {
+            front = front.max(sign * sample.position_deg);
+            front
+        })
+        .collect();
+    let (Some(first), Some(last)) = (fronts.first().copied(), fronts.last().copied()) else {
+        return Vec::new();
+    };
+    let time = |i: usize| part[i.min(part.len() - 1)].time_s;
+    // Time that each of 50 equal slices of the way takes.
+    let slice = (last - first) / 50.0;
+    let passed = |at: f64| fronts.partition_point(|front| *front < at);
+    let mut takes: Vec<f64> = (0..50)
+        .map(|i| {
+            let from = first + f64::from(i) * slice;
+            time(passed(from + slice)) - time(passed(from))
+        })
+        .collect();
+    let usual = median(&mut takes).unwrap_or(0.0);
+    let slowest = if usual > 0.0 {
+        REST * slice / usual
+    } else {
+        0.0
+    };
+    fronts
+        .iter()
+        .map(|front| {
+            let from = passed(front - swing);
+            let to = passed(front + swing).min(part.len() - 1);
+            let speed =
+                (fronts[to] - fronts[from]) / (time(to) - time(from)).max(f64::MIN_POSITIVE);
+            *front >= first + 2.0 * swing && speed >= slowest
+        })
+        .collect()
+}
+
+/// How much of the range intervals cover together.
+fn covered_by(mut ends: Vec<[f64; 2]>) -> f64 {
+    ends.sort_by(|a, b| a[0].total_cmp(&b[0]));
+    let (mut covered, mut reached) = (0.0, f64::MIN);
+    for [low, high] in ends {
+        if high > reached {
+            covered += high - low.max(reached);
+            reached = high;
+        }
+    }
+    covered
+}
+
+/// Sorts both branches by position and tells the noise on the force.
+fn force_noise(branches: &mut [Vec<Point>; 2]) -> f64 {
+    let each = branches.each_mut().map(|points| {
+        points.sort_by(|a, b| a.x.total_cmp(&b.x));
+        let xs: Vec<f64> = points.iter().map(|point| point.x).collect();
+        let ys: Vec<f64> = points.iter().map(|point| point.y).collect();
+        noise(&xs, &ys)
+    });
+    each[0].max(each[1])
+}
+
+/// The points sorted by position; neighbours averaged where there are more than [`POINTS_MAX`].
+fn thinned(mut points: Vec<Point>) -> Vec<Point> {
+    points.sort_by(|a, b| a.x.total_cmp(&b.x));
+    if points.len() <= POINTS_MAX {
+        return points;
+    }
+    let group = points.len().div_ceil(POINTS_MAX);
+    points
+        .chunks(group)
+        .map(|chunk| {
+            let n = chunk.len() as f64;
+            Point {
+                x: chunk.iter().map(|point| point.x).sum::<f64>() / n,
+                y: chunk.iter().map(|point| point.y).sum::<f64>() / n,
+                n,
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn samples(positions: &[f64]) -> Vec<SweepSample> {
+        positions
+            .iter()
+            .enumerate()
+            .map(|(i, position)| SweepSample {
+                time_s: i as f64 * 0.01,
+                position_deg: *position,
+                force_n: 0.0,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn runs_end_at_the_turns_and_small_returns_do_not_count() {
+        let samples = samples(&[0.0, 1.0, 2.0, 1.95, 3.0, 2.0, 0.0, -2.0, -1.9, -2.1, 0.0]);
+        let found = runs(&samples, 0.2);
+        let run = |from, to, rising| Run { from, to, rising };
+        assert_eq!(
+            found,
+            [run(0, 5, true), run(5, 10, false), run(10, 11, true)]
+        );
+    }
+
+    #[test]
+    fn what_rests_is_not_on_the_move() {
+        let mut positions: Vec<f64> = (0..100).map(|i| f64::from(i) * 0.1).collect();
+        positions.splice(50..50, std::iter::repeat_n(5.0, 200));
+        let moves = on_the_move(&samples(&positions), true, 0.05);
+        assert!(!moves[0] && moves[20] && !moves[150] && moves[290]);
+    }
+
+    #[test]
+    fn a_sweep_that_never_comes_back_is_told() {
+        let up: Vec<f64> = (0..200).map(|i| f64::from(i) * 0.1).collect();
+        assert!(matches!(
+            ways(&samples(&up)),
+            Err(ExtractError::OneWay { .. })
+        ));
+        let both: Vec<f64> = up.iter().chain(up.iter().rev()).copied().collect();
+        assert!(ways(&samples(&both)).is_ok());
+        assert!(matches!(
+            ways(&samples(&[1.0; 30])),
+            Err(ExtractError::NoMotion(_))
+        ));
+    }
+
+    #[test]
+    fn intervals_are_counted_once() {
+        assert_eq!(covered_by(vec![[3.0, 4.0], [0.0, 2.0], [1.0, 2.5]]), 3.5);
+    }
+}
