@@ -16,7 +16,12 @@ pub use sweep::SWEEP_DEG_PER_S;
 
 use trimproof_plant::{AxisName, Rig};
 
+use crate::extract::{response_figures, sweep_figures};
+use crate::figures::{Figures, SweepFigures};
 use crate::record::{Condition, Record, Response, Sweep};
+
+/// Travel that ends by this much before a stop was ended by something else, degrees.
+const EARLY_DEG: f64 = 0.2;
 
 /// What was measured on the twin of one rig.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -34,6 +39,71 @@ pub struct Measured {
     pub notes: Vec<String>,
     /// Simulated time of all measurements, s.
     pub simulated_s: f64,
+}
+
+impl Measured {
+    /// What it comes down to, with what only the twin knows: where the motor slipped, and the mass at the grip.
+    /// Measurements that give no figures are left out and named in the notes; so is travel that ends before a stop of `rig`.
+    pub fn figures(&self, rig: &Rig) -> (Figures, Vec<String>) {
+        let mut figures = Figures {
+            source: self.record.source.clone(),
+            trim_rate_deg_per_s: self.record.trim_rate_deg_per_s,
+            effective_mass_kg: self.effective_mass_kg.map(Some),
+            ..Figures::default()
+        };
+        let mut notes = Vec::new();
+        for sweep in &self.record.sweeps {
+            match sweep_figures(sweep) {
+                Ok(mut found) => {
+                    let slip = self.slips.iter().find(|slip| {
+                        slip.axis == sweep.axis && slip.condition == sweep.condition
+                    });
+                    found.slipped_at_deg = slip.map(|slip| slip.at_deg);
+                    notes.extend(in_the_way(rig, &found));
+                    figures.sweeps.push(found);
+                }
+                Err(error) => notes.push(format!(
+                    "{} {}: the sweep gives no figures: {error}",
+                    sweep.axis.name(),
+                    sweep.condition.name()
+                )),
+            }
+        }
+        for response in &self.record.responses {
+            match response_figures(response) {
+                Ok(found) => figures.responses.push(found),
+                Err(error) => notes.push(format!(
+                    "{}: a response gives no figures: {error}",
+                    response.axis.name()
+                )),
+            }
+        }
+        (figures, notes)
+    }
+}
+
+/// A word on travel that ends before the stop, once for each axis and side.
+fn in_the_way(rig: &Rig, held: &SweepFigures) -> Vec<String> {
+    let stops = &rig.axis(held.axis.index()).stops;
+    let names: Vec<_> = rig.obstacle.iter().map(|one| one.name.as_str()).collect();
+    let ends = [(stops.min_deg, -1.0), (stops.max_deg, 1.0)];
+    ends.into_iter()
+        .zip(held.stop_deg)
+        .filter(|((stop_deg, sense), end_deg)| {
+            held.condition == Condition::Held && sense * (stop_deg - end_deg) > EARLY_DEG
+        })
+        .map(|((stop_deg, _), end_deg)| {
+            let why = if names.is_empty() {
+                String::new()
+            } else {
+                format!(" (there is: {})", names.join(", "))
+            };
+            format!(
+                "{}: the travel ends at {end_deg:.1} deg, before the stop at {stop_deg:.1}: something stands in the way{why}",
+                held.axis.name()
+            )
+        })
+        .collect()
 }
 
 /// The motor lost its place in a sweep.
@@ -130,6 +200,22 @@ impl Job {
                 axis.name(),
                 if positive { "positive" } else { "negative" }
             ),
+        }
+    }
+
+    /// About how long it takes, simulated s: for a progress bar.
+    pub fn about_s(self, rig: &Rig) -> f64 {
+        let stops = |axis: AxisName| {
+            let stops = &rig.axis(axis.index()).stops;
+            stops.max_deg - stops.min_deg
+        };
+        match self {
+            Self::Sweep(axis, _) => 3.0 + 2.0 * (stops(axis) + 4.0) / SWEEP_DEG_PER_S,
+            Self::TrimRate(axis) => {
+                let rate = f64::from(rig.axis_settings(axis.index()).nudge_rate_mdeg_per_s);
+                6.0 + 1000.0 * stops(axis) / rate
+            }
+            Self::Response(..) => 4.5,
         }
     }
 
