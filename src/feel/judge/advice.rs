@@ -168,19 +168,19 @@ fn forces(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
     let limit_n = LIMIT_LB[held.axis.index()] * N_PER_LB;
     let [low, high] = USUAL_N;
     for (side, name) in both(held) {
-        verdicts.push(
-            row(held, format!("largest force {name}"), OLD_SPEC).judged(
-                Some(held.largest_n[side]),
-                Wanted::at_most(limit_n),
-                Unit::Newton,
-            ),
-        );
+        verdicts.push(row(held, format!("largest force {name}"), OLD_SPEC).judged(
+            Some(held.largest_n[side]),
+            Wanted::at_most(limit_n),
+            Unit::Newton,
+        ));
         // Half way: between breakout and the largest force.
         let usual_n = 0.5 * (held.breakout_n[side] + held.largest_n[side]);
         verdicts.push(
             row(held, format!("force half way {name}"), PRACTICE)
                 .judged(Some(usual_n), Wanted::band(low, high), Unit::Newton)
-                .noted("700 g to 1 kg at the top of the stick in normal use; half way: our reading"),
+                .noted(
+                    "700 g to 1 kg at the top of the stick in normal use; half way: our reading",
+                ),
         );
     }
     let [low, high] = held.stop_deg;
@@ -191,7 +191,9 @@ fn forces(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
                 Wanted::at_least(2.0),
                 Unit::One,
             )
-            .noted(format!("stops that positively limit the travel; here at {low:.1} and {high:.1} deg")),
+            .noted(format!(
+                "stops that positively limit the travel; here at {low:.1} and {high:.1} deg"
+            )),
     );
     verdicts.push(
         row(held, "drive that slips", JAMMING)
@@ -213,15 +215,22 @@ fn failure(held: &SweepFigures, unpowered: Option<&SweepFigures>) -> Verdict {
             Wanted::at_most(most_n),
             Unit::Newton,
         )
-        .noted("a failure can be overridden; with no more force than the gradient asks: our reading");
+        .noted(
+            "a failure can be overridden; with no more force than the gradient asks: our reading",
+        );
     verdict.condition = Some(Condition::Unpowered);
     verdict
 }
 
 fn inertia(axis: AxisName, mass_kg: f64) -> Verdict {
     let [warn_kg, fail_kg] = INERTIA_LBM.map(|lbm| lbm * KG_PER_LBM);
-    let verdict = Verdict::new(Basis::Advice, axis, "effective inertia at the grip", INERTIA)
-        .judged(Some(mass_kg), Wanted::at_most(warn_kg), Unit::Kg);
+    let verdict = Verdict::new(
+        Basis::Advice,
+        axis,
+        "effective inertia at the grip",
+        INERTIA,
+    )
+    .judged(Some(mass_kg), Wanted::at_most(warn_kg), Unit::Kg);
     let note = if mass_kg > fail_kg {
         "objectionable beyond 5 to 7 lbm: this is beyond 7"
     } else {

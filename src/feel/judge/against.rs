@@ -8,9 +8,7 @@
 use trimproof_plant::AxisName;
 
 use super::curve::Curve;
-use super::{
-    Basis, N_PER_LB, Unit, Verdict, Wanted, dynamics, grip_mm, sides, sweep_of,
-};
+use super::{Basis, N_PER_LB, Unit, Verdict, Wanted, dynamics, grip_mm, sides, sweep_of};
 use crate::figures::Figures;
 use crate::record::{Condition, Record, Sweep};
 
@@ -142,7 +140,10 @@ impl Worst {
                 Wanted::around(self.about, tolerance),
                 Unit::Newton,
             )
-            .noted(format!("worst at {:.1} deg, going {}", self.at_deg, self.way));
+            .noted(format!(
+                "worst at {:.1} deg, going {}",
+                self.at_deg, self.way
+            ));
         verdict.reference = Some(self.about);
         verdict
     }
@@ -177,12 +178,7 @@ fn worst_force(found: &Curve, wanted: &Curve, side: usize, throw_deg: f64) -> Op
     worst
 }
 
-fn trim_row(
-    verdicts: &mut Vec<Verdict>,
-    subject: Taken<'_>,
-    reference: Taken<'_>,
-    axis: AxisName,
-) {
+fn trim_row(verdicts: &mut Vec<Verdict>, subject: Taken<'_>, reference: Taken<'_>, axis: AxisName) {
     let [found, wanted] =
         [subject, reference].map(|taken| taken.figures.trim_rate_deg_per_s[axis.index()]);
     let empty = row(axis, "2.a.4", "trim rate");

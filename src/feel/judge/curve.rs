@@ -51,7 +51,11 @@ impl Curve {
                 force_n,
                 ..
             } = *sample;
-            let (side, turn) = if position_deg < 0.0 { (0, low) } else { (1, high) };
+            let (side, turn) = if position_deg < 0.0 {
+                (0, low)
+            } else {
+                (1, high)
+            };
             let side = &mut sides[side];
             let way = if index <= turn {
                 &mut side.out

@@ -132,7 +132,13 @@ impl Pair<'_> {
                 continue;
             }
             let name = format!("overshoot A{}", n + 1);
-            verdicts.push(self.row(&name, Some(found), about, LATER_SHARE * about, Unit::Percent));
+            verdicts.push(self.row(
+                &name,
+                Some(found),
+                about,
+                LATER_SHARE * about,
+                Unit::Percent,
+            ));
             verdicts.push(self.summary(&name, found, about, first));
         }
     }

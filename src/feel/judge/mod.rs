@@ -216,7 +216,12 @@ impl Verdict {
         self.outcome == Outcome::Broken
     }
 
-    fn new(basis: Basis, axis: AxisName, what: impl Into<String>, source: impl Into<String>) -> Self {
+    fn new(
+        basis: Basis,
+        axis: AxisName,
+        what: impl Into<String>,
+        source: impl Into<String>,
+    ) -> Self {
         Self {
             basis,
             what: what.into(),

@@ -131,12 +131,7 @@ fn a_record_against_itself_holds_in_every_row() {
 }
 
 /// One tolerance of the table: entry, row, the stick it is tried on, and what makes a deviation of this many tolerances.
-type Case = (
-    &'static str,
-    &'static str,
-    [f64; 2],
-    fn(&mut Figures, f64),
-);
+type Case = (&'static str, &'static str, [f64; 2], fn(&mut Figures, f64));
 
 /// The numbers of the table, written once more as it prints them: lb by hand.
 const CASES: [Case; 16] = [
@@ -155,9 +150,12 @@ const CASES: [Case; 16] = [
     ("2.a.4", "trim rate", SOFT, |f, x| {
         f.trim_rate_deg_per_s[0] = Some(6.0 - x * 0.6)
     }),
-    ("2.a.5", "time to first crossing P0 from aft", SOFT, |f, x| {
-        f.responses[0].p0_s = Some(0.1 * (1.0 + x * 0.1))
-    }),
+    (
+        "2.a.5",
+        "time to first crossing P0 from aft",
+        SOFT,
+        |f, x| f.responses[0].p0_s = Some(0.1 * (1.0 + x * 0.1)),
+    ),
     ("2.a.5", "period P1 from aft", SOFT, |f, x| {
         f.responses[0].periods_s[0] *= 1.0 + x * 0.2
     }),
@@ -418,11 +416,7 @@ fn advice_looks_where_its_criterion_points() {
             |s| s.largest_n[1] = 8.1 * N_PER_LB,
             |s| s.largest_n[1] = 7.9 * N_PER_LB,
         ),
-        (
-            "friction",
-            |s| s.friction_n = 1.1,
-            |s| s.friction_n = 0.9,
-        ),
+        ("friction", |s| s.friction_n = 1.1, |s| s.friction_n = 0.9),
         (
             "drive that slips",
             |s| s.slipped_at_deg = Some(12.0),

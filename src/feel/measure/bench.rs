@@ -2,9 +2,7 @@
 
 use trimproof_controller::{Fault, State};
 use trimproof_harness::run::{LogicTarget, Target};
-use trimproof_plant::{
-    AxisName, HandFeel, Numerics, Plant, Readings, Rig, StartPose, SwitchName,
-};
+use trimproof_plant::{AxisName, HandFeel, Numerics, Plant, Readings, Rig, StartPose, SwitchName};
 
 use super::MeasureError;
 use crate::record::Condition;

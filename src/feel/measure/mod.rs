@@ -55,9 +55,10 @@ impl Measured {
         for sweep in &self.record.sweeps {
             match sweep_figures(sweep) {
                 Ok(mut found) => {
-                    let slip = self.slips.iter().find(|slip| {
-                        slip.axis == sweep.axis && slip.condition == sweep.condition
-                    });
+                    let slip = self
+                        .slips
+                        .iter()
+                        .find(|slip| slip.axis == sweep.axis && slip.condition == sweep.condition);
                     found.slipped_at_deg = slip.map(|slip| slip.at_deg);
                     notes.extend(in_the_way(rig, &found));
                     figures.sweeps.push(found);
@@ -223,11 +224,7 @@ impl Job {
     ///
     /// # Errors
     /// The controller does not come into the state to be measured or fails, or `watch` said so.
-    pub fn run(
-        self,
-        rig: &Rig,
-        watch: &mut dyn FnMut(f64) -> bool,
-    ) -> Result<Piece, MeasureError> {
+    pub fn run(self, rig: &Rig, watch: &mut dyn FnMut(f64) -> bool) -> Result<Piece, MeasureError> {
         let mut simulated_s = 0.0;
         let mut watch = |now_s: f64| {
             simulated_s = now_s;
@@ -298,10 +295,7 @@ pub fn assemble(rig: &Rig, pieces: Vec<Piece>) -> Result<Measured, MeasureError>
 ///
 /// # Errors
 /// The controller does not come into the state to be measured or fails, or `watch` said so.
-pub fn measure(
-    rig: &Rig,
-    watch: &mut dyn FnMut(f64) -> bool,
-) -> Result<Measured, MeasureError> {
+pub fn measure(rig: &Rig, watch: &mut dyn FnMut(f64) -> bool) -> Result<Measured, MeasureError> {
     let mut gone_s = 0.0;
     let mut pieces = Vec::new();
     for job in plan() {

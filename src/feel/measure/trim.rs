@@ -45,7 +45,9 @@ pub(super) fn trim_rate(
         }
         _ => (
             None,
-            Some(format!("{label}: a held hat does not carry the stick through its trim range; no trim rate")),
+            Some(format!(
+                "{label}: a held hat does not carry the stick through its trim range; no trim rate"
+            )),
         ),
     };
     Ok((rate, note.into_iter().collect()))
@@ -62,8 +64,11 @@ fn one_way(
 ) -> Result<Option<f64>, MeasureError> {
     let settings = rig.axis_settings(axis.index());
     let rate_deg_per_s = f64::from(settings.nudge_rate_mdeg_per_s) / 1000.0;
-    let range_deg =
-        f64::from(settings.soft_max_mdeg.saturating_sub(settings.soft_min_mdeg)) / 1000.0;
+    let range_deg = f64::from(
+        settings
+            .soft_max_mdeg
+            .saturating_sub(settings.soft_min_mdeg),
+    ) / 1000.0;
     let delay_s = f64::from(rig.controller.hat_hold_delay_ms) / 1000.0;
     let longest_s = delay_s + 1.0 + PATIENCE * range_deg / rate_deg_per_s;
     bench.plant.set_switch(hat, true, &[]);
@@ -94,7 +99,10 @@ fn slope(points: &[(f64, f64)]) -> Option<f64> {
     let count = points.len() as f64;
     let mean = |of: fn(&(f64, f64)) -> f64| points.iter().map(of).sum::<f64>() / count;
     let (t_mean, x_mean) = (mean(|point| point.0), mean(|point| point.1));
-    let spread: f64 = points.iter().map(|(t, _)| (t - t_mean) * (t - t_mean)).sum();
+    let spread: f64 = points
+        .iter()
+        .map(|(t, _)| (t - t_mean) * (t - t_mean))
+        .sum();
     let common: f64 = points
         .iter()
         .map(|(t, x)| (t - t_mean) * (x - x_mean))

@@ -192,7 +192,10 @@ impl FeelTarget {
             check.number(keys[0], low, 0.0, most);
             check.number(keys[1], high, 0.0, most);
             check.require(keys[1], high >= low, || {
-                format!("is `{high}`, it must not be below `{}`, which is `{low}`", keys[0])
+                format!(
+                    "is `{high}`, it must not be below `{}`, which is `{low}`",
+                    keys[0]
+                )
             });
         };
         match *self {
@@ -217,7 +220,9 @@ impl FeelTarget {
                 [low_n_per_deg, high_n_per_deg],
                 100.0,
             ),
-            Self::Centring { within_deg, .. } => check.number("within_deg", within_deg, 0.001, 20.0),
+            Self::Centring { within_deg, .. } => {
+                check.number("within_deg", within_deg, 0.001, 20.0)
+            }
             Self::Friction { most_n, .. } => check.number("most_n", most_n, 0.0, 500.0),
             Self::TrimRate {
                 low_deg_per_s,

@@ -2,7 +2,9 @@
 
 use std::fmt::Write;
 use trimproof_feel::figures::{Figures, ResponseFigures, SweepFigures};
-use trimproof_feel::judge::{KG_PER_LBM, MM_PER_IN, N_PER_LB, grip_mm, response_of, sides, sweep_of};
+use trimproof_feel::judge::{
+    KG_PER_LBM, MM_PER_IN, N_PER_LB, grip_mm, response_of, sides, sweep_of,
+};
 use trimproof_feel::measure::DISPLACED_SHARE;
 use trimproof_feel::record::Condition;
 use trimproof_harness::card::text::{fixed, table};
@@ -49,51 +51,96 @@ fn sweeps(out: &mut String, figures: &Figures, condition: Condition) {
 }
 
 const GRADIENT: [Line<SweepFigures>; 18] = [
-    ("breakout, friction included", "N", |s, side| digits(s.breakout_n[side], 2)),
+    ("breakout, friction included", "N", |s, side| {
+        digits(s.breakout_n[side], 2)
+    }),
     ("", "lb", |s, side| digits(s.breakout_n[side] / N_PER_LB, 2)),
-    ("gradient, first inch", "N/deg", |s, side| digits(s.first_inch_n_per_deg[side], 3)),
-    ("", "N/mm", |s, side| digits(per_mm(s, s.first_inch_n_per_deg[side]), 4)),
-    ("", "lb/in", |s, side| {
-        digits(per_mm(s, s.first_inch_n_per_deg[side]) * MM_PER_IN / N_PER_LB, 2)
+    ("gradient, first inch", "N/deg", |s, side| {
+        digits(s.first_inch_n_per_deg[side], 3)
     }),
-    ("gradient beyond", "N/deg", |s, side| digits(s.beyond_n_per_deg[side]?, 3)),
-    ("", "N/mm", |s, side| digits(per_mm(s, s.beyond_n_per_deg[side]?), 4)),
-    ("", "lb/in", |s, side| {
-        digits(per_mm(s, s.beyond_n_per_deg[side]?) * MM_PER_IN / N_PER_LB, 2)
+    ("", "N/mm", |s, side| {
+        digits(per_mm(s, s.first_inch_n_per_deg[side]), 4)
     }),
-    ("largest force before the stop", "N", |s, side| digits(s.largest_n[side], 2)),
+    ("", "lb/in", |s, side| {
+        digits(
+            per_mm(s, s.first_inch_n_per_deg[side]) * MM_PER_IN / N_PER_LB,
+            2,
+        )
+    }),
+    ("gradient beyond", "N/deg", |s, side| {
+        digits(s.beyond_n_per_deg[side]?, 3)
+    }),
+    ("", "N/mm", |s, side| {
+        digits(per_mm(s, s.beyond_n_per_deg[side]?), 4)
+    }),
+    ("", "lb/in", |s, side| {
+        digits(
+            per_mm(s, s.beyond_n_per_deg[side]?) * MM_PER_IN / N_PER_LB,
+            2,
+        )
+    }),
+    ("largest force before the stop", "N", |s, side| {
+        digits(s.largest_n[side], 2)
+    }),
     ("", "lb", |s, side| digits(s.largest_n[side] / N_PER_LB, 2)),
-    ("travel ends at", "deg", |s, side| digits(s.stop_deg[side], 2)),
-    ("let back slowly, rests at", "deg", |s, side| digits(s.centring_error_deg[side], 2)),
-    ("friction (half the loop)", "N", |s, side| first(side, s.friction_n, 2)),
-    ("free play, flank to flank", "deg", |s, side| first(side, s.free_play_deg, 2)),
-    ("", "mm", |s, side| first(side, grip_mm(s.free_play_deg, s.grip_radius_m), 2)),
+    ("travel ends at", "deg", |s, side| {
+        digits(s.stop_deg[side], 2)
+    }),
+    ("let back slowly, rests at", "deg", |s, side| {
+        digits(s.centring_error_deg[side], 2)
+    }),
+    ("friction (half the loop)", "N", |s, side| {
+        first(side, s.friction_n, 2)
+    }),
+    ("free play, flank to flank", "deg", |s, side| {
+        first(side, s.free_play_deg, 2)
+    }),
+    ("", "mm", |s, side| {
+        first(side, grip_mm(s.free_play_deg, s.grip_radius_m), 2)
+    }),
     ("", "in", |s, side| {
-        first(side, grip_mm(s.free_play_deg, s.grip_radius_m) / MM_PER_IN, 3)
+        first(
+            side,
+            grip_mm(s.free_play_deg, s.grip_radius_m) / MM_PER_IN,
+            3,
+        )
     }),
     ("steps of the force", "", |s, side| {
         let positive = side == 1;
-        let count = s.discontinuities.iter().filter(|step| (step.at_deg > 0.0) == positive).count();
+        let count = s
+            .discontinuities
+            .iter()
+            .filter(|step| (step.at_deg > 0.0) == positive)
+            .count();
         Some(count.to_string())
     }),
-    ("motor slipped at", "deg", |s, side| match s.slipped_at_deg {
-        Some(at_deg) => first(side, at_deg, 1),
-        None => once(side, "no"),
+    ("motor slipped at", "deg", |s, side| {
+        match s.slipped_at_deg {
+            Some(at_deg) => first(side, at_deg, 1),
+            None => once(side, "no"),
+        }
     }),
 ];
 
 const DRAG: [Line<SweepFigures>; 6] = [
-    ("drag (half the loop)", "N", |s, side| first(side, s.friction_n, 2)),
+    ("drag (half the loop)", "N", |s, side| {
+        first(side, s.friction_n, 2)
+    }),
     ("", "lb", |s, side| first(side, s.friction_n / N_PER_LB, 2)),
-    ("largest force before the stop", "N", |s, side| digits(s.largest_n[side], 2)),
+    ("largest force before the stop", "N", |s, side| {
+        digits(s.largest_n[side], 2)
+    }),
     ("", "lb", |s, side| digits(s.largest_n[side] / N_PER_LB, 2)),
-    ("travel ends at", "deg", |s, side| digits(s.stop_deg[side], 2)),
-    ("stays where it is left", "", |s, side| once(side, if is_limp(s) { "yes" } else { "no" })),
+    ("travel ends at", "deg", |s, side| {
+        digits(s.stop_deg[side], 2)
+    }),
+    ("stays where it is left", "", |s, side| {
+        once(side, if is_limp(s) { "yes" } else { "no" })
+    }),
 ];
 
 fn responses(out: &mut String, figures: &Figures) {
-    let found =
-        AxisName::ALL.map(|axis| [0, 1].map(|side| response_of(figures, axis, side)));
+    let found = AxisName::ALL.map(|axis| [0, 1].map(|side| response_of(figures, axis, side)));
     let all: Vec<_> = found.iter().flatten().flatten().collect();
     if all.is_empty() {
         return;
@@ -111,16 +158,22 @@ fn responses(out: &mut String, figures: &Figures) {
     line("comes to rest at", "deg", &|r| digits(r.steady_deg, 2));
     line("P0, to the first crossing", "s", &|r| digits(r.p0_s?, 4));
     for n in 0..periods {
-        line(&format!("P{}", n + 1), "s", &|r| digits(*r.periods_s.get(n)?, 4));
+        line(&format!("P{}", n + 1), "s", &|r| {
+            digits(*r.periods_s.get(n)?, 4)
+        });
     }
     for n in 0..overshoots {
         line(&format!("A{}", n + 1), "%", &|r| {
             digits(100.0 * r.overshoots_deg.get(n)? / r.initial_deg.abs(), 1)
         });
     }
-    line("overshoots beyond 5 %", "", &|r| Some(r.overshoots_deg.len().to_string()));
+    line("overshoots beyond 5 %", "", &|r| {
+        Some(r.overshoots_deg.len().to_string())
+    });
     line("damping ratio", "", &|r| digits(r.damping_ratio?, 3));
-    line("90 % of the way after", "s", &|r| digits(r.to_90_percent_s, 4));
+    line("90 % of the way after", "s", &|r| {
+        digits(r.to_90_percent_s, 4)
+    });
     let title = format!(
         "Let go, trim holding (25 to 50 % of the throw; the twin: {:.0} %)",
         100.0 * DISPLACED_SHARE
@@ -129,18 +182,34 @@ fn responses(out: &mut String, figures: &Figures) {
 }
 
 fn whole(out: &mut String, figures: &Figures) {
-    let mut rows = vec![vec![String::new(), String::new(), "pitch".to_owned(), "roll".to_owned()]];
+    let mut rows = vec![vec![
+        String::new(),
+        String::new(),
+        "pitch".to_owned(),
+        "roll".to_owned(),
+    ]];
     let mut line = |what: &str, unit: &str, values: [Option<f64>; 2], decimals: usize| {
         let mut row = vec![what.to_owned(), unit.to_owned()];
-        row.extend(values.map(|value| {
-            value.map_or_else(|| NONE.to_owned(), |value| fixed(value, decimals))
-        }));
+        row.extend(
+            values
+                .map(|value| value.map_or_else(|| NONE.to_owned(), |value| fixed(value, decimals))),
+        );
         rows.push(row);
     };
     let mass = figures.effective_mass_kg;
-    line("trim rate, hat held", "deg/s", figures.trim_rate_deg_per_s, 2);
+    line(
+        "trim rate, hat held",
+        "deg/s",
+        figures.trim_rate_deg_per_s,
+        2,
+    );
     line("effective inertia at the grip", "kg", mass, 3);
-    line("", "lbm", mass.map(|mass| mass.map(|kg| kg / KG_PER_LBM)), 2);
+    line(
+        "",
+        "lbm",
+        mass.map(|mass| mass.map(|kg| kg / KG_PER_LBM)),
+        2,
+    );
     section(out, "Trim and inertia", &rows);
 }
 
@@ -162,11 +231,7 @@ fn header() -> Vec<String> {
     row
 }
 
-fn row(
-    what: &str,
-    unit: &str,
-    value: impl Fn(AxisName, usize) -> Option<String>,
-) -> Vec<String> {
+fn row(what: &str, unit: &str, value: impl Fn(AxisName, usize) -> Option<String>) -> Vec<String> {
     let mut row = vec![what.to_owned(), unit.to_owned()];
     for axis in AxisName::ALL {
         row.extend([0, 1].map(|side| value(axis, side).unwrap_or_else(|| NONE.to_owned())));
@@ -191,5 +256,9 @@ fn first(side: usize, value: f64, decimals: usize) -> Option<String> {
 
 /// A word for both directions, shown in the first column.
 fn once(side: usize, word: &str) -> Option<String> {
-    Some(if side == 0 { word.to_owned() } else { String::new() })
+    Some(if side == 0 {
+        word.to_owned()
+    } else {
+        String::new()
+    })
 }

@@ -75,7 +75,8 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
         other = Some(Source::Twin(other_rig));
     }
     if let Some(file) = &args.keep {
-        try_file(file).map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
+        try_file(file)
+            .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
 
     let subject = bench.map_or(Source::Twin(&rig), Source::Bench);
@@ -137,7 +138,9 @@ fn take(
     let mut measured = measured.into_iter();
     let mut sticks = sources.into_iter().filter_map(|source| match source {
         Source::Bench(stick) => Some(stick),
-        Source::Twin(rig) => measured.next().map(|measured| Stick::of_twin(rig, measured)),
+        Source::Twin(rig) => measured
+            .next()
+            .map(|measured| Stick::of_twin(rig, measured)),
     });
     let subject = sticks.next();
     let other = sticks.next();
@@ -176,7 +179,11 @@ impl<'a> Report<'a> {
 
     /// Broken if a target or a row of the table is; a target without a figure was not shown to hold either.
     fn exit(&self) -> Exit {
-        let broken = self.targets.iter().chain(&self.table).any(Verdict::is_broken);
+        let broken = self
+            .targets
+            .iter()
+            .chain(&self.table)
+            .any(Verdict::is_broken);
         if broken { Exit::Broken } else { Exit::Held }
     }
 }

@@ -15,7 +15,10 @@ pub fn render(report: &Report<'_>, paint: Paint) -> String {
 
     let rig = &report.rig.name;
     if report.targets.is_empty() {
-        let _ = writeln!(out, "\nThe rig `{rig}` sets no targets: a rig file sets them by `[[feel]]` tables.");
+        let _ = writeln!(
+            out,
+            "\nThe rig `{rig}` sets no targets: a rig file sets them by `[[feel]]` tables."
+        );
     } else {
         let _ = writeln!(out, "\nBy the targets of the rig `{rig}`");
         out.push_str(&verdicts::render(&report.targets, paint));
@@ -27,7 +30,11 @@ pub fn render(report: &Report<'_>, paint: Paint) -> String {
             other.record.source
         );
         out.push_str(&verdicts::render(&report.table, paint));
-        notes(&mut out, &format!("Notes on {}", other.record.source), &other.notes);
+        notes(
+            &mut out,
+            &format!("Notes on {}", other.record.source),
+            &other.notes,
+        );
     }
     out.push_str("\nRotorcraft criteria, as advice: they decide nothing\n");
     out.push_str(&verdicts::render_advice(&report.advice, paint));

@@ -12,12 +12,7 @@ pub fn render(verdicts: &[Verdict], paint: Paint) -> String {
     rows.extend(verdicts.iter().map(row));
     let mut out = painted(&table(&rows, &right(verdicts), 2), paint);
     for verdict in verdicts.iter().filter(|verdict| speaks(verdict)) {
-        let words = format!(
-            "{} {}: {}",
-            verdict.axis.name(),
-            verdict.what,
-            verdict.note
-        );
+        let words = format!("{} {}: {}", verdict.axis.name(), verdict.what, verdict.note);
         wrap_into(&mut out, &words, 4, WIDTH);
     }
     out
@@ -83,13 +78,17 @@ pub fn sum<'a>(verdicts: impl Iterator<Item = &'a Verdict> + Clone) -> String {
 }
 
 fn in_table(verdicts: &[Verdict]) -> bool {
-    verdicts.first().is_some_and(|verdict| verdict.basis == Basis::TableC2a)
+    verdicts
+        .first()
+        .is_some_and(|verdict| verdict.basis == Basis::TableC2a)
 }
 
 fn header(verdicts: &[Verdict]) -> Vec<String> {
     let mut cells = vec!["verdict"];
     if in_table(verdicts) {
-        cells.extend(["entry", "axis", "trim", "what", "value", "other", "wanted", "margin"]);
+        cells.extend([
+            "entry", "axis", "trim", "what", "value", "other", "wanted", "margin",
+        ]);
     } else {
         cells.extend(["axis", "trim", "what", "value", "wanted", "margin"]);
     }
@@ -115,9 +114,17 @@ fn row(verdict: &Verdict) -> Vec<String> {
     cells.push(verdict.axis.name().to_owned());
     cells.push(verdict.condition.map_or("", |c| c.name()).to_owned());
     cells.push(verdict.what.clone());
-    cells.push(verdict.value.map_or_else(|| "-".to_owned(), |value| with_companion(value, unit)));
+    cells.push(
+        verdict
+            .value
+            .map_or_else(|| "-".to_owned(), |value| with_companion(value, unit)),
+    );
     if in_table {
-        cells.push(verdict.reference.map_or_else(String::new, |value| shown(value, unit)));
+        cells.push(
+            verdict
+                .reference
+                .map_or_else(String::new, |value| shown(value, unit)),
+        );
     }
     cells.push(wanted(&verdict.wanted, unit));
     cells.push(verdict.margin().map_or_else(String::new, signed));
@@ -189,7 +196,10 @@ fn painted(table: &str, paint: Paint) -> String {
         let shown = ["BROKEN", "ADVISED AGAINST", "warned"]
             .iter()
             .find_map(|word| body.strip_prefix(word).map(|rest| (paint.bad(word), rest)))
-            .or_else(|| body.strip_prefix("held").map(|rest| (paint.good("held"), rest)));
+            .or_else(|| {
+                body.strip_prefix("held")
+                    .map(|rest| (paint.good("held"), rest))
+            });
         let _ = match shown {
             Some((word, rest)) => writeln!(out, "{indent}{word}{rest}"),
             None => writeln!(out, "{line}"),
