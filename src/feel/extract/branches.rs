@@ -5,8 +5,8 @@ use crate::record::SweepSample;
 use super::line::{Point, median, noise};
 use super::{ExtractError, SWEEP_READINGS_MIN};
 
-/// Most points that a branch is kept as; more readings are averaged with their neighbours.
-const POINTS_MAX: usize = 50_000;
+/// Most points that a sweep is kept as, roughly; more readings are averaged with their neighbours in time.
+const POINTS_MAX: usize = 100_000;
 
 /// Part of the usual speed below which the stick counts as at rest: friction then says nothing.
 const REST: f64 = 0.05;
@@ -42,10 +42,18 @@ struct Run {
 /// [`ExtractError::OneWay`] where either way covers less than 0.6 of it; [`ExtractError::NoMotion`].
 pub(crate) fn ways(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     let (range, swing) = swing(samples)?;
+    covers(samples, range, &runs(samples, swing))
+}
+
+fn covers(
+    samples: &[SweepSample],
+    range: [f64; 2],
+    runs: &[Run],
+) -> Result<([f64; 2], f64), ExtractError> {
     let width = range[1] - range[0];
     let mut covered = [0.0; 2];
     for rising in [false, true] {
-        let ends: Vec<[f64; 2]> = runs(samples, swing)
+        let ends: Vec<[f64; 2]> = runs
             .iter()
             .filter(|run| run.rising == rising)
             .map(|run| {
@@ -78,32 +86,32 @@ pub(crate) fn ways(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractEr
 pub(super) fn branches(samples: &[SweepSample]) -> Result<Branches, ExtractError> {
     check(samples)?;
     let (range, swing) = swing(samples)?;
-    ways(samples)?;
+    let runs = runs(samples, swing);
+    covers(samples, range, &runs)?;
+    let group = samples.len().div_ceil(POINTS_MAX);
     let mut moving = [Vec::new(), Vec::new()];
     let mut all = [Vec::new(), Vec::new()];
-    for run in runs(samples, swing) {
+    for run in runs {
         let way = usize::from(run.rising);
         let part = &samples[run.from..run.to];
-        let on_the_move = on_the_move(part, run.rising, swing);
-        for (sample, moves) in part.iter().zip(on_the_move) {
-            let point = Point {
-                x: sample.position_deg,
-                y: sample.force_n,
-                n: 1.0,
-            };
-            all[way].push(point);
-            if moves {
-                moving[way].push(point);
-            }
-        }
+        let moves = on_the_move(part, run.rising, swing);
+        thinned(part.iter(), group, &mut all[way]);
+        let part = part.iter().zip(moves).filter(|(_, moves)| *moves);
+        thinned(part.map(|(sample, _)| sample), group, &mut moving[way]);
     }
-    let noise = force_noise(&mut moving);
+    for points in moving.iter_mut().chain(&mut all) {
+        points.sort_by(|a, b| a.x.total_cmp(&b.x));
+    }
+    let noise = moving
+        .each_ref()
+        .map(|points| noise(points.len(), |i| (points[i].x, points[i].y)));
     Ok(Branches {
-        moving: moving.map(thinned),
-        all: all.map(thinned),
+        moving,
+        all,
         start: samples[0].position_deg,
         range,
-        noise,
+        // One reading scatters more than the mean of a group.
+        noise: noise[0].max(noise[1]) * (group as f64).sqrt(),
     })
 }
 
@@ -143,9 +151,10 @@ fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     if width.is_nan() || width <= 1e-6 {
         return Err(ExtractError::NoMotion(width.max(0.0)));
     }
-    let times: Vec<f64> = samples.iter().map(|sample| sample.time_s).collect();
-    let positions: Vec<f64> = samples.iter().map(|sample| sample.position_deg).collect();
-    let swing = (8.0 * noise(&times, &positions)).clamp(width / 2000.0, width / 10.0);
+    let noise = noise(samples.len(), |i| {
+        (samples[i].time_s, samples[i].position_deg)
+    });
+    let swing = (8.0 * noise).clamp(width / 2000.0, width / 10.0);
     Ok((range, swing))
 }
 
@@ -246,35 +255,32 @@ fn covered_by(mut ends: Vec<[f64; 2]>) -> f64 {
     covered
 }
 
-/// Sorts both branches by position and tells the noise on the force.
-fn force_noise(branches: &mut [Vec<Point>; 2]) -> f64 {
-    let each = branches.each_mut().map(|points| {
-        points.sort_by(|a, b| a.x.total_cmp(&b.x));
-        let xs: Vec<f64> = points.iter().map(|point| point.x).collect();
-        let ys: Vec<f64> = points.iter().map(|point| point.y).collect();
-        noise(&xs, &ys)
-    });
-    each[0].max(each[1])
-}
-
-/// The points sorted by position; neighbours averaged where there are more than [`POINTS_MAX`].
-fn thinned(mut points: Vec<Point>) -> Vec<Point> {
-    points.sort_by(|a, b| a.x.total_cmp(&b.x));
-    if points.len() <= POINTS_MAX {
-        return points;
+/// Adds readings to a branch, so many neighbours at a time averaged.
+fn thinned<'a>(
+    samples: impl Iterator<Item = &'a SweepSample>,
+    group: usize,
+    points: &mut Vec<Point>,
+) {
+    let (mut x, mut y, mut n) = (0.0, 0.0, 0.0);
+    let mut close = |x: &mut f64, y: &mut f64, n: &mut f64| {
+        if *n > 0.0 {
+            points.push(Point {
+                x: *x / *n,
+                y: *y / *n,
+                n: *n,
+            });
+        }
+        (*x, *y, *n) = (0.0, 0.0, 0.0);
+    };
+    for sample in samples {
+        x += sample.position_deg;
+        y += sample.force_n;
+        n += 1.0;
+        if n >= group as f64 {
+            close(&mut x, &mut y, &mut n);
+        }
     }
-    let group = points.len().div_ceil(POINTS_MAX);
-    points
-        .chunks(group)
-        .map(|chunk| {
-            let n = chunk.len() as f64;
-            Point {
-                x: chunk.iter().map(|point| point.x).sum::<f64>() / n,
-                y: chunk.iter().map(|point| point.y).sum::<f64>() / n,
-                n,
-            }
-        })
-        .collect()
+    close(&mut x, &mut y, &mut n);
 }
 
 #[cfg(test)]

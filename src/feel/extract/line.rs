@@ -200,25 +200,28 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     Some(0.5 * (lower + upper))
 }
 
-/// Standard deviation of the noise on y, from how far each reading lies off the cubic through its two neighbours on
-/// either side, in the order given; 0 for less than 5 readings. What is smooth over five readings does not count.
-pub(super) fn noise(xs: &[f64], ys: &[f64]) -> f64 {
+/// Standard deviation of the noise on y, from how far each of `count` readings `(x, y)` lies off the cubic through its two
+/// neighbours on either side; 0 for less than 5 readings. What is smooth over five readings does not count.
+pub(super) fn noise(count: usize, reading: impl Fn(usize) -> (f64, f64)) -> f64 {
     // Five million readings tell it no better than a hundred thousand.
-    let stride = (xs.len() / 100_000).max(1);
+    let stride = (count / 100_000).max(1);
     let mut off = Vec::new();
     let mut at = 2;
-    while at + 2 < xs.len() {
-        let others = [at - 2, at - 1, at + 1, at + 2];
+    while at + 2 < count {
+        let (x, y) = reading(at);
+        let others = [at - 2, at - 1, at + 1, at + 2].map(&reading);
         let (mut value, mut weight) = (0.0, 1.0);
-        for one in others {
+        for (i, (one, height)) in others.iter().enumerate() {
             let mut share = 1.0;
-            for other in others.iter().filter(|other| **other != one) {
-                share *= (xs[at] - xs[*other]) / (xs[one] - xs[*other]);
+            for (j, (other, _)) in others.iter().enumerate() {
+                if i != j {
+                    share *= (x - other) / (one - other);
+                }
             }
-            value += share * ys[one];
+            value += share * height;
             weight += share * share;
         }
-        let one = (ys[at] - value) / weight.sqrt();
+        let one = (y - value) / weight.sqrt();
         if one.is_finite() {
             off.push(one.abs());
         }
@@ -303,13 +306,13 @@ mod tests {
     fn noise_is_not_what_is_smooth() {
         let xs: Vec<f64> = (0..400).map(|i| f64::from(i) * 0.01).collect();
         let smooth: Vec<f64> = xs.iter().map(|x| libm::sin(6.0 * x)).collect();
-        assert!(noise(&xs, &smooth) < 1e-4);
+        assert!(noise(400, |i| (xs[i], smooth[i])) < 1e-4);
         let rough: Vec<f64> = smooth
             .iter()
             .enumerate()
             .map(|(i, y)| y + if (i / 2) % 2 == 0 { 0.1 } else { -0.1 })
             .collect();
-        let found = noise(&xs, &rough);
+        let found = noise(400, |i| (xs[i], rough[i]));
         assert!((0.05..0.2).contains(&found), "{found}");
     }
 

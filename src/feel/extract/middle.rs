@@ -272,11 +272,7 @@ fn without_outliers(moving: &[Vec<Point>; 2], window: [f64; 2], curve: &Curve) -
         all.extend(part.iter().map(|point| off(point, way)));
     }
     let spread = super::line::DEVIATION * median(&mut all).unwrap_or(0.0);
-    let rough = parts.map(|part| {
-        let xs: Vec<f64> = part.iter().map(|point| point.x).collect();
-        let ys: Vec<f64> = part.iter().map(|point| point.y).collect();
-        noise(&xs, &ys)
-    });
+    let rough = parts.map(|part| noise(part.len(), |i| (part[i].x, part[i].y)));
     let limit = 5.0 * spread.max(rough[0]).max(rough[1]) + 1e-6;
     let flanks = |x: f64| {
         let Corners { feet, knees, .. } = curve.corners;

@@ -14,9 +14,18 @@ mod steps;
 mod stops;
 mod sweep;
 
+#[cfg(test)]
+mod synthetic;
+#[cfg(test)]
+mod test_response;
+#[cfg(test)]
+mod test_sweep;
+
 pub use error::ExtractError;
 pub use response::response_figures;
 pub use sweep::sweep_figures;
+
+pub(crate) use branches::ways;
 
 use crate::figures::Figures;
 use crate::record::Record;

@@ -25,7 +25,7 @@ pub fn response_figures(response: &Response) -> Result<ResponseFigures, ExtractE
     let samples = &response.samples[released..];
     let times: Vec<f64> = samples.iter().map(|s| s.time_s).collect();
     let positions: Vec<f64> = samples.iter().map(|s| s.position_deg).collect();
-    let noise = noise(&times, &positions);
+    let noise = noise(times.len(), |i| (times[i], positions[i]));
     let steady = steady(&times, &positions, noise);
     let first = positions[0] - steady;
     if first.abs() <= (10.0 * noise).max(1e-6) {
@@ -104,8 +104,8 @@ fn damping(initial: f64, overshoots: &[f64]) -> Option<f64> {
     Some(delta / (turn * turn + delta * delta).sqrt())
 }
 
-/// Steady state: mean over the last fifth of the record; where the stick still swings there, over as many whole periods as
-/// there are in the last two fifths.
+/// Steady state: mean over the last fifth of the record, over its last twentieth where the two differ by more than the noise;
+/// where the stick still swings there, over as many whole periods as there are in the last two fifths.
 fn steady(times: &[f64], positions: &[f64], noise: f64) -> f64 {
     let length = times[times.len() - 1] - times[0];
     let since = |share: f64| {
@@ -128,8 +128,17 @@ fn steady(times: &[f64], positions: &[f64], noise: f64) -> f64 {
         let at = |i: usize| swing.straight(crossings[i]);
         return rough + swing.mean(at(first), at(crossings.len() - 1));
     }
-    let mean: f64 = positions[tail..].iter().sum::<f64>() / (positions.len() - tail) as f64;
-    mean
+    let mean = |from: usize| {
+        let part = &positions[from..];
+        part.iter().sum::<f64>() / part.len() as f64
+    };
+    let late = since(0.05);
+    let doubt = noise / ((positions.len() - late) as f64).sqrt();
+    if (mean(late) - mean(tail)).abs() > 3.0 * doubt {
+        mean(late)
+    } else {
+        mean(tail)
+    }
 }
 
 /// A response counted from its steady state, positive where it starts.
@@ -143,6 +152,16 @@ impl Swing<'_> {
     /// Index of the first reading at or after a time.
     fn index(&self, time: f64) -> usize {
         self.times.partition_point(|t| *t < time)
+    }
+
+    /// Part of half a period that readings are taken from on either side of a crossing or extreme: the more noise, the wider.
+    fn reach(&self) -> f64 {
+        let share = self.noise / self.heights[0].abs().max(f64::MIN_POSITIVE);
+        match share {
+            s if s < 1e-4 => 0.15,
+            s if s < 1e-3 => 0.25,
+            _ => 0.33,
+        }
     }
 
     /// Polynomial through the readings from `from` to `to`, at least 6 of them round the middle; its order is 4, less with
@@ -213,8 +232,8 @@ impl Swing<'_> {
         self.times[i] + share * (self.times[i + 1] - self.times[i])
     }
 
-    /// Times of the zero crossings, s: between the extremes on either side of each a polynomial through the readings within a fifth
-    /// of that time, at its zero.
+    /// Times of the zero crossings, s: between the extremes on either side of each a polynomial through the readings round it, at
+    /// its zero.
     fn crossings(&self, initial: f64) -> Vec<f64> {
         let rough = self.rough_crossings((5.0 * self.noise).max(0.002 * initial));
         let straight: Vec<f64> = rough.iter().map(|i| self.straight(*i)).collect();
@@ -228,7 +247,7 @@ impl Swing<'_> {
             let after = straight
                 .get(n + 1)
                 .map_or(*time + (time - before), |next| 0.5 * (time + next));
-            let reach = 0.2 * (after - before);
+            let reach = self.reach() * (after - before);
             let zero = self
                 .fit(time - reach, time + reach)
                 .and_then(|fit| fit.zero_near(*time, reach));
@@ -249,13 +268,13 @@ impl Swing<'_> {
             else {
                 continue;
             };
-            // Half a period, from the crossings round it or from the way to it.
+            // Half a period, from the crossings round it; a single crossing comes 1.3 to 1.6 times sooner than that.
             let half = match (crossings.get(n + 1), n) {
                 (Some(next), _) => next - from,
-                (None, 0) => 2.0 * (self.times[highest] - from),
+                (None, 0) => 1.4 * from,
                 (None, _) => from - crossings[n - 1],
             };
-            let reach = 0.2 * half;
+            let reach = self.reach() * half;
             let mut at = self.times[highest];
             let mut height = sign * self.heights[highest];
             for _ in 0..3 {
@@ -284,11 +303,11 @@ impl Swing<'_> {
         let (a, b) = (self.heights[after - 1] - level, self.heights[after] - level);
         let (t, u) = (self.times[after - 1], self.times[after]);
         let straight = t + a / (a - b).max(f64::MIN_POSITIVE) * (u - t);
-        // As long as it takes from a quarter of the way left to here, on either side.
+        // As long on either side as it takes from a quarter of the displacement to here.
         let quarter = self
             .heights
             .iter()
-            .position(|h| *h <= 0.2 * initial)
+            .position(|h| *h <= 0.25 * initial)
             .map_or(t, |i| self.times[i]);
         let reach = straight - quarter;
         let zero = self
