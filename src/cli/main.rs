@@ -24,6 +24,7 @@ fn main() -> ExitCode {
             Command::Schema(args) => commands::schema::run(args),
             Command::Completions(args) => commands::completions::run(args),
             Command::Size(args) => commands::size::run(args),
+            Command::Feel(args) => commands::feel::run(args, paint),
         };
         result.unwrap_or_else(|failure| {
             report::print(&failure, paint);
