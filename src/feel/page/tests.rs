@@ -31,8 +31,7 @@ fn picture() -> String {
 }
 
 fn case(name: &str) -> Case {
-    let text =
-        "title = \"A title\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 1.0\nseed = 77\n";
+    let text = "title = \"A title\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 1.0\nseed = 77\n[[expect]]\nname = \"e\"\nthat = \"true\"\n";
     Case {
         name: name.to_owned(),
         rig_name: "kittiwake".to_owned(),
@@ -212,7 +211,7 @@ fn columns_of_numbers_are_set_to_the_right_and_rows_are_marked() {
         "<p>words &amp; more</p>",
         "<tr class=\"good\"><td>held</td><td class=\"number\">+1.5 N</td><td>a</td></tr>",
         "<tr class=\"bad\"><td>fails</td><td class=\"number\">-2</td><td>7 b</td></tr>",
-        "<th class=\"number\" scope=\"col\">value</th>",
+        "<th scope=\"col\" class=\"number\">value</th>",
     ] {
         assert!(page.contains(part), "`{part}` is missing in:\n{page}");
     }

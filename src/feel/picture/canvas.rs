@@ -1,7 +1,7 @@
 //! A sheet of paper in px, drawn as SVG through the plotting library.
 
 use super::PictureError;
-use super::style::{SMALL, TEXT, TITLE, clean, colour, fit, width_of};
+use super::style::{SMALL, TEXT, TITLE, clean, colour, fit, lines, width_of};
 use plotters::coord::Shift;
 use plotters::drawing::{DrawingArea, IntoDrawingArea};
 use plotters::element::{Circle, PathElement, Polygon, Rectangle, Text};
@@ -77,34 +77,47 @@ pub(super) struct Canvas<'a> {
     pub width: f64,
 }
 
-/// Draws a sheet of this size, px, and gives it as SVG with a title and a description for those who do not see it.
+/// Draws a sheet of this width, px, as high as `draw` says that it needs, and gives it as SVG with a title and a description for
+/// those who do not see it.
 pub(super) fn sheet(
-    size: (f64, f64),
+    width: f64,
     title: &str,
     description: &str,
-    draw: impl FnOnce(&mut Canvas<'_>) -> Result<(), PictureError>,
+    draw: impl Fn(&mut Canvas<'_>) -> Result<f64, PictureError>,
 ) -> Result<String, PictureError> {
-    let mut svg = String::new();
-    let units = (units(size.0) as u32, units(size.1) as u32);
-    {
-        let sheet = SVGBackend::with_string(&mut svg, units).into_drawing_area();
-        sheet.fill(&colour::PAPER)?;
-        let mut canvas = Canvas {
-            sheet,
-            width: size.0,
-        };
-        draw(&mut canvas)?;
-        canvas.sheet.present()?;
-    }
+    // The first drawing only measures.
+    let (_, height) = drawn((width, width), &draw)?;
+    let height = height.ceil();
+    let (svg, _) = drawn((width, height), &draw)?;
     let (_, body) = svg
         .split_once(">\n")
         .ok_or_else(|| PictureError::Drawing("the sheet is empty".to_owned()))?;
     let (title, description) = (escape(&clean(title)), escape(&clean(description)));
     Ok(format!(
-        "<svg width=\"{}\" height=\"{}\" viewBox=\"0 0 {} {}\" {NAMESPACE} role=\"img\">\n\
+        "<svg width=\"{width}\" height=\"{height}\" viewBox=\"0 0 {} {}\" {NAMESPACE} role=\"img\">\n\
          <title>{title}</title>\n<desc>{description}</desc>\n{body}",
-        size.0, size.1, units.0, units.1
+        units(width),
+        units(height)
     ))
+}
+
+/// A sheet of a size, px, as the library writes it, and how high it should be.
+fn drawn(
+    size: (f64, f64),
+    draw: &impl Fn(&mut Canvas<'_>) -> Result<f64, PictureError>,
+) -> Result<(String, f64), PictureError> {
+    let mut svg = String::new();
+    let sheet = SVGBackend::with_string(&mut svg, (units(size.0) as u32, units(size.1) as u32))
+        .into_drawing_area();
+    sheet.fill(&colour::PAPER)?;
+    let mut canvas = Canvas {
+        sheet,
+        width: size.0,
+    };
+    let height = draw(&mut canvas)?;
+    canvas.sheet.present()?;
+    drop(canvas);
+    Ok((svg, height))
 }
 
 /// The attribute that makes a file an SVG file. Inside a page it is left out.
@@ -244,9 +257,15 @@ impl Canvas<'_> {
     }
 
     /// A text that runs upwards, centred at the place.
-    pub fn text_up(&mut self, place: Place, text: &str, size: f64) -> Result<(), PictureError> {
+    pub fn text_up(
+        &mut self,
+        place: Place,
+        text: &str,
+        size: f64,
+        colour: RGBColor,
+    ) -> Result<(), PictureError> {
         let turned = FontTransform::Rotate270;
-        self.put(place, text, size, Side::Middle, colour::INK, turned)
+        self.put(place, text, size, Side::Middle, colour, turned)
     }
 
     fn put(
@@ -285,15 +304,16 @@ impl Canvas<'_> {
     ) -> Result<f64, PictureError> {
         let room = self.width - 2.0 * MARGIN;
         let mut y = MARGIN + TITLE / 2.0;
-        let title = fit(title, TITLE, room);
-        self.text((MARGIN, y), &title, TITLE, Side::Start, colour::INK)?;
-        y += TITLE / 2.0 + LEADING;
-        if !below.is_empty() {
-            y += SMALL / 2.0;
-            let below = fit(below, SMALL, room);
-            self.text((MARGIN, y), &below, SMALL, Side::Start, colour::SOFT_INK)?;
-            y += SMALL / 2.0 + LEADING;
+        for line in lines(title, TITLE, room) {
+            self.text((MARGIN, y), &line, TITLE, Side::Start, colour::INK)?;
+            y += TITLE + LEADING;
         }
+        y += 0.5 * (SMALL - TITLE);
+        for line in lines(below, SMALL, room) {
+            self.text((MARGIN, y), &line, SMALL, Side::Start, colour::SOFT_INK)?;
+            y += SMALL + LEADING;
+        }
+        y -= 0.5 * SMALL;
         self.legend((MARGIN, self.width - MARGIN), y, legend)
     }
 

@@ -86,23 +86,22 @@ pub fn force_loop(plot: &ForceLoop<'_>) -> Result<String, PictureError> {
     }
     let legend = legend(plot);
     let below = figures_line(plot);
-    // The legend takes at most one line for each entry.
-    let height = 60.0 + 19.0 * legend.len() as f64 + ABOVE + PLOT_HEIGHT + BELOW + MARGIN;
     let description = format!(
         "Force of the hand against stick angle, {}. {below}",
         plot.reference.name
     );
-    sheet((WIDTH, height), plot.title, &description, |canvas| {
+    sheet(WIDTH, plot.title, &description, |canvas| {
         let top = canvas.header(plot.title, &below, &legend)?;
         let frame = Frame {
             left: MARGIN + LEFT,
             top: top + ABOVE,
             right: WIDTH - MARGIN - RIGHT,
-            bottom: height - MARGIN - BELOW,
+            bottom: top + ABOVE + PLOT_HEIGHT,
         };
         let (x, y) = axes(plot);
         let mut plane = Plane::new(frame, x, y);
-        draw(plot, &mut plane, canvas)
+        draw(plot, &mut plane, canvas)?;
+        Ok(frame.bottom + BELOW + 0.5 * MARGIN)
     })
 }
 

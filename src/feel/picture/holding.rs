@@ -62,18 +62,18 @@ pub fn holding_margin(plot: &Holding<'_>) -> Result<String, PictureError> {
             number(tight.at_deg, 2)
         )
     });
-    let height = 60.0 + 19.0 * legend.len() as f64 + PLOT_HEIGHT + BELOW + MARGIN;
-    sheet((WIDTH, height), plot.title, &below, |canvas| {
+    sheet(WIDTH, plot.title, &below, |canvas| {
         let top = canvas.header(plot.title, &below, &legend)?;
         let frame = Frame {
             left: MARGIN + LEFT,
             top: top + 6.0,
             right: WIDTH - MARGIN - 16.0,
-            bottom: height - MARGIN - BELOW,
+            bottom: top + 6.0 + PLOT_HEIGHT,
         };
         let (x, y) = axes(plot);
         let mut plane = Plane::new(frame, x, y);
-        draw(plot, tightest.as_ref(), &mut plane, canvas)
+        draw(plot, tightest.as_ref(), &mut plane, canvas)?;
+        Ok(frame.bottom + BELOW + 0.5 * MARGIN)
     })
 }
 

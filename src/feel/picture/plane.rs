@@ -9,11 +9,11 @@ use plotters::style::RGBColor;
 /// Room left of a frame for the numbers and the title of its axis, px; the same wherever frames stand below each other.
 pub(super) const LEFT: f64 = 72.0;
 /// Room below a frame for the numbers and the title of its axis, px.
-pub(super) const BELOW: f64 = 46.0;
+pub(super) const BELOW: f64 = 50.0;
 /// Room right of a frame for a second scale, px.
 pub(super) const RIGHT: f64 = 62.0;
 /// Room above a frame for a second scale, px.
-pub(super) const ABOVE: f64 = 44.0;
+pub(super) const ABOVE: f64 = 47.0;
 
 /// One direction of a frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -104,7 +104,7 @@ impl Plane {
             let x = self.x_at(value);
             canvas.line(&[(x, top), (x, bottom)], colour::GRID, 1.0)?;
             if below {
-                let place = (x, bottom + 6.0 + SMALL / 2.0);
+                let place = (x, bottom + 9.0 + SMALL / 2.0);
                 canvas.text(place, &number, SMALL, Side::Middle, colour::INK)?;
             }
         }
@@ -131,6 +131,7 @@ impl Plane {
             (left - LEFT + 14.0 + TEXT / 2.0, middle.1),
             &self.y.title,
             TEXT,
+            colour::INK,
         )?;
         self.draw_second(canvas)
     }
@@ -150,7 +151,7 @@ impl Plane {
             ) {
                 let x = self.x_at(value / factor);
                 canvas.line(&[(x, top - 4.0), (x, top)], colour::FRAME, 1.0)?;
-                let place = (x, top - 7.0 - SMALL / 2.0);
+                let place = (x, top - 9.0 - SMALL / 2.0);
                 canvas.text(place, &number, SMALL, Side::Middle, colour::SOFT_INK)?;
             }
             let place = (0.5 * (left + right), top - ABOVE + 4.0 + TEXT / 2.0);
@@ -173,7 +174,7 @@ impl Plane {
                 )?;
             }
             let place = (right + RIGHT - 6.0 - TEXT / 2.0, 0.5 * (top + bottom));
-            canvas.text_up(place, title, TEXT)?;
+            canvas.text_up(place, title, TEXT, colour::SOFT_INK)?;
         }
         Ok(())
     }
@@ -302,7 +303,7 @@ impl Plane {
         let Some((_, frame)) = best else {
             return Ok(false);
         };
-        canvas.area(frame, colour::PAPER, 0.8)?;
+        canvas.area(frame, colour::PAPER, 0.7)?;
         let middle = (
             0.5 * (frame.left + frame.right),
             0.5 * (frame.top + frame.bottom),

@@ -48,21 +48,21 @@ pub fn response(plot: &Step<'_>) -> Result<String, PictureError> {
     let begin_s = first.time_s;
     let legend = legend(plot);
     let below = figures_line(plot);
-    let height = 60.0 + 19.0 * legend.len() as f64 + PLOT_HEIGHT + BELOW + MARGIN;
     let description = format!(
         "Stick angle after it was let go, {}. {below}",
         plot.reference.name
     );
-    sheet((WIDTH, height), plot.title, &description, |canvas| {
+    sheet(WIDTH, plot.title, &description, |canvas| {
         let top = canvas.header(plot.title, &below, &legend)?;
         let frame = Frame {
             left: MARGIN + LEFT,
             top: top + 6.0,
             right: WIDTH - MARGIN - 16.0,
-            bottom: height - MARGIN - BELOW,
+            bottom: top + 6.0 + PLOT_HEIGHT,
         };
         let mut plane = Plane::new(frame, time_axis(plot, begin_s), angle_axis(plot, frame));
-        draw(plot, begin_s, &mut plane, canvas)
+        draw(plot, begin_s, &mut plane, canvas)?;
+        Ok(frame.bottom + BELOW + 0.5 * MARGIN)
     })
 }
 

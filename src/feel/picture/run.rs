@@ -16,6 +16,9 @@ const CURVES: usize = 5;
 /// Most lanes.
 const LANES: usize = 7;
 
+/// An axis whose angles change by less needs no panel.
+const STILL_DEG: f64 = 0.3;
+
 /// Switches of the pilot: a lane for each that closes during the run.
 const PILOT: [&str; 7] = [
     "hand.gripping",
@@ -43,7 +46,6 @@ pub fn overview(
             "hand" => format!("hand.{axis}_deg"),
             what => format!("{axis}.{what}_deg"),
         });
-        // An axis that does nothing needs no panel.
         let moved = angles.iter().any(|name| span(trace, name) > 0.05);
         if moved {
             panels.push(panel(
@@ -127,20 +129,41 @@ pub fn expectation(
     if windows_s.is_empty() {
         windows_s.push([0.0, 0.0]);
     }
+    let shown_s = part(&windows_s, judgement.at_s, length_s);
+    let mut below = match (judgement.held, judgement.margin.is_finite()) {
+        (true, true) => "held, margin ".to_owned(),
+        (false, true) => "broken, margin ".to_owned(),
+        (true, false) => "held".to_owned(),
+        (false, false) => "broken: a switch or a state decided".to_owned(),
+    };
+    if judgement.margin.is_finite() {
+        below.push_str(&text::margin(judgement.margin, &judgement.unit));
+    }
+    if shown_s.is_some() {
+        below.push_str(&format!(
+            "; a part of the run of {} s",
+            text::plain(length_s)
+        ));
+    }
     draw(&TracePlot {
         title: format!("{} on {}: {}", case.name, case.rig_name, judgement.name),
-        below: format!(
-            "{}, margin {}",
-            if judgement.held { "held" } else { "broken" },
-            text::margin(judgement.margin, &judgement.unit)
-        ),
+        below,
         tick_s: trace.about.tick_s,
-        shown_s: None,
+        shown_s,
         lanes,
         panels,
         windows_s,
         worst_s: Some(judgement.at_s),
     })
+}
+
+/// The windows and the worst instant with half as much room on either side, s; none if that is most of the run.
+fn part(windows_s: &[[f64; 2]], worst_s: f64, length_s: f64) -> Option<[f64; 2]> {
+    let from = windows_s.iter().map(|span| span[0]).fold(worst_s, f64::min);
+    let to = windows_s.iter().map(|span| span[1]).fold(worst_s, f64::max);
+    let room = (0.5 * (to - from)).max(0.25);
+    let (from, to) = ((from - room).max(0.0), (to + room).min(length_s));
+    (to - from < 0.6 * length_s).then_some([from, to])
 }
 
 fn info(name: &str) -> Option<&'static ColumnInfo> {
@@ -164,9 +187,26 @@ fn span(trace: &Trace, name: &str) -> f64 {
     high - low
 }
 
-fn panel<'a>(trace: &Trace, title: &str, names: impl Iterator<Item = &'a str>) -> Panel {
+/// What is measured in a unit, with the unit, for the title of an axis.
+fn titled(unit: &str) -> String {
+    let what = match unit {
+        "" => return "number".to_owned(),
+        "deg" => "angle",
+        "deg/s" => "rate",
+        "N" => "force",
+        "N m" => "torque",
+        "A" => "current",
+        "V" => "voltage",
+        "full steps" => "lag",
+        "s" => "time",
+        _ => return unit.to_owned(),
+    };
+    format!("{what}, {unit}")
+}
+
+fn panel<'a>(trace: &Trace, unit: &str, names: impl Iterator<Item = &'a str>) -> Panel {
     Panel {
-        title: title.to_owned(),
+        title: titled(unit),
         curves: names
             .map(|name| Curve {
                 name: name.to_owned(),
@@ -181,7 +221,7 @@ fn panel<'a>(trace: &Trace, title: &str, names: impl Iterator<Item = &'a str>) -
 fn sides_panel(sides: &Sides) -> Panel {
     let title = match sides.unit.as_str() {
         "" => "compared".to_owned(),
-        unit => format!("compared, {unit}"),
+        unit => titled(unit),
     };
     // The side without a signal in it is the limit; of two signals, the one that must be higher.
     let constant = |values: &[f64]| values.windows(2).all(|pair| pair[0] == pair[1]);
@@ -230,10 +270,7 @@ fn by_unit(trace: &Trace, signals: &[&str], sides: Option<&Sides>) -> Vec<Panel>
         .into_iter()
         .filter(|(_, names)| !repeats(names))
         .take(PANELS)
-        .map(|(unit, names)| {
-            let unit = if unit.is_empty() { "number" } else { unit };
-            panel(trace, unit, names.into_iter())
-        })
+        .map(|(unit, names)| panel(trace, unit, names.into_iter()))
         .collect()
 }
 

@@ -71,6 +71,21 @@ pub(super) fn fit(text: &str, size: f64, width: f64) -> String {
     format!("{}...", kept.trim_end())
 }
 
+/// `text` in at most two lines of a width, px; what does not fit is cut as [`fit`] does.
+pub(super) fn lines(text: &str, size: f64, width: f64) -> Vec<String> {
+    let words: Vec<&str> = text.split_whitespace().collect();
+    let fits = |count: &usize| width_of(&words[..*count].join(" "), size) <= width;
+    let first = (0..=words.len()).rev().find(fits).unwrap_or(0);
+    match words.len() {
+        0 => Vec::new(),
+        count if first == 0 || first == count => vec![fit(&words.join(" "), size, width)],
+        _ => vec![
+            words[..first].join(" "),
+            fit(&words[first..].join(" "), size, width),
+        ],
+    }
+}
+
 /// `text` without what XML cannot carry and without line ends: control characters become `\u{fffd}`, white space a space.
 pub(super) fn clean(text: &str) -> String {
     text.chars()
@@ -137,6 +152,18 @@ mod tests {
             cut.ends_with("...") && width_of(&cut, 12.0) <= 200.0,
             "{cut}"
         );
+    }
+
+    #[test]
+    fn a_long_title_takes_two_lines() {
+        assert!(lines(" ", 12.0, 100.0).is_empty());
+        assert_eq!(lines("a b", 12.0, 100.0), ["a b"]);
+        assert_eq!(lines("seven words ", 12.0, 60.0), ["seven", "words"]);
+        assert_eq!(lines(&"x".repeat(99), 12.0, 60.0).len(), 1);
+        let two = lines(&"many words ".repeat(40), 12.0, 200.0);
+        assert_eq!(two.len(), 2);
+        assert!(two.iter().all(|line| width_of(line, 12.0) <= 200.0));
+        assert!(two[1].ends_with("..."));
     }
 
     #[test]

@@ -4,6 +4,7 @@ use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, Side, sheet};
 use super::plane::{Axis, BELOW, LEFT, Plane};
 use super::style::{CURVES, SMALL, TEXT, colour, fit, number, width_of};
+use std::ops::Range;
 
 const WIDTH: f64 = 760.0;
 /// Height of a panel, px.
@@ -22,7 +23,7 @@ pub struct Curve {
     pub name: String,
     /// Values, one a row; not-a-number leaves a gap.
     pub values: Vec<f64>,
-    /// Whether it is a limit: drawn as a broken line.
+    /// Whether it is a limit or a wish: drawn as a broken line.
     pub limit: bool,
 }
 
@@ -97,26 +98,9 @@ pub fn trace(plot: &TracePlot) -> Result<String, PictureError> {
         },
         second: None,
     };
-    let curves: usize = plot.panels.iter().map(|panel| panel.curves.len()).sum();
     let legend = legend(plot);
-    // Room for one line of legend for each curve; what is not used is cut off below.
-    let height = 80.0
-        + plot.lanes.len() as f64 * (SMALL + BAR + BETWEEN + 6.0)
-        + plot.panels.len() as f64 * (PANEL + BETWEEN)
-        + curves as f64 * (TEXT + 6.0)
-        + legend.len() as f64 * (TEXT + 6.0)
-        + BELOW
-        + MARGIN;
-    let mut used = height;
-    let draw = |canvas: &mut Canvas<'_>| draw(plot, &time, &legend, canvas);
-    // The first drawing only measures.
-    sheet((WIDTH, height), &plot.title, &plot.below, |canvas| {
-        used = draw(canvas)?;
-        Ok(())
-    })?;
-    sheet((WIDTH, used.ceil()), &plot.title, &plot.below, |canvas| {
-        draw(canvas)?;
-        Ok(())
+    sheet(WIDTH, &plot.title, &plot.below, |canvas| {
+        draw(plot, &time, &legend, canvas)
     })
 }
 
@@ -192,21 +176,18 @@ fn draw(
             right,
             bottom: top + PANEL,
         };
-        let values = panel.curves.iter().flat_map(|curve| {
-            let rows = curve.values.iter().enumerate();
-            rows.filter(|(row, _)| {
-                let at = *row as f64 * plot.tick_s;
-                time.from <= at && at <= time.to
-            })
-            .map(|(_, value)| *value)
-        });
+        let seen = |curve: &Curve| shown(plot.tick_s, time, curve.values.len());
+        let values = panel
+            .curves
+            .iter()
+            .flat_map(|curve| &curve.values[seen(curve)])
+            .copied();
         let axis = Axis::around(&fit(&panel.title, TEXT, PANEL + 20.0), values, 0.07);
         let mut plane = Plane::new(frame, time.clone(), axis);
         plane.draw_axes(canvas, index == last)?;
         windows(plot, &plane, canvas)?;
         for (curve, colour) in panel.curves.iter().zip(CURVES.into_iter().cycle()) {
-            let rows = curve.values.iter().enumerate();
-            let values = rows.map(|(row, value)| (row as f64 * plot.tick_s, *value));
+            let values = seen(curve).map(|row| (row as f64 * plot.tick_s, curve.values[row]));
             plane.curve(canvas, values, colour, 1.8, curve.limit)?;
         }
         worst(plot, &plane, canvas)?;
@@ -214,6 +195,14 @@ fn draw(
         y = frame.bottom + BETWEEN;
     }
     Ok(y - BETWEEN + BELOW + MARGIN / 2.0)
+}
+
+/// The rows that are shown of so many.
+fn shown(tick_s: f64, time: &Axis, rows: usize) -> Range<usize> {
+    // Not negative, and no larger than the longest trace.
+    let from = (time.from / tick_s).floor().max(0.0) as usize;
+    let to = (time.to / tick_s).ceil().max(0.0) as usize + 1;
+    from.min(rows)..to.min(rows)
 }
 
 fn windows(plot: &TracePlot, plane: &Plane, canvas: &mut Canvas<'_>) -> Result<(), PictureError> {

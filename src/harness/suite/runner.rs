@@ -22,13 +22,13 @@ pub struct Plan<'a> {
     /// Makes the controller under test, one for each case.
     pub target: &'a (dyn Fn() -> Box<dyn Target> + Sync),
     /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads of the runs.
-    pub draw: Option<&'a Draw>,
+    pub draw: Option<&'a Draw<'a>>,
     /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
     pub stop: &'a AtomicBool,
 }
 
 /// Draws a complete run.
-pub type Draw = dyn Fn(&Case, &Trace, &[Judgement]) -> Vec<Picture> + Sync;
+pub type Draw<'a> = dyn Fn(&Case, &Trace, &[Judgement]) -> Vec<Picture> + Sync + 'a;
 
 /// A picture of a run.
 #[derive(Clone, Debug, PartialEq, Eq)]
