@@ -4,5 +4,6 @@ mod bad_files;
 mod bad_places;
 mod interrupt;
 mod results;
+mod size;
 mod traces;
 mod workplace;
