@@ -5,5 +5,6 @@ mod bad_places;
 mod interrupt;
 mod pages;
 mod results;
+mod size;
 mod traces;
 mod workplace;

@@ -41,16 +41,17 @@ pub struct UnpoweredDrag {
     pub share_of_breakout: Option<f64>,
 }
 
-/// Positions that say most: stops, soft limits, half and a quarter of those.
+/// Positions that say most: stops, soft limits, half and a quarter of those to a tenth of a degree.
 pub(crate) fn usual_positions(travel: Travel) -> Vec<f64> {
     let (low, high) = (travel.soft_min_deg, travel.soft_max_deg);
+    let tenth = |deg: f64| (10.0 * deg).round() / 10.0;
     vec![
         travel.min_deg,
         low,
-        0.5 * low,
-        0.25 * low,
-        0.25 * high,
-        0.5 * high,
+        tenth(0.5 * low),
+        tenth(0.25 * low),
+        tenth(0.25 * high),
+        tenth(0.5 * high),
         high,
         travel.max_deg,
     ]

@@ -9,7 +9,6 @@ use trimproof_plant::train_law;
 
 use super::holding::Current;
 use super::power::{Windings, standing_supply_v};
-use super::statics::Statics;
 
 /// Low-end resonance band of steppers, full steps a second (a maker's handbook; check_values, section 3).
 pub const LOW_BAND_STEPS_PER_S: [f64; 2] = [50.0, 200.0];
@@ -145,6 +144,9 @@ impl AtSpeed {
     /// Highest rate that `holds`, which holds below it and not above; 0 if it holds nowhere.
     fn highest(&self, holds: &dyn Fn(f64) -> bool) -> f64 {
         let (mut low, mut high) = (0.0, FASTEST_STEPS_PER_S * FRAC_PI_2 / self.teeth);
+        if !holds(low) {
+            return 0.0;
+        }
         for _ in 0..40 {
             let middle = 0.5 * (low + high);
             if holds(middle) {

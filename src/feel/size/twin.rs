@@ -2,9 +2,11 @@
 
 use std::f64::consts::FRAC_PI_2;
 
-use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+use trimproof_controller::{AxisOutputs, Controller, CurrentLevel, Outputs};
 use trimproof_plant::dynamics::{Phase, StickPath, TrainDrive, TrainState};
-use trimproof_plant::{AxisName, Numerics, PathShape, Plant, Rig, StartPose, train_law};
+use trimproof_plant::{
+    AxisName, Numerics, PathShape, Plant, Rig, StartPose, SwitchName, train_law,
+};
 
 use super::force::drag_nm;
 use super::holding::standing;
@@ -318,6 +320,67 @@ fn caught_deg(rig: &Rig, axis: AxisName, usteps: i32) -> f64 {
     let after = bench.plant.train(index).rotor_rad;
     // What the stick stands beyond the place the driver is less ahead.
     (after - before).to_degrees() / parts.drive.ratio() + stick_deg - place_deg
+}
+
+/// The controller itself, with the sensor's noise and errors: it never catches harder than sized, and not far below either.
+#[test]
+fn the_controller_catches_within_the_worst_case() {
+    for rig in rigs() {
+        for axis in AxisName::ALL {
+            let index = axis.index();
+            let sized = catch::catch(&rig, index);
+            let start = StartPose {
+                supply_v: rig.supply.volts,
+                force_trim: true,
+                ..StartPose::default()
+            };
+            let mut plant = Plant::new(&rig, 7, Numerics::default(), start);
+            let mut controller = Controller::new(rig.controller).unwrap();
+            let mut run = |plant: &mut Plant, for_s: f64| {
+                let mut fell_rad = None;
+                for _ in 0..(for_s / plant.tick_s()).round() as u32 {
+                    let drove = plant.readings().axis[index].driving;
+                    let before = plant.train(index).rotor_rad;
+                    let inputs = plant.sample();
+                    plant.command(&controller.tick(&inputs));
+                    plant.advance();
+                    if plant.readings().axis[index].driving && !drove {
+                        fell_rad = Some(before);
+                    }
+                }
+                fell_rad
+            };
+            run(&mut plant, 2.0);
+            plant.grip(None);
+            let mut largest = 0.0_f64;
+            for k in 0..14 {
+                let to_deg = [-1.0, 1.0][k % 2] * (2.0 + 0.83 * k as f64);
+                plant.set_switch(SwitchName::Release, true, &[]);
+                run(&mut plant, 0.2);
+                let mut to = [None; 2];
+                to[index] = Some(to_deg.to_radians());
+                plant.carry(to, 1.0, PathShape::Smooth);
+                run(&mut plant, 1.5);
+                plant.set_switch(SwitchName::Release, false, &[]);
+                let before = run(&mut plant, 0.5).expect("the drive comes on again");
+                let fell = plant.train(index).rotor_rad - before;
+                let fell_deg = fell.to_degrees().abs() / rig.axis(index).drive.ratio();
+                largest = largest.max(fell_deg);
+                assert!(
+                    fell_deg <= sized.worst_deg,
+                    "{}: {fell_deg} {sized:?}",
+                    rig.name
+                );
+            }
+            println!(
+                "{} {}: {largest:.3}° of {:.3}° sized",
+                rig.name,
+                axis.name(),
+                sized.worst_deg
+            );
+            assert!(largest > 0.5 * sized.worst_deg, "{largest} {sized:?}");
+        }
+    }
 }
 
 /// The unpowered drive drags as sized: largest torque of the cartridge while the stick is moved slowly.

@@ -205,12 +205,12 @@ fn holding(out: &mut String, axis: &AxisSizes) {
         "current",
         "A peak",
         "windings",
-        "slips at N·m",
+        "slips N·m",
         "no friction",
-        "slips at deg",
-        "times, middle",
-        "times, far trim",
-        "winding V",
+        "slips deg",
+        "times",
+        "times far",
+        "needs V",
         "spare V",
     ])];
     for curve in &axis.holding {
@@ -229,17 +229,17 @@ fn holding(out: &mut String, axis: &AxisSizes) {
     }
     let right = [false, true, false, true, true, true, true, true, true, true];
     out.push_str(&table(&rows, &right, 4));
-    let _ = writeln!(
-        out,
-        "    times: slip torque over the cartridge's at the worst position, trimmed in the middle and at the far soft limit"
-    );
+    let note = "slips: slow pull at the weakest microstep, friction helping; deg: the stick's deflection there. times: that \
+                torque over the cartridge's at the worst position, trimmed in the middle; far: trimmed at the far soft limit.";
+    wrap_into(out, note, 4, WIDTH);
     let warm = format!(
-        "hot is {HOT_RISE_K} K more, copper {} % more: a driver that regulates current keeps the torque while volts are to \
-         spare. That magnets weaken with heat is not in it.",
+        "hot: {HOT_RISE_K} K more, copper {} % more. The driver regulates current, so the torque stays as long as volts are \
+         spare; that magnets weaken with heat is not in it.",
         fixed(100.0 * COPPER_PER_K * HOT_RISE_K, 0)
     );
     wrap_into(out, &warm, 4, WIDTH);
-    if let Some(curve) = axis.holding.first() {
+    let weakest = |a: &&HoldingCurve, b: &&HoldingCurve| a.slips_at_nm.total_cmp(&b.slips_at_nm);
+    if let Some(curve) = axis.holding.iter().min_by(weakest) {
         holding_curve(out, curve);
     }
 }
@@ -360,7 +360,7 @@ fn resolution(out: &mut String, axis: &AxisSizes) {
             (
                 "trim, in practice",
                 format!(
-                    "{} microsteps until friction gives way, {} mm lost at a reversal",
+                    "friction takes {} microsteps, a reversal {} mm of backlash",
                     fixed(r.friction_usteps, 1),
                     fixed(r.reversal_mm, 2)
                 ),
@@ -391,6 +391,16 @@ fn rates(out: &mut String, axis: &AxisSizes) {
                 "{} deg/s, set by the {}",
                 fixed(r.highest_deg_per_s, 1),
                 r.limited_by
+            ),
+        ),
+        (
+            "below both bands up to",
+            format!(
+                "{} deg/s",
+                fixed(
+                    r.resonance.band_deg_per_s[0].min(r.resonance.low_band_deg_per_s[0]),
+                    1
+                )
             ),
         ),
         (
@@ -499,7 +509,11 @@ fn what_if(out: &mut String, axis: &AxisSizes) {
             fixed(choice.holding_factor, 2),
             fixed(choice.catch_mm, 2),
             fixed(choice.trim_mm, 3),
-            fixed(choice.highest_deg_per_s, 0),
+            if choice.highest_deg_per_s > 0.0 {
+                fixed(choice.highest_deg_per_s, 0)
+            } else {
+                "stalls".to_owned()
+            },
         ]);
     }
     out.push_str(&table(&rows, &[true; 12], 4));
