@@ -173,7 +173,7 @@ impl<'a> Report<'a> {
             other,
             targets: judge_targets(rig, &stick.record, &stick.figures),
             table: other.map_or_else(Vec::new, |other| compare(taken(stick), taken(other))),
-            advice: advise(&stick.figures),
+            advice: advise(taken(stick)),
         }
     }
 
