@@ -4,10 +4,10 @@
 use trimproof_plant::AxisName;
 
 use super::{
-    Basis, KG_PER_LBM, MM_PER_IN, N_PER_LB, Outcome, Unit, Verdict, Wanted, sides, sweep_of,
+    Basis, KG_PER_LBM, MM_PER_IN, N_PER_LB, Outcome, Taken, Unit, Verdict, Wanted, sides, sweep_of,
 };
-use crate::figures::{Figures, SweepFigures};
-use crate::record::Condition;
+use crate::figures::SweepFigures;
+use crate::record::{Condition, Record, SweepSample};
 
 const TRIM: &str = "14 CFR 27.161 and 29.161";
 const MANOEUVRE: &str = "14 CFR 27.151 and 29.151";
@@ -19,7 +19,7 @@ const OLD_SPEC: &str =
 const INERTIA: &str =
     "NASA/Army abstract \"Effects of stick dynamics on helicopter flying qualities\"";
 const PRACTICE: &str = "common practice, no source";
-const MEMORY: &str = "from memory";
+const MEMORY: &str = "from memory, no document";
 
 /// First-inch gradient, lb/in (old specification).
 const GRADIENT_LB_PER_IN: [f64; 2] = [0.5, 2.0];
@@ -29,11 +29,16 @@ const LIMIT_LB: [f64; 2] = [8.0, 7.0];
 const BREAKOUT_LB: [f64; 2] = [0.5, 1.5];
 /// Effective inertia at the grip: objectionable beyond 5 to 7 lbm.
 const INERTIA_LBM: [f64; 2] = [5.0, 7.0];
+/// A stop is this much stiffer than the gradient before it.
+const STOP_FACTOR: f64 = 10.0;
+/// A hand that went this far past the stop leaned on it, degrees.
+const LEAN_DEG: f64 = 0.05;
 /// Force at the top of the stick in normal use, N: 700 g to 1 kg.
 const USUAL_N: [f64; 2] = [0.7 * 9.806_65, 9.806_65];
 
 /// What the criteria say to the figures of both axes.
-pub fn advise(figures: &Figures) -> Vec<Verdict> {
+pub fn advise(taken: Taken<'_>) -> Vec<Verdict> {
+    let figures = taken.figures;
     let mut verdicts = Vec::new();
     for axis in AxisName::ALL {
         if let Some(held) = sweep_of(figures, axis, Condition::Held) {
@@ -41,6 +46,7 @@ pub fn advise(figures: &Figures) -> Vec<Verdict> {
             breakout(&mut verdicts, held);
             gradient(&mut verdicts, held);
             forces(&mut verdicts, held);
+            stops(&mut verdicts, taken.record, held);
             let unpowered = sweep_of(figures, axis, Condition::Unpowered);
             verdicts.push(failure(held, unpowered));
         }
@@ -62,19 +68,19 @@ fn both(sweep: &SweepFigures) -> [(usize, &'static str); 2] {
 
 /// Forces go to zero at the trimmed position, without a step in the gradient.
 fn trim(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
-    for (side, name) in both(held) {
-        // Within the play no force is asked: our reading of "zero".
-        let near_deg = 0.5 * held.free_play_deg + friction_deg(held, side);
-        verdicts.push(
-            row(held, format!("rests at trim, from {name}"), TRIM)
-                .judged(
-                    Some(held.centring_error_deg[side]),
-                    Wanted::band(-near_deg, near_deg),
-                    Unit::Deg,
-                )
-                .noted("steady force to zero; within play and friction: our reading"),
-        );
-    }
+    // The weight's part, seen as the difference of the two breakouts: friction must be able to hold it.
+    let [negative_n, positive_n] = held.breakout_n;
+    verdicts.push(
+        row(held, "steady force at trim", TRIM)
+            .judged(
+                Some(0.5 * (positive_n - negative_n)),
+                Wanted::band(-held.friction_n, held.friction_n),
+                Unit::Newton,
+            )
+            .noted(
+                "steady force to zero: what is left is held by friction, hands off (our reading)",
+            ),
+    );
     let largest = held
         .discontinuities
         .iter()
@@ -83,7 +89,7 @@ fn trim(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
     let steps = row(held, "steps in the force", TRIM).judged(
         Some(held.discontinuities.len() as f64),
         Wanted::at_most(0.0),
-        Unit::One,
+        Unit::Count,
     );
     verdicts.push(match largest {
         Some(step) => steps.noted(format!(
@@ -92,15 +98,6 @@ fn trim(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
         )),
         None => steps.noted("no undesirable discontinuity of the gradient"),
     });
-}
-
-/// How far friction can hold the stick off its trimmed position: none while the breakout beats it, else what the gradient
-/// needs to overcome it.
-fn friction_deg(held: &SweepFigures, side: usize) -> f64 {
-    let spring_n = held.breakout_n[side] - held.friction_n;
-    let lacking_n = (held.friction_n - spring_n).max(0.0);
-    let slope = held.first_inch_n_per_deg[side];
-    if slope > 0.0 { lacking_n / slope } else { 0.0 }
 }
 
 fn breakout(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
@@ -183,27 +180,42 @@ fn forces(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
                 ),
         );
     }
-    let [low, high] = held.stop_deg;
-    verdicts.push(
-        row(held, "stops met", STOPS)
-            .judged(
-                Some(f64::from(u8::from(low < 0.0)) + f64::from(u8::from(high > 0.0))),
-                Wanted::at_least(2.0),
-                Unit::One,
-            )
-            .noted(format!(
-                "stops that positively limit the travel; here at {low:.1} and {high:.1} deg"
-            )),
-    );
     verdicts.push(
         row(held, "drive that slips", JAMMING)
             .judged(
                 Some(f64::from(u8::from(held.slipped_at_deg.is_some()))),
                 Wanted::at_most(0.0),
-                Unit::One,
+                Unit::Count,
             )
             .noted("no excessive deflection under the pilot's load: the drive keeps its place (our reading)"),
     );
+}
+
+/// The stops limit the travel: the hand that leans on one gets hardly further.
+fn stops(verdicts: &mut Vec<Verdict>, record: &Record, held: &SweepFigures) {
+    let sweep = record
+        .sweeps
+        .iter()
+        .find(|sweep| sweep.axis == held.axis && sweep.condition == held.condition);
+    for (side, name) in both(held) {
+        let sense = if side == 1 { 1.0 } else { -1.0 };
+        let most = |of: fn(&SweepSample) -> f64| {
+            let samples = sweep.into_iter().flat_map(|sweep| &sweep.samples);
+            samples.map(|sample| sense * of(sample)).fold(0.0, f64::max)
+        };
+        let past_deg = most(|sample| sample.position_deg) - sense * held.stop_deg[side];
+        let past_n = most(|sample| sample.force_n) - held.largest_n[side];
+        let slope = held.beyond_n_per_deg[side].unwrap_or(held.first_inch_n_per_deg[side]);
+        verdicts.push(
+            row(held, format!("stiffness at the stop {name}"), STOPS)
+                .judged(
+                    (past_deg > LEAN_DEG).then_some(past_n / past_deg),
+                    Wanted::at_least(STOP_FACTOR * slope),
+                    Unit::NewtonPerDeg,
+                )
+                .noted("stops that positively limit the travel: ten times as stiff as the gradient, our reading"),
+        );
+    }
 }
 
 /// Supply lost: the pilot moves the stick in the normal sense, with no more force than before.

@@ -73,11 +73,6 @@ impl Curve {
         Some(Self { sides })
     }
 
-    /// How far it goes to a side (0 negative, 1 positive), degrees.
-    pub(super) fn reach_deg(&self, side: usize) -> f64 {
-        self.sides[side].reach_deg
-    }
-
     /// Force on the way out at a position of that side, N.
     pub(super) fn out(&self, side: usize, at_deg: f64) -> Option<f64> {
         let side = &self.sides[side];
@@ -152,7 +147,6 @@ mod tests {
             assert!(close(curve.out(0, -5.0), -5.2));
             assert!(close(curve.back(0, -5.0), -4.8));
             assert_eq!(curve.out(1, 11.0), None);
-            assert!((curve.reach_deg(0) - 8.0).abs() < 0.2);
         }
     }
 

@@ -72,7 +72,7 @@ impl Pair<'_> {
         } else {
             if let Some(about) = self.wanted.p0_s {
                 verdicts.push(self.row(
-                    "time to first crossing P0",
+                    "P0",
                     self.found.p0_s,
                     about,
                     CROSSING_SHARE * about,
@@ -84,11 +84,11 @@ impl Pair<'_> {
         }
         let count = |figures: &ResponseFigures| figures.overshoots_deg.len() as f64;
         verdicts.push(self.row(
-            "number of overshoots",
+            "overshoots",
             Some(count(self.found)),
             count(self.wanted),
             COUNT,
-            Unit::One,
+            Unit::Count,
         ));
     }
 
@@ -97,7 +97,7 @@ impl Pair<'_> {
         for (n, (found, about)) in (1_u32..).zip(pairs) {
             let share = PERIOD_SHARE * f64::from(n + 1);
             verdicts.push(self.row(
-                &format!("period P{n}"),
+                &format!("P{n}"),
                 Some(*found),
                 *about,
                 share * about,
@@ -116,7 +116,7 @@ impl Pair<'_> {
         let first = percent(self.wanted, 0).unwrap_or_default();
         // A missing first overshoot is none at all, not a figure that was not measured.
         verdicts.push(self.row(
-            "first overshoot A1",
+            "A1",
             percent(self.found, 0).or(Some(0.0)),
             first,
             FIRST_SHARE * first,
@@ -131,7 +131,7 @@ impl Pair<'_> {
             if about <= COUNTED_PERCENT {
                 continue;
             }
-            let name = format!("overshoot A{}", n + 1);
+            let name = format!("A{}", n + 1);
             verdicts.push(self.row(
                 &name,
                 Some(found),
@@ -147,7 +147,7 @@ impl Pair<'_> {
     fn summary(&self, name: &str, found: f64, about: f64, first: f64) -> Verdict {
         let mut verdict = self
             .row(
-                &format!("{name}, summary rule"),
+                &format!("{name}, summary,"),
                 Some(found),
                 about,
                 SUMMARY_SHARE * first,

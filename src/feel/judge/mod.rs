@@ -137,6 +137,8 @@ pub enum Unit {
     Kg,
     /// Share of the initial displacement, %.
     Percent,
+    /// How many.
+    Count,
     /// A number.
     One,
 }
@@ -154,7 +156,7 @@ impl Unit {
             Self::Second => "s",
             Self::Kg => "kg",
             Self::Percent => "%",
-            Self::One => "",
+            Self::Count | Self::One => "",
         }
     }
 

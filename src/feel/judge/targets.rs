@@ -91,11 +91,11 @@ impl One<'_> {
                 .map(|(side, name)| {
                     let (words, value) = match part {
                         GradientPart::FirstInch => (
-                            "gradient in the first inch",
+                            "gradient, first inch,",
                             held.map(|sweep| sweep.first_inch_n_per_deg[side]),
                         ),
                         GradientPart::Beyond => (
-                            "gradient beyond the first inch",
+                            "gradient beyond",
                             held.and_then(|sweep| sweep.beyond_n_per_deg[side]),
                         ),
                     };

@@ -32,7 +32,7 @@ that takes the authority's own process, approved data and the device itself. Fig
 /// Where a stick's figures come from.
 enum Source<'a> {
     /// A measurement of the bench.
-    Bench(Stick),
+    Bench(Box<Stick>),
     /// The twin of a rig, still to be measured.
     Twin(&'a Rig),
 }
@@ -62,12 +62,14 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
     let rig = load_rig(&rig_file(&args.rig)?)?;
     let radius_m = rig.stick.grip_radius_m;
     let bench = match &args.bench {
-        Some(file) => Some(read_bench(file, radius_m)?),
+        Some(file) => Some(Box::new(read_bench(file, radius_m)?)),
         None => None,
     };
     let (mut other_rig, mut other) = (None, None);
     match &args.against {
-        Some(file) if is_bench(file) => other = Some(Source::Bench(read_bench(file, radius_m)?)),
+        Some(file) if is_bench(file) => {
+            other = Some(Source::Bench(Box::new(read_bench(file, radius_m)?)))
+        }
         Some(named) => other_rig = Some(load_rig(&rig_file(named)?)?),
         None => {}
     }
@@ -137,7 +139,7 @@ fn take(
     work::say_elapsed(&measured, begun.elapsed());
     let mut measured = measured.into_iter();
     let mut sticks = sources.into_iter().filter_map(|source| match source {
-        Source::Bench(stick) => Some(stick),
+        Source::Bench(stick) => Some(*stick),
         Source::Twin(rig) => measured
             .next()
             .map(|measured| Stick::of_twin(rig, measured)),
@@ -173,7 +175,7 @@ impl<'a> Report<'a> {
             other,
             targets: judge_targets(rig, &stick.record, &stick.figures),
             table: other.map_or_else(Vec::new, |other| compare(taken(stick), taken(other))),
-            advice: advise(&stick.figures),
+            advice: advise(taken(stick)),
         }
     }
 

@@ -6,9 +6,13 @@ use std::fmt::Write;
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::wrap_into;
 
+/// How the two rules for later overshoots stand to each other.
+const LATER_OVERSHOOTS: &str = "A2 and later: the table's 20 % of the overshoot itself decides; the summary list beside it allows 10 % of A1 \
+and is told in the rows called summary. P, A: 14 CFR part 60, appendix C, text on control dynamics.";
+
 /// Renders the whole report.
 pub fn render(report: &Report<'_>, paint: Paint) -> String {
-    let mut out = format!("Feel of {}\n", report.stick.record.source);
+    let mut out = format!("Feel: {}\n", report.stick.record.source);
     wrap_into(&mut out, CAUTION, 0, WIDTH);
     out.push_str(&figures::render(&report.stick.figures));
     notes(&mut out, "Notes", &report.stick.notes);
@@ -30,6 +34,7 @@ pub fn render(report: &Report<'_>, paint: Paint) -> String {
             other.record.source
         );
         out.push_str(&verdicts::render(&report.table, paint));
+        wrap_into(&mut out, LATER_OVERSHOOTS, 2, WIDTH);
         notes(
             &mut out,
             &format!("Notes on {}", other.record.source),

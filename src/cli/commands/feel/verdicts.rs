@@ -146,7 +146,7 @@ fn word(outcome: Outcome) -> &'static str {
 fn speaks(verdict: &Verdict) -> bool {
     let told = match verdict.basis {
         Basis::Target => verdict.is_broken(),
-        Basis::TableC2a => verdict.outcome != Outcome::Held,
+        Basis::TableC2a => !matches!(verdict.outcome, Outcome::Held | Outcome::Warned),
         Basis::Advice => true,
     };
     told && !verdict.note.is_empty()
@@ -158,6 +158,7 @@ fn decimals(unit: Unit) -> usize {
         Unit::NewtonPerDeg | Unit::Second | Unit::Kg => 3,
         Unit::NewtonPerMm => 4,
         Unit::Percent => 1,
+        Unit::Count => 0,
         Unit::One => 2,
     }
 }
