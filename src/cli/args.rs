@@ -126,6 +126,9 @@ pub struct SizeArgs {
         allow_hyphen_values = true
     )]
     pub at: Vec<f64>,
+    /// Also draw the holding margin of both axes, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
     /// How to print the answers
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -148,6 +151,12 @@ pub struct FeelArgs {
     /// Keep what was measured in this file, as a bench measurement is written
     #[arg(long, value_name = "FILE")]
     pub keep: Option<PathBuf>,
+    /// Also write the report as one page for people, with tables and pictures inside it, to this HTML file
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Also draw every sweep and response, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
 }
 
 /// When to use colour.
