@@ -1,6 +1,6 @@
 //! The walls of the design, checked on the source text: what may use what, and where files stand.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 /// Longest source file, lines; above it, split.
@@ -427,10 +427,16 @@ fn every_snapshot_belongs_to_a_test() {
     {
         sources.push_str(&read(&file));
     }
-    let scenarios: BTreeSet<String> = files("scenarios", &["toml"])
+    // Each scenario's name, and its line that names its rigs where it has one.
+    let scenarios: BTreeMap<String, Option<String>> = files("scenarios", &["toml"])
         .iter()
         .filter(|file| !short(file).contains("/rigs/"))
-        .map(|file| file.file_stem().unwrap().to_string_lossy().into_owned())
+        .map(|file| {
+            let name = file.file_stem().unwrap().to_string_lossy().into_owned();
+            let text = read(file);
+            let rigs = text.lines().find(|line| line.starts_with("rigs = "));
+            (name, rigs.map(str::to_owned))
+        })
         .collect();
     let mut orphans = Vec::new();
     for file in files("snapshots", &["snap"]) {
@@ -442,9 +448,13 @@ fn every_snapshot_belongs_to_a_test() {
             .strip_prefix("card__")
             .and_then(|card| card.split_once("__"));
         let referenced = match card {
-            // A card: scenario and rig must both exist.
+            // A card: scenario and rig must both exist, and the one run on the other.
             Some((scenario, rig)) => {
-                scenarios.contains(scenario)
+                let runs_on = |rigs: &Option<String>| {
+                    rigs.as_ref()
+                        .is_none_or(|line| line.contains(&format!("\"{rig}\"")))
+                };
+                scenarios.get(scenario).is_some_and(runs_on)
                     && root().join(format!("scenarios/rigs/{rig}.toml")).is_file()
             }
             None => [format!("\"{name}\""), format!("\"{stem}\"")]

@@ -31,7 +31,6 @@ pub(crate) struct AxisConfig {
     hold_on_mdeg: i32,
     hold_off_ticks: u32,
     deflection_max_mdeg: i32,
-    band_mdeg: i32,
     stuck_travel_mdeg: i32,
     joystick_full_mdeg: i32,
     run_on_ticks: u32,
@@ -69,7 +68,6 @@ impl AxisConfig {
             hold_on_mdeg: axis.hold_on_mdeg,
             hold_off_ticks: ticks(axis.hold_off_ms.into(), whole.tick_hz),
             deflection_max_mdeg: axis.deflection_max_mdeg,
-            band_mdeg: axis.place_band_mdeg,
             stuck_travel_mdeg: axis.sensor_stuck_travel_mdeg,
             joystick_full_mdeg: axis.joystick_full_mdeg,
             run_on_ticks: ticks(RUN_ON_MS, whole.tick_hz),
@@ -143,14 +141,14 @@ impl Axis {
             self.place.strain(deflection);
         }
         // What the deflection comes to if the drive brakes now and the stick stays.
-        let braking = self.motion.braking_usteps(&config.glide);
-        let coming = deflection.saturating_sub(config.ratio.mdeg(braking));
+        let braking_mdeg = config.ratio.mdeg(self.motion.braking_usteps(&config.glide));
+        let coming = deflection.saturating_sub(braking_mdeg);
         if coming.saturating_abs() >= most {
             self.blocked = if coming > 0 { -1 } else { 1 };
         } else if coming.saturating_abs() < most - most / 8 {
             self.blocked = 0;
         }
-        self.watch_limits(config.ratio.mdeg(braking), config);
+        self.watch_limits(braking_mdeg, config);
         let held = deflection.saturating_abs() > config.hold_on_mdeg;
         self.held_ticks = if held {
             config.hold_off_ticks
@@ -166,14 +164,16 @@ impl Axis {
         let stick = self.sensing.mdeg();
         // Where the stick comes to when it is carried along while the drive brakes.
         let coming = stick.saturating_add(braking_mdeg);
-        let (low, high, band) = (config.soft_min_mdeg, config.soft_max_mdeg, config.band_mdeg);
+        let (low, high) = (config.soft_min_mdeg, config.soft_max_mdeg);
+        let band = config.place.band_mdeg;
+        let unsure = self.place.unsure(&config.place);
         let side = i32::from(coming > high.saturating_add(band))
             - i32::from(coming < low.saturating_sub(band));
         let well_inside = stick < high.saturating_sub(band) && stick > low.saturating_add(band);
-        if !self.place.unsure(&config.place) || well_inside {
+        if !unsure || well_inside {
             self.carried_out = 0;
         }
-        if self.place.unsure(&config.place) && self.inside && side == self.motion.rate().signum() {
+        if unsure && self.inside && side == self.motion.rate().signum() {
             self.carried_out = side as i8;
         }
         self.inside = side == 0;
@@ -334,8 +334,7 @@ impl Axis {
 
     fn held_back(&self) -> bool {
         let sense = self.motion.sense();
-        (self.blocked != 0 && sense == i64::from(self.blocked))
-            || (sense != 0 && sense == i64::from(self.carried_out))
+        sense != 0 && (sense == i64::from(self.blocked) || sense == i64::from(self.carried_out))
     }
 
     /// Compares stick and drive while the drive is at rest; takes note of lost steps that were found and booked.

@@ -5,10 +5,10 @@
 //! a strain that could have made the motor slip, the drive is elsewhere than believed.
 //!
 //! A pilot who leans on the stick looks the same: more than half of all deflections are within the band of
-//! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back from it
-//! by half of `deflection_max` or more (a drive that slipped leaves enough to spring back), nor before it has been still for longer than a pilot
-//! leans. A booking can itself be wrong, so it is suspected in turn. Everything else that stays is told as a doubt,
-//! and the place is taken anew when the drive next engages.
+//! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back
+//! from it by half of `deflection_max` or more (a drive that slipped leaves enough to spring back), nor before
+//! it has been still for longer than a pilot leans. A booking can itself be wrong, so it is suspected in turn.
+//! Everything else that stays is told as a doubt, and the place is taken anew when the drive next engages.
 
 use crate::settings::AxisSettings;
 use crate::units::{narrow, nearest, ticks};
@@ -16,7 +16,7 @@ use crate::units::{narrow, nearest, ticks};
 /// Limits of the judgement.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct PlaceConfig {
-    band_mdeg: i32,
+    pub(crate) band_mdeg: i32,
     slip_mdeg: i32,
     back_mdeg: i32,
     settle_ticks: u32,

@@ -207,13 +207,13 @@ impl Plant {
         let begin_s = self.now_s();
         let per_tick = self.periods * self.steps;
         for period in 0..self.periods {
+            self.supply_low_v = self.supply_low_v.min(self.supply.volts());
             let mut drive = [TrainDrive {
                 phase: [crate::dynamics::Phase::Open; 2],
                 supply_v: 0.0,
             }; AXES];
             for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
                 axis.driver.watch_supply(self.supply.volts());
-                self.supply_low_v = self.supply_low_v.min(self.supply.volts());
                 let pulse = axis.generator.period();
                 axis.driver.step(pulse);
                 axis.note_engagement();

@@ -91,7 +91,6 @@ struct Watched {
 /// All stops and obstacles around one stick.
 pub struct Surroundings {
     tube: Tube,
-    axis: Segment,
     watched: Vec<Watched>,
     /// Travel of the stick's farthest point since the start, m.
     travelled_m: f64,
@@ -112,13 +111,8 @@ pub struct ContactLoad {
 impl Surroundings {
     /// Surroundings of a stick; contacts in reach are looked up anew every `refresh_steps` steps.
     pub fn new(tube: Tube, bodies: Vec<Body>, refresh_steps: u32) -> Self {
-        let axis = Segment::new(
-            Vector::new(0.0, 0.0, -tube.bottom_m),
-            Vector::new(0.0, 0.0, -tube.top_m),
-        );
         Self {
             tube,
-            axis,
             watched: bodies
                 .into_iter()
                 .map(|body| Watched {
@@ -158,7 +152,7 @@ impl Surroundings {
             if gap >= 0.0 && gap >= 0.5 * step_s * closing {
                 continue;
             }
-            let inv = invert(law.mass_matrix_in(pose));
+            let inv = invert(law.mass_matrix(pose));
             let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
                 + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
             let force = body.law.force_n(-gap, closing, yielding, step_s);
@@ -174,7 +168,7 @@ impl Surroundings {
         let pose = Pose::at(angle_rad);
         self.watched
             .iter()
-            .map(|watched| query(&self.tube, &self.axis, &pose, &watched.body).0)
+            .map(|watched| query(&self.tube, &pose, &watched.body).0)
             .reduce(f64::min)
     }
 
@@ -189,7 +183,7 @@ impl Surroundings {
                 self.travelled_m >= watched.clear_until_m
             };
             if is_due {
-                let (gap, normal, on_axis) = query(&self.tube, &self.axis, pose, &watched.body);
+                let (gap, normal, on_axis) = query(&self.tube, pose, &watched.body);
                 watched.age = 0;
                 watched.near = (gap < WATCH_M).then(|| {
                     let surface: [f64; 3] =
@@ -214,7 +208,7 @@ impl Surroundings {
 }
 
 /// Gap between surfaces, unit normal from stick to obstacle and the point on the stick's axis.
-fn query(tube: &Tube, axis: &Segment, pose: &Pose, body: &Body) -> (f64, [f64; 3], [f64; 3]) {
+fn query(tube: &Tube, pose: &Pose, body: &Body) -> (f64, [f64; 3], [f64; 3]) {
     let radii_m = tube.radius_m + body.radius_m;
     if let Some([a, b]) = &body.ends {
         let [bottom, top] =
@@ -229,10 +223,14 @@ fn query(tube: &Tube, axis: &Segment, pose: &Pose, body: &Body) -> (f64, [f64; 3
             return (apart - radii_m, normal.to_array(), on_axis.to_array());
         }
     }
+    let axis = Segment::new(
+        Vector::new(0.0, 0.0, -tube.bottom_m),
+        Vector::new(0.0, 0.0, -tube.top_m),
+    );
     let far = 10.0;
     match query::contact(
         &stick_pose(pose),
-        axis as &dyn Shape,
+        &axis as &dyn Shape,
         &body.pose,
         body.core.as_ref(),
         far,
@@ -279,7 +277,6 @@ mod tests {
             top_m: 0.5,
             radius_m: 0.01,
         };
-        let axis = Segment::new(Vector::new(0.0, 0.0, -0.05), Vector::new(0.0, 0.0, -0.5));
         let form = Form::Capsule {
             radius_m: 0.006,
             length_m: 0.2,
@@ -299,8 +296,8 @@ mod tests {
             };
             for k in -4..=4 {
                 let pose = Pose::at([0.1 * f64::from(k), 0.07 * f64::from(3 - k)]);
-                let (gap, normal, on_axis) = query(&tube, &axis, &pose, &body);
-                let (gap2, normal2, on_axis2) = query(&tube, &axis, &pose, &general);
+                let (gap, normal, on_axis) = query(&tube, &pose, &body);
+                let (gap2, normal2, on_axis2) = query(&tube, &pose, &general);
                 assert!((gap - gap2).abs() < 1e-9, "{at_m:?} {k}: {gap} {gap2}");
                 for i in 0..3 {
                     assert!(

@@ -55,14 +55,8 @@ impl GimbalLaw {
         Self { mass, friction }
     }
 
-    /// Mass matrix `[M_θθ, M_θφ, M_φφ]` at roll angle `roll_rad`, kg·m².
-    pub fn mass_matrix(&self, roll_rad: f64) -> [f64; 3] {
-        let (s, c) = libm::sincos(roll_rad);
-        self.mass_matrix_at(s, c).0
-    }
-
-    /// [`Self::mass_matrix`] with the roll's sine and cosine at hand.
-    pub fn mass_matrix_in(&self, pose: &Pose) -> [f64; 3] {
+    /// Mass matrix `[M_θθ, M_θφ, M_φφ]` in a pose, kg·m².
+    pub fn mass_matrix(&self, pose: &Pose) -> [f64; 3] {
         let (s, c) = pose.roll;
         self.mass_matrix_at(s, c).0
     }

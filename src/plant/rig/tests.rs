@@ -128,7 +128,7 @@ fn both_rigs_keep_the_design_rules() {
             // 14 CFR part 60, table C2A, entry 2.a.6: ±2.5 mm.
             within("free play at the grip, ± mm", 0.1, 2.5);
             within("damping ratio on the gradient", 0.3, 0.7);
-            // A slam from centre: the stop-slammed scenario measures the speed.
+            // A fast arm's throw from centre, which the page gives as an estimate.
             let slam_rad_per_s = if rig.name == "kittiwake" { 6.1 } else { 5.0 };
             let slam_nm = of("cartridge torque, centre to stop, N·m")
                 + axis.cartridge.cartridge().damping_nm_s_per_rad * slam_rad_per_s;
