@@ -1,5 +1,6 @@
 //! `size`: the drawing board's questions about a rig.
 
+mod motion;
 mod text;
 
 use crate::CommandResult;
