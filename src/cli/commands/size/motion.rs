@@ -20,22 +20,22 @@ pub fn catch(out: &mut String, c: &CatchSizes) {
                 ),
             ),
             (
-                "  made of",
+                "  made of, mm",
                 format!(
                     "{} alignment, {} sensor, {} phase zero, {} free play,",
-                    mm(c.alignment_mm),
-                    mm(c.sensor_mm),
-                    mm(c.phase_zero_mm),
-                    mm(c.free_play_mm)
+                    fixed(c.alignment_mm, 2),
+                    fixed(c.sensor_mm, 2),
+                    fixed(c.phase_zero_mm, 2),
+                    fixed(c.free_play_mm, 2)
                 ),
             ),
             (
                 "",
                 format!(
                     "{} give under drag, {} backlash, {} rest in the detent",
-                    mm(c.give_mm),
-                    mm(c.backlash_mm),
-                    mm(c.settles_mm)
+                    fixed(c.give_mm, 2),
+                    fixed(c.backlash_mm, 2),
+                    fixed(c.settles_mm, 2)
                 ),
             ),
             (
@@ -111,7 +111,7 @@ pub fn rates(out: &mut String, axis: &AxisSizes) {
             ),
         ),
         (
-            "below both bands up to",
+            "below the bands up to",
             format!(
                 "{} deg/s",
                 fixed(
@@ -171,8 +171,8 @@ pub fn rates(out: &mut String, axis: &AxisSizes) {
             (true, true, _) => "IN BOTH BANDS",
             (true, false, _) => "IN THE LOW-END BAND",
             (false, true, _) => "IN THE RESONANCE BAND",
-            (false, false, true) => "above the bands: passes through them",
-            (false, false, false) => "below both bands",
+            (false, false, true) => "passes through the bands",
+            (false, false, false) => "below the bands",
         };
         lines.push((
             if set.what == "nudge" {
@@ -181,7 +181,7 @@ pub fn rates(out: &mut String, axis: &AxisSizes) {
                 "glide as set"
             },
             format!(
-                "{} deg/s, {} full steps/s, torque {} times the load: {place}",
+                "{} deg/s, {} full steps/s, torque {} times load: {place}",
                 fixed(set.deg_per_s, 1),
                 fixed(set.steps_per_s, 1),
                 fixed(set.torque_factor, 1)

@@ -203,10 +203,10 @@ fn holding(out: &mut String, axis: &AxisSizes) {
     let mut rows = vec![row([
         "current",
         "A peak",
-        "windings",
+        "winding",
         "slips N·m",
-        "no friction",
-        "slips deg",
+        "bare N·m",
+        "at deg",
         "times",
         "times far",
         "needs V",
@@ -228,8 +228,8 @@ fn holding(out: &mut String, axis: &AxisSizes) {
     }
     let right = [false, true, false, true, true, true, true, true, true, true];
     out.push_str(&table(&rows, &right, 4));
-    let note = "slips: slow pull at the weakest microstep, friction helping; deg: the stick's deflection there. times: that \
-                torque over the cartridge's at the worst position, trimmed in the middle; far: trimmed at the far soft limit.";
+    let note = "slips: slow pull at the weakest microstep, friction helping; bare: without friction; at: the stick's \
+                deflection there. times: slip torque over the cartridge's at the worst position, trimmed in the middle; far: trimmed at the far soft limit.";
     wrap_into(out, note, 4, WIDTH);
     let warm = format!(
         "hot: {HOT_RISE_K} K more, copper {} % more. The driver regulates current, so the torque stays as long as volts are \
