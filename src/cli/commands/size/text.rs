@@ -340,13 +340,7 @@ fn what_if(out: &mut String, axis: &AxisSizes) {
 fn supply(out: &mut String, sizes: &Sizes) {
     let _ = writeln!(out, "\nSUPPLY, both motors");
     let mut rows = vec![row([
-        "",
-        "windings",
-        "pitch W",
-        "roll W",
-        "in all W",
-        "A",
-        "V at the drivers",
+        "", "windings", "pitch W", "roll W", "in all W", "A", "V left",
     ])];
     for draw in &sizes.supply {
         let or = |value: Option<f64>| {
