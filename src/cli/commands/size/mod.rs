@@ -1,5 +1,6 @@
 //! `size`: the drawing board's questions about a rig.
 
+mod draw;
 mod motion;
 mod text;
 
@@ -7,11 +8,11 @@ use crate::CommandResult;
 use crate::args::{Format, SizeArgs};
 use crate::commands::signals::rig_file;
 use crate::exit::Exit;
-use crate::output::{emit, emit_json};
-use crate::report::Failure;
+use crate::output::{Paint, emit, emit_json};
+use crate::report::{self, Failure};
 use serde::Serialize;
 use trimproof_feel::size::{Sizes, size, size_at};
-use trimproof_harness::suite::load_rig;
+use trimproof_harness::suite::{load_rig, try_folder};
 use trimproof_plant::Rig;
 
 /// Version of the JSON form: it rises when a field changes its meaning or goes.
@@ -27,8 +28,8 @@ struct Report<'a> {
 /// Works out and prints the sizes.
 ///
 /// # Errors
-/// If the rig cannot be found or used, a position is beyond the stops of both axes, or standard output cannot be written.
-pub fn run(args: &SizeArgs) -> CommandResult {
+/// If the rig cannot be found or used, a position is beyond the stops of both axes, or standard output or the folder cannot be written.
+pub fn run(args: &SizeArgs, paint: Paint) -> CommandResult {
     let rig = load_rig(&rig_file(&args.rig)?)?;
     let sizes = if args.at.is_empty() {
         size(&rig)
@@ -36,6 +37,16 @@ pub fn run(args: &SizeArgs) -> CommandResult {
         check_positions(&rig, &args.at)?;
         size_at(&rig, &args.at)
     };
+    let mut exit = Exit::Held;
+    if let Some(folder) = &args.pictures {
+        try_folder(folder)
+            .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
+        for (what, why) in draw::write_all(folder, &sizes) {
+            let failure = Failure::CannotWrite { what, why };
+            report::print(&failure, paint);
+            exit = failure.exit();
+        }
+    }
     match args.format {
         Format::Json => emit_json(&Report {
             form: FORM,
@@ -43,7 +54,7 @@ pub fn run(args: &SizeArgs) -> CommandResult {
         })?,
         Format::Text => emit(&text::render(&sizes))?,
     }
-    Ok(Exit::Held)
+    Ok(exit)
 }
 
 fn check_positions(rig: &Rig, at_deg: &[f64]) -> Result<(), Failure> {
