@@ -15,8 +15,10 @@ pub const LOW_BAND_STEPS_PER_S: [f64; 2] = [50.0, 200.0];
 /// How much longer the period of a swing of one full step is than that of a small one: the pendulum at 90°
 /// (check_values, section 8).
 const FULL_STEP_SWING: f64 = 1.180_34;
-/// Load angles at which the torque at speed is looked at.
-const ANGLES: u32 = 180;
+/// Load angles at which the torque at speed is looked at; even, so that 90° is one of them.
+const ANGLES: u32 = 60;
+/// Directions of the missing current that are looked at before the right one is interpolated.
+const DIRECTIONS: u32 = 90;
 /// Highest step rate that is looked at, full steps a second.
 const FASTEST_STEPS_PER_S: f64 = 100_000.0;
 
@@ -191,15 +193,17 @@ impl AtSpeed {
             let lack = [self.amps - a, -b];
             (cos * lack[1] - sin * lack[0], cos * lack[0] + sin * lack[1])
         };
-        let width = TAU / f64::from(ANGLES);
+        let width = TAU / f64::from(DIRECTIONS);
         let mut best = 0.0_f64;
-        for k in 0..ANGLES {
-            let (from, to) = (f64::from(k) * width, f64::from(k + 1) * width);
-            let ((left, along), (right, _)) = (aside(from), aside(to));
-            if along > 0.0 && left * right <= 0.0 {
-                let [a, b] = current(from + width * left / (left - right));
+        let (mut left, mut along) = aside(0.0);
+        for k in 1..=DIRECTIONS {
+            let to = f64::from(k) * width;
+            let (right, next_along) = aside(to);
+            if along > 0.0 && left * right <= 0.0 && left != right {
+                let [a, b] = current(to - width * right / (right - left));
                 best = best.max(self.kt_nm_per_a * (a * s + b * c));
             }
+            (left, along) = (right, next_along);
         }
         best
     }
@@ -215,9 +219,7 @@ pub(crate) fn rates(rig: &Rig, index: usize) -> RateSizes {
     let full = speed.map(|at| deg_per_s(at.full_torque_rate()));
     let limit =
         speed.map(|at| deg_per_s(at.limit_rate(&|rate| motor_asked_nm(axis, load_nm, rate))));
-    let ustep_deg = step_deg / f64::from(axis.driver.microsteps);
-    let generator = f64::from(rig.controller.generator_hz) / 2.0 * ustep_deg;
-    let [_, hot] = limit;
+    let (highest_deg_per_s, limited_by) = highest(rig, index);
     let reversal = reversal_s(
         axis.motor.inductance_h,
         axis.driver.run_a,
@@ -252,16 +254,34 @@ pub(crate) fn rates(rig: &Rig, index: usize) -> RateSizes {
         reversal_deg_per_s: step_deg / reversal,
         full_torque_deg_per_s: full,
         torque_limit_deg_per_s: limit,
-        generator_deg_per_s: generator,
-        highest_deg_per_s: hot.min(generator),
-        limited_by: if hot < generator {
-            "torque"
-        } else {
-            "step generator"
-        },
+        generator_deg_per_s: generator_deg_per_s(rig, index),
+        highest_deg_per_s,
+        limited_by,
         set,
         resonance,
     }
+}
+
+/// Highest nudge rate of axis `index` with hot windings, deg/s, and what sets it; without the search where the torque
+/// lasts up to the step generator's fastest.
+pub(crate) fn highest(rig: &Rig, index: usize) -> (f64, &'static str) {
+    let axis = rig.axis(index);
+    let load_nm = load_nm(rig, index);
+    let at = at_speed(rig, index, Windings::Hot);
+    let generator = generator_deg_per_s(rig, index);
+    let fastest = (generator * axis.drive.ratio()).to_radians();
+    if at.most_nm(fastest) >= motor_asked_nm(axis, load_nm, fastest) {
+        return (generator, "step generator");
+    }
+    let rate = at.limit_rate(&|rate| motor_asked_nm(axis, load_nm, rate));
+    (rate.to_degrees() / axis.drive.ratio(), "torque")
+}
+
+/// Fastest that the step generator goes: half a microstep a period, deg/s at the stick.
+fn generator_deg_per_s(rig: &Rig, index: usize) -> f64 {
+    let axis = rig.axis(index);
+    let ustep_deg = axis.full_step_deg() / f64::from(axis.driver.microsteps);
+    f64::from(rig.controller.generator_hz) / 2.0 * ustep_deg
 }
 
 /// The motor of axis `index` at running current, the supply as both axes load it.

@@ -20,18 +20,23 @@ pub(crate) struct Statics {
     amps: f64,
     /// What the supply can drive through one winding, A.
     most_a: f64,
+    /// Peak of the motor's torque at its weakest microstep, N·m: looked for once.
+    peak_nm: f64,
 }
 
 impl Statics {
     /// The drive of `axis` at a current of `amps`, of which no winding gets more than `most_a`.
     pub(crate) fn new(axis: &AxisRig, amps: f64, most_a: f64) -> Self {
-        Self {
+        let mut drive = Self {
             // Nothing is integrated: the substep does not matter.
             law: train_law(axis, 1e-4),
             microsteps: axis.driver.microsteps,
             amps,
             most_a,
-        }
+            peak_nm: 0.0,
+        };
+        drive.peak_nm = drive.weakest_peak_nm();
+        drive
     }
 
     /// Torque at the trim shaft at which a slow pull makes the drive slip, N·m: the weakest microstep, friction helping.
@@ -39,17 +44,16 @@ impl Statics {
     /// The rotor is pulled off over the peak of `T(x) = Kt (i_b cos x − i_a sin x) − T_d sin 4x`; on the way to it the
     /// friction of rotor, teeth and shaft resists the pull too (the twin's law, docs/model/drive.md).
     pub(crate) fn slip_nm(&self) -> f64 {
-        let mesh = (self.peak_nm() + self.law.rotor_friction_nm) * self.law.ratio;
+        let mesh = (self.peak_nm + self.law.rotor_friction_nm) * self.law.ratio;
         mesh * (1.0 + self.law.mesh_loss) + self.law.shaft_friction_nm
     }
 
     /// The same without any friction, as when everything vibrates, N·m.
     pub(crate) fn slip_without_friction_nm(&self) -> f64 {
-        self.peak_nm() * self.law.ratio
+        self.peak_nm * self.law.ratio
     }
 
-    /// Peak of the motor's torque at its weakest microstep, N·m.
-    pub(crate) fn peak_nm(&self) -> f64 {
+    fn weakest_peak_nm(&self) -> f64 {
         let phases = self.microsteps.min(PHASES);
         (0..phases)
             .map(|k| FRAC_PI_2 * (0.5 + f64::from(k) / f64::from(phases)))
@@ -98,7 +102,7 @@ impl Statics {
             let left = deflection - self.give_rad(torque);
             self.law.cartridge.spring_nm(left.max(0.0))
         };
-        let most = self.ideal_nm();
+        let most = self.slip_nm();
         if spring(most) >= most {
             return None;
         }
@@ -125,7 +129,7 @@ impl Statics {
         let slip = self.slip_nm();
         let law = &self.law;
         // At the peak the rotor has given one full step; friction carries its share of the torque past the teeth.
-        let mesh = (self.peak_nm() + law.rotor_friction_nm) * law.ratio;
+        let mesh = (self.peak_nm + law.rotor_friction_nm) * law.ratio;
         law.cartridge.deflection_rad(slip)
             + FRAC_PI_2 / (law.rotor_teeth * law.ratio)
             + mesh / law.mesh_nm_per_rad
@@ -202,7 +206,7 @@ mod tests {
         let eighth = std::f64::consts::FRAC_PI_8;
         assert!((drive.peak_at_nm(eighth, 1.0) - 1.30).abs() < 1e-9);
         assert!((drive.peak_at_nm(eighth, -1.0) - 1.22).abs() < 2e-3);
-        assert!((drive.peak_nm() - 1.22).abs() < 2e-3);
+        assert!((drive.peak_nm - 1.22).abs() < 2e-3);
     }
 
     /// A winding that the supply cannot fill holds in proportion.

@@ -91,7 +91,7 @@ fn choice(rig: &Rig, index: usize, springs: u32, gear: (u32, u32), current: f64)
     let throw_rad = Travel::of(&other, index).throw_deg().to_radians();
     let load_nm = drive.load_nm(throw_rad);
     let asked_nm = load_nm.unwrap_or_else(|| drive.spring_nm(throw_rad));
-    let rates = rate::rates(&other, index);
+    let (highest_deg_per_s, limited_by) = rate::highest(&other, index);
     WhatIf {
         springs,
         trim_teeth,
@@ -106,8 +106,8 @@ fn choice(rig: &Rig, index: usize, springs: u32, gear: (u32, u32), current: f64)
         holding_factor: drive.slip_nm() / asked_nm,
         catch_mm: catch::catch(&other, index).worst_mm,
         trim_mm: catch::resolution(&other, index).trim_mm,
-        highest_deg_per_s: rates.highest_deg_per_s,
-        limited_by: rates.limited_by,
+        highest_deg_per_s,
+        limited_by,
     }
 }
 

@@ -1,6 +1,7 @@
 //! `size`: the drawing board's questions about a rig.
 
 mod draw;
+mod motion;
 mod text;
 
 use crate::CommandResult;

@@ -1,9 +1,8 @@
 //! The sizes for people.
 
+use super::motion::{catch, rates, resolution};
 use std::fmt::Write;
-use trimproof_feel::size::{
-    AxisSizes, COPPER_PER_K, CatchSizes, HOT_RISE_K, HoldingCurve, LOW_BAND_STEPS_PER_S, Sizes,
-};
+use trimproof_feel::size::{AxisSizes, COPPER_PER_K, HOT_RISE_K, HoldingCurve, Sizes};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{fixed, table, wrap_into};
 
@@ -58,7 +57,7 @@ fn row<const N: usize>(words: [&str; N]) -> Vec<String> {
 }
 
 /// Lines of a label and what it says, under a heading.
-fn listing(out: &mut String, heading: &str, lines: &[(&str, String)]) {
+pub fn listing(out: &mut String, heading: &str, lines: &[(&str, String)]) {
     let _ = writeln!(out, "\n  {heading}");
     let rows: Vec<Vec<String>> = lines
         .iter()
@@ -204,10 +203,10 @@ fn holding(out: &mut String, axis: &AxisSizes) {
     let mut rows = vec![row([
         "current",
         "A peak",
-        "windings",
+        "winding",
         "slips N·m",
-        "no friction",
-        "slips deg",
+        "bare N·m",
+        "at deg",
         "times",
         "times far",
         "needs V",
@@ -229,8 +228,8 @@ fn holding(out: &mut String, axis: &AxisSizes) {
     }
     let right = [false, true, false, true, true, true, true, true, true, true];
     out.push_str(&table(&rows, &right, 4));
-    let note = "slips: slow pull at the weakest microstep, friction helping; deg: the stick's deflection there. times: that \
-                torque over the cartridge's at the worst position, trimmed in the middle; far: trimmed at the far soft limit.";
+    let note = "slips: slow pull at the weakest microstep, friction helping; bare: without friction; at: the stick's \
+                deflection there. times: slip torque over the cartridge's at the worst position, trimmed in the middle; far: trimmed at the far soft limit.";
     wrap_into(out, note, 4, WIDTH);
     let warm = format!(
         "hot: {HOT_RISE_K} K more, copper {} % more. The driver regulates current, so the torque stays as long as volts are \
@@ -290,190 +289,6 @@ fn mark(is: bool, text: &str) -> &str {
     if is { text } else { "" }
 }
 
-fn catch(out: &mut String, c: &CatchSizes) {
-    let mm = |value: f64| format!("{} mm", fixed(value, 2));
-    listing(
-        out,
-        "catch jump at the grip when release is let go",
-        &[
-            (
-                "motor falls by at most",
-                format!(
-                    "{} mm ({} deg)",
-                    fixed(c.worst_mm, 2),
-                    fixed(c.worst_deg, 3)
-                ),
-            ),
-            (
-                "  made of",
-                format!(
-                    "{} alignment, {} sensor, {} phase zero, {} free play,",
-                    mm(c.alignment_mm),
-                    mm(c.sensor_mm),
-                    mm(c.phase_zero_mm),
-                    mm(c.free_play_mm)
-                ),
-            ),
-            (
-                "",
-                format!(
-                    "{} give under drag, {} backlash, {} rest in the detent",
-                    mm(c.give_mm),
-                    mm(c.backlash_mm),
-                    mm(c.settles_mm)
-                ),
-            ),
-            (
-                "new centre off by at most",
-                format!("{} from where the stick was let go", mm(c.centre_off_mm)),
-            ),
-            (
-                "stick moves, hands off",
-                format!(
-                    "{} at most: free play and friction hide the rest",
-                    mm(c.stick_moves_mm)
-                ),
-            ),
-            (
-                "were it not aligned",
-                format!("{}, two full steps", mm(c.unaligned_mm)),
-            ),
-        ],
-    );
-}
-
-fn resolution(out: &mut String, axis: &AxisSizes) {
-    let r = &axis.resolution;
-    listing(
-        out,
-        "resolution at the grip",
-        &[
-            (
-                "trim",
-                format!(
-                    "{} mm a microstep ({} deg); a tap moves {} mm",
-                    fixed(r.trim_mm, 3),
-                    fixed(r.trim_deg, 4),
-                    fixed(r.tap_mm, 2)
-                ),
-            ),
-            (
-                "trim, in practice",
-                format!(
-                    "friction takes {} microsteps, a reversal {} mm of backlash",
-                    fixed(r.friction_usteps, 1),
-                    fixed(r.reversal_mm, 2)
-                ),
-            ),
-            (
-                "sensor",
-                format!(
-                    "{} mm a count ({} deg); noise {} mm rms, {} filtered",
-                    fixed(r.sensor_mm, 3),
-                    fixed(r.sensor_deg, 4),
-                    fixed(r.noise_mm, 3),
-                    fixed(r.filtered_noise_mm, 3)
-                ),
-            ),
-        ],
-    );
-}
-
-fn rates(out: &mut String, axis: &AxisSizes) {
-    let r = &axis.rates;
-    let pair =
-        |[cold, hot]: [f64; 2]| format!("{} deg/s cold, {} hot", fixed(cold, 0), fixed(hot, 0));
-    let band = |[low, high]: [f64; 2]| format!("{} to {}", fixed(low, 1), fixed(high, 1));
-    let mut lines = vec![
-        (
-            "highest nudge rate",
-            format!(
-                "{} deg/s, set by the {}",
-                fixed(r.highest_deg_per_s, 1),
-                r.limited_by
-            ),
-        ),
-        (
-            "below both bands up to",
-            format!(
-                "{} deg/s",
-                fixed(
-                    r.resonance.band_deg_per_s[0].min(r.resonance.low_band_deg_per_s[0]),
-                    1
-                )
-            ),
-        ),
-        (
-            "full torque up to",
-            format!(
-                "{} (back-EMF and inductance)",
-                pair(r.full_torque_deg_per_s)
-            ),
-        ),
-        (
-            "torque gone at",
-            format!(
-                "{}, against {} N·m at the shaft",
-                pair(r.torque_limit_deg_per_s),
-                fixed(r.load_nm, 2)
-            ),
-        ),
-        (
-            "current reversal",
-            format!(
-                "{} ms (L·I·2/V), a whole step at {} deg/s",
-                fixed(1000.0 * r.reversal_s, 3),
-                fixed(r.reversal_deg_per_s, 0)
-            ),
-        ),
-        (
-            "step generator",
-            format!("{} deg/s", fixed(r.generator_deg_per_s, 1)),
-        ),
-        (
-            "resonance",
-            format!(
-                "{} Hz rotor alone, {} Hz with the shaft: avoid {} deg/s",
-                fixed(r.resonance.rotor_hz, 0),
-                fixed(r.resonance.geared_hz, 0),
-                band(r.resonance.band_deg_per_s)
-            ),
-        ),
-        (
-            "low-end band",
-            format!(
-                "avoid {} deg/s ({} to {} full steps/s)",
-                band(r.resonance.low_band_deg_per_s),
-                LOW_BAND_STEPS_PER_S[0],
-                LOW_BAND_STEPS_PER_S[1]
-            ),
-        ),
-    ];
-    for set in &r.set {
-        let place = match (set.in_low_band, set.in_resonance, set.passes_through) {
-            (true, true, _) => "IN BOTH BANDS",
-            (true, false, _) => "IN THE LOW-END BAND",
-            (false, true, _) => "IN THE RESONANCE BAND",
-            (false, false, true) => "above the bands: passes through them",
-            (false, false, false) => "below both bands",
-        };
-        lines.push((
-            if set.what == "nudge" {
-                "nudge as set"
-            } else {
-                "glide as set"
-            },
-            format!(
-                "{} deg/s, {} full steps/s, torque {} times the load: {place}",
-                fixed(set.deg_per_s, 1),
-                fixed(set.steps_per_s, 1),
-                fixed(set.torque_factor, 1)
-            ),
-        ));
-    }
-    listing(out, "rates of the trim", &lines);
-}
-
 fn what_if(out: &mut String, axis: &AxisSizes) {
     let _ = writeln!(
         out,
@@ -525,13 +340,7 @@ fn what_if(out: &mut String, axis: &AxisSizes) {
 fn supply(out: &mut String, sizes: &Sizes) {
     let _ = writeln!(out, "\nSUPPLY, both motors");
     let mut rows = vec![row([
-        "",
-        "windings",
-        "pitch W",
-        "roll W",
-        "in all W",
-        "A",
-        "V at the drivers",
+        "", "windings", "pitch W", "roll W", "in all W", "A", "V left",
     ])];
     for draw in &sizes.supply {
         let or = |value: Option<f64>| {
