@@ -3,7 +3,12 @@
 //! A [`record::Record`] is what was measured at the grip, on the twin or on the bench; [`figures::Figures`] are what it
 //! comes down to. Texts and rigs are arguments: no files, no ports, no clock.
 
+pub mod bench_csv;
+pub mod extract;
 pub mod figures;
+pub mod judge;
+pub mod measure;
 pub mod page;
 pub mod picture;
 pub mod record;
+pub mod size;

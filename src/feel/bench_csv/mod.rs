@@ -1,0 +1,309 @@
+//! Bench files: what was measured with a force gauge and an angle sensor, as text.
+//!
+//! A file is one block or several, parted by empty lines. A block is a header row that names each column with its unit, then a
+//! row for each reading. The form stands in `docs/guides/feel.md`.
+
+mod header;
+mod rows;
+#[cfg(test)]
+mod tests;
+
+use std::fmt::Write as _;
+use std::ops::Range;
+
+use trimproof_plant::{AxisName, FileError};
+
+use crate::extract::{RESPONSE_READINGS_MIN, SWEEP_READINGS_MIN, ways};
+use crate::record::{Condition, Record, Response, Sweep};
+
+use header::Header;
+use rows::{Kind, Rows};
+
+/// Most rows of one file.
+pub const ROWS_MAX: usize = 10_000_000;
+
+/// Reads a bench file. `grip_radius_m`: distance of the grip's reference point from the pivot, which turns travel at the grip
+/// into degrees.
+///
+/// # Errors
+///
+/// The first thing that is wrong, with its line and value: no header, unknown column or unit, missing column, cells that are no
+/// finite numbers, time that does not rise, too few rows, a sweep that never comes back, the same sweep twice, more than
+/// [`ROWS_MAX`] rows.
+pub fn read(text: &str, grip_radius_m: f64) -> Result<Record, FileError> {
+    if !(grip_radius_m.is_finite() && grip_radius_m > 0.0) {
+        return Err(FileError::new(format!(
+            "the grip radius `{grip_radius_m}` m is not a number above 0"
+        )));
+    }
+    let mut record = Record::default();
+    let mut rows_left = ROWS_MAX;
+    let mut lines = Lines::new(text);
+    while let Some(line) = lines.next_block(&mut record.source) {
+        let header = Header::read(&line)?;
+        if let Some(rates) = rows::trim_rates(&header, &line, &mut lines)? {
+            for (known, rate) in record.trim_rate_deg_per_s.iter_mut().zip(rates) {
+                *known = rate.or(*known);
+            }
+            continue;
+        }
+        for rows in rows::read(&header, &mut lines, grip_radius_m, &mut rows_left)? {
+            add(&mut record, rows, grip_radius_m)?;
+        }
+    }
+    if record.sweeps.is_empty()
+        && record.responses.is_empty()
+        && record.trim_rate_deg_per_s == [None; 2]
+    {
+        return Err(FileError::new("the file holds no measurement").with_help(
+            "it begins with a header row, such as `time [s],pitch [deg],pitch force [N]`",
+        ));
+    }
+    Ok(record)
+}
+
+/// Writes a record in the form that [`read`] takes: degrees and newtons, every number so that it comes back with the same bits.
+pub fn write(record: &Record) -> String {
+    let mut out = String::new();
+    if !record.source.is_empty() {
+        let _ = writeln!(out, "# source: {}", record.source);
+    }
+    for sweep in &record.sweeps {
+        let axis = sweep.axis.name();
+        let condition = sweep.condition.name();
+        let _ = writeln!(out, "\ncondition,time [s],{axis} [deg],{axis} force [N]");
+        for sample in &sweep.samples {
+            let _ = writeln!(
+                out,
+                "{condition},{},{},{}",
+                sample.time_s, sample.position_deg, sample.force_n
+            );
+        }
+    }
+    for response in &record.responses {
+        let axis = response.axis.name();
+        let condition = response.condition.name();
+        let _ = writeln!(out, "\ncondition,time [s],{axis} [deg]");
+        for sample in &response.samples {
+            let _ = writeln!(out, "{condition},{},{}", sample.time_s, sample.position_deg);
+        }
+    }
+    for axis in AxisName::ALL {
+        if let Some(rate) = record.trim_rate_deg_per_s[axis.index()] {
+            let _ = writeln!(out, "\n{} trim rate [deg/s]\n{rate}", axis.name());
+        }
+    }
+    out
+}
+
+/// Checks one measurement as a whole and puts it into the record.
+fn add(record: &mut Record, rows: Rows, grip_radius_m: f64) -> Result<(), FileError> {
+    let Rows {
+        kind,
+        axis,
+        condition,
+        first,
+        last,
+        line,
+        ..
+    } = rows;
+    let what = format!(
+        "the {} of {}, {}, in line {line}",
+        kind.name(),
+        axis.name(),
+        condition.name()
+    );
+    let (found, needed) = match kind {
+        Kind::Sweep => (rows.sweep.len(), SWEEP_READINGS_MIN),
+        Kind::Response => (rows.response.len(), RESPONSE_READINGS_MIN),
+    };
+    if found < needed {
+        return Err(FileError::new(format!(
+            "{what}, has `{found}` rows, it takes at least `{needed}`"
+        ))
+        .with_span(first));
+    }
+    match kind {
+        Kind::Sweep => {
+            if record
+                .sweeps
+                .iter()
+                .any(|sweep| (sweep.axis, sweep.condition) == (axis, condition))
+            {
+                return Err(
+                    FileError::new(format!("{what}, stands in the file already"))
+                        .with_span(first)
+                        .with_help("each axis is swept once in each condition"),
+                );
+            }
+            ways(&rows.sweep).map_err(|error| {
+                FileError::new(format!("{what}: {error}"))
+                    .with_span(last)
+                    .with_help(
+                        "a sweep goes from the middle to one stop, to the other, and back to the middle",
+                    )
+            })?;
+            record.sweeps.push(Sweep {
+                axis,
+                condition,
+                grip_radius_m,
+                samples: rows.sweep,
+            });
+        }
+        Kind::Response => record.responses.push(Response {
+            axis,
+            condition,
+            samples: rows.response,
+        }),
+    }
+    Ok(())
+}
+
+/// A line of the file.
+#[derive(Clone, Debug)]
+struct Line<'a> {
+    text: &'a str,
+    /// Where it begins, bytes.
+    at: usize,
+    /// Its number, from 1.
+    number: usize,
+}
+
+impl<'a> Line<'a> {
+    /// Its cells without the blanks round them, each with its bytes in the file.
+    fn cells(&self) -> impl Iterator<Item = Cell<'a>> {
+        let mut at = self.at;
+        let number = self.number;
+        self.text.split(',').map(move |raw| {
+            let begin = at + (raw.len() - raw.trim_start().len());
+            at += raw.len() + 1;
+            Cell {
+                text: raw.trim(),
+                at: begin,
+                line: number,
+            }
+        })
+    }
+
+    fn span(&self) -> Range<usize> {
+        self.at..self.at + self.text.len()
+    }
+}
+
+/// A cell of a line.
+#[derive(Clone, Copy, Debug)]
+struct Cell<'a> {
+    text: &'a str,
+    at: usize,
+    line: usize,
+}
+
+impl Cell<'_> {
+    fn span(&self) -> Range<usize> {
+        self.at..self.at + self.text.len()
+    }
+}
+
+/// The lines of a file, comments left out.
+struct Lines<'a> {
+    text: &'a str,
+    at: usize,
+    number: usize,
+}
+
+impl<'a> Lines<'a> {
+    fn new(text: &'a str) -> Self {
+        // A byte order mark is none of the header.
+        let at = if text.starts_with('\u{feff}') { 3 } else { 0 };
+        Self {
+            text,
+            at,
+            number: 0,
+        }
+    }
+
+    /// The next line, be it empty.
+    fn next_any(&mut self) -> Option<Line<'a>> {
+        let rest = self.text.get(self.at..).filter(|rest| !rest.is_empty())?;
+        let length = rest.find('\n').unwrap_or(rest.len());
+        let text = rest[..length].trim_end_matches('\r');
+        let line = Line {
+            text,
+            at: self.at,
+            number: self.number + 1,
+        };
+        self.at += length + 1;
+        self.number += 1;
+        Some(line)
+    }
+
+    /// The next row of this block; none at its end.
+    fn next_row(&mut self) -> Option<Line<'a>> {
+        loop {
+            let line = self.next_any()?;
+            if line.text.trim().is_empty() {
+                return None;
+            }
+            if !line.text.starts_with('#') {
+                return Some(line);
+            }
+        }
+    }
+
+    /// The first line of the next block; takes the source from a comment on the way.
+    fn next_block(&mut self, source: &mut String) -> Option<Line<'a>> {
+        loop {
+            let line = self.next_any()?;
+            match line.text.strip_prefix('#') {
+                Some(comment) => {
+                    if let Some(name) = comment.trim_start().strip_prefix("source:") {
+                        *source = name.trim().to_owned();
+                    }
+                }
+                None if line.text.trim().is_empty() => {}
+                None => return Some(line),
+            }
+        }
+    }
+}
+
+/// The condition of a name.
+fn condition(cell: &Cell<'_>) -> Result<Condition, FileError> {
+    choice(
+        cell,
+        "condition",
+        &Condition::ALL.map(|one| (one.name(), one)),
+    )
+}
+
+/// The axis of a name.
+fn axis(cell: &Cell<'_>) -> Result<AxisName, FileError> {
+    choice(cell, "axis", &AxisName::ALL.map(|one| (one.name(), one)))
+}
+
+/// One of a few names, or an error that lists them.
+fn choice<T: Copy>(cell: &Cell<'_>, what: &str, known: &[(&str, T)]) -> Result<T, FileError> {
+    if let Some((_, one)) = known.iter().find(|(name, _)| *name == cell.text) {
+        return Ok(*one);
+    }
+    let names: Vec<&str> = known.iter().map(|(name, _)| *name).collect();
+    Err(FileError::new(format!(
+        "unknown {what} `{}` in line {}",
+        cell.text, cell.line
+    ))
+    .with_span(cell.span())
+    .with_help(offer(cell.text, &names)))
+}
+
+/// A help line that lists names, the nearest first if there is one.
+fn offer(name: &str, known: &[&str]) -> String {
+    let list = known
+        .iter()
+        .map(|name| format!("`{name}`"))
+        .collect::<Vec<_>>()
+        .join(", ");
+    match trimproof_plant::nearest(name, known.iter().copied()) {
+        Some(near) => format!("did you mean `{near}`? known here: {list}"),
+        None => format!("known here: {list}"),
+    }
+}
