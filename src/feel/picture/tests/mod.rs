@@ -111,6 +111,7 @@ fn pictures_say_what_they_must() {
                 "position at the grip, in",
                 "force, lb",
                 "wanted",
+                "step of the force, 1 found",
                 "within 4.45 N (1.0 lb) or 10 %",
             ][..],
         ),
