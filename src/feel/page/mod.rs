@@ -239,6 +239,7 @@ dd{margin:0;overflow-wrap:anywhere}\
 table{border-collapse:collapse;font-size:.92rem;width:100%}\
 caption{text-align:left;color:#555b63;padding:.2rem 0}\
 th,td{text-align:left;vertical-align:top;padding:.28rem .6rem .28rem .4rem;border-bottom:1px solid #e3e6ea}\
+td:last-child{min-width:12rem}\
 th{white-space:nowrap;border-bottom:1px solid #9aa1aa}\
 .number{text-align:right;white-space:nowrap;font-variant-numeric:tabular-nums}\
 tr.good td:first-child{color:#0072b2;font-weight:600}\
@@ -249,5 +250,5 @@ figure svg{display:block;width:100%;min-width:40rem;max-width:760px;height:auto}
 figcaption{font-size:.88rem;color:#555b63}\
 .cautions li{margin:.3rem 0}\
 @media(max-width:34rem){dl{grid-template-columns:1fr}dd{margin-bottom:.4rem}}\
-@media print{body{font-size:10.5pt}main{max-width:none;padding:0}figure svg{min-width:0;max-width:100%}\
+@media print{body{font-size:10.5pt}main{max-width:none;padding:0}figure svg{min-width:0;max-width:100%;max-height:23cm}\
 .scroll{overflow:visible}tr,h2,h3{break-inside:avoid}h2,h3{break-after:avoid}@page{margin:15mm}}";

@@ -66,6 +66,8 @@ pub(super) enum Key {
     Line(RGBColor, f64),
     /// A broken line.
     Dashed(RGBColor, f64),
+    /// A filled circle.
+    Dot(RGBColor),
     /// A filled area, with its opacity.
     Area(RGBColor, f64),
 }
@@ -347,6 +349,7 @@ impl Canvas<'_> {
         match key {
             Key::Line(colour, width) => self.line(&ends, colour, width),
             Key::Dashed(colour, width) => self.dashed(&ends, colour, width),
+            Key::Dot(colour) => self.dot((x + KEY / 2.0, y), colour),
             Key::Area(colour, opacity) => self.area(
                 Frame {
                     left: x,

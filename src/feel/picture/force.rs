@@ -5,7 +5,7 @@ use super::plane::{ABOVE, Axis, BELOW, LEFT, Plane, RIGHT};
 use super::style::{colour, number};
 use super::{INCH_M, LB_N, PictureError};
 use crate::figures::SweepFigures;
-use crate::record::Sweep;
+use crate::record::{Sweep, SweepSample};
 
 const WIDTH: f64 = 760.0;
 const PLOT_HEIGHT: f64 = 380.0;
@@ -123,6 +123,14 @@ fn legend(plot: &ForceLoop<'_>) -> Vec<(Key, String)> {
     }
     if !plot.targets.is_empty() {
         legend.push((Key::Line(colour::GREEN, 4.0), "wanted".to_owned()));
+    }
+    let steps = plot
+        .reference
+        .figures
+        .map_or(0, |figures| figures.discontinuities.len());
+    if steps > 0 {
+        let text = format!("step of the force, {steps} found");
+        legend.push((Key::Dot(colour::ORANGE), text));
     }
     legend
 }
@@ -267,25 +275,38 @@ fn marks(
         let text = format!("stop {} deg", number(stop, 2));
         plane.label(canvas, place, &text, colour::SOFT_INK)?;
     }
+    // All are marked; the largest is told, the legend has how many.
+    let largest = figures
+        .discontinuities
+        .iter()
+        .max_by(|a, b| a.step_n.abs().total_cmp(&b.step_n.abs()));
     for step in &figures.discontinuities {
-        let at = plot
-            .reference
-            .sweep
-            .samples
-            .iter()
-            .min_by(|a, b| {
-                let far = |at: f64| (at - step.at_deg).abs();
-                far(a.position_deg).total_cmp(&far(b.position_deg))
-            })
-            .map_or(0.0, |sample| sample.force_n);
-        let place = plane.at(step.at_deg, at);
-        if plane.frame.left <= place.0 && place.0 <= plane.frame.right {
+        let place = plane.at(step.at_deg, force_at(plot.reference.sweep, step.at_deg));
+        let inside = Frame {
+            left: place.0,
+            right: place.0,
+            top: place.1,
+            bottom: place.1,
+        };
+        if plane.frame.holds(&inside) {
             canvas.dot(place, colour::ORANGE)?;
-            let text = format!("step of {} N", number(step.step_n, 2));
-            plane.label(canvas, place, &text, colour::INK)?;
+            if Some(step) == largest {
+                let text = format!("step of {} N", number(step.step_n, 2));
+                plane.label(canvas, place, &text, colour::INK)?;
+            }
         }
     }
     Ok(())
+}
+
+/// The force of the reading nearest to a position, N.
+fn force_at(sweep: &Sweep, at_deg: f64) -> f64 {
+    let far = |sample: &SweepSample| (at_deg - sample.position_deg).abs();
+    let nearest = sweep
+        .samples
+        .iter()
+        .min_by(|a, b| far(a).total_cmp(&far(b)));
+    nearest.map_or(0.0, |sample| sample.force_n)
 }
 
 /// Where the force first reaches `force_n` on this side, degrees.

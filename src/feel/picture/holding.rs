@@ -24,7 +24,7 @@ pub struct Holding<'a> {
     pub title: &'a str,
     /// Positions of the stick relative to the trim, degrees, rising.
     pub position_deg: &'a [f64],
-    /// Torque of the cartridge on the stick there, N m, with its sign.
+    /// Torque of the cartridge on the stick there, N m: with its sign, or its size everywhere.
     pub cartridge_nm: &'a [f64],
     /// What the drive can hold; the last one is the one whose margin is marked.
     pub holds: &'a [HoldingLine],
@@ -113,10 +113,20 @@ fn axes(plot: &Holding<'_>) -> (Axis, Axis) {
         .filter(|torque| torque.is_finite())
         .fold(0.0_f64, |most, torque| most.max(torque.abs()));
     let positions = plot.position_deg.iter().copied();
+    let least = if one_sided(plot) { 0.0 } else { -most };
+    let mut torque = Axis::around("torque at the stick, N m", [least, most], 0.06);
+    if one_sided(plot) {
+        torque.from = 0.0;
+    }
     (
         Axis::around("stick angle from the trim, deg", positions, 0.03),
-        Axis::around("torque at the stick, N m", [-most, most], 0.06),
+        torque,
     )
+}
+
+/// Whether only the size of the torque is given, without its direction.
+fn one_sided(plot: &Holding<'_>) -> bool {
+    !plot.cartridge_nm.iter().any(|torque| *torque < 0.0)
 }
 
 fn draw(
@@ -148,7 +158,12 @@ fn draw(
         canvas.shape(&corners, colour::SKY, MARGIN_OPACITY)?;
     }
     for (line, colour) in plot.holds.iter().zip(CURVES) {
-        for sign in [-1.0, 1.0] {
+        let signs: &[f64] = if one_sided(plot) {
+            &[1.0]
+        } else {
+            &[-1.0, 1.0]
+        };
+        for sign in signs {
             let torques = line.torque_nm.iter().map(|torque| sign * torque);
             let values = plot.position_deg.iter().copied().zip(torques);
             plane.curve(canvas, values, colour, 2.0, false)?;

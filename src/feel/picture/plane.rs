@@ -15,6 +15,9 @@ pub(super) const RIGHT: f64 = 62.0;
 /// Room above a frame for a second scale, px.
 pub(super) const ABOVE: f64 = 47.0;
 
+/// Least distance of the marks of an axis upwards, px.
+const UPWARDS: f64 = 26.0;
+
 /// Half the least range of an axis: below it there is only what rounding makes.
 const FINEST: f64 = 1e-5;
 
@@ -154,7 +157,7 @@ impl Plane {
         let room = LEFT - 7.0 - 14.0 - TEXT - 3.0;
         let size = self.y.from.abs().max(self.y.to.abs());
         let thousands = libm::floor(libm::log10(size) / 3.0);
-        let marks = |factor: f64| ticks(self.y.from / factor, self.y.to / factor, height / 34.0);
+        let marks = |factor: f64| ticks(self.y.from / factor, self.y.to / factor, height / UPWARDS);
         let plain = marks(1.0);
         if thousands == 0.0 || plain.iter().all(|mark| width_of(&mark.1, SMALL) <= room) {
             return (1.0, plain);
@@ -188,7 +191,7 @@ impl Plane {
             for (value, number) in ticks(
                 self.y.from * factor,
                 self.y.to * factor,
-                (bottom - top) / 34.0,
+                (bottom - top) / UPWARDS,
             ) {
                 let y = self.y_at(value / factor);
                 canvas.line(&[(right, y), (right + 4.0, y)], colour::FRAME, 1.0)?;

@@ -215,7 +215,7 @@ fn panel<'a>(trace: &Trace, unit: &str, names: impl Iterator<Item = &'a str>) ->
     }
 }
 
-/// Both sides of the comparison that decided: it holds where the first is below the second.
+/// Both sides of the comparison that decided, the first the one that the formula wants below the second.
 fn sides_panel(sides: &Sides) -> Panel {
     let title = match sides.unit.as_str() {
         "" => "compared".to_owned(),
@@ -224,16 +224,21 @@ fn sides_panel(sides: &Sides) -> Panel {
     // The side without a signal in it is the limit; of two signals, the one that must be higher.
     let constant = |values: &[f64]| values.windows(2).all(|pair| pair[0] == pair[1]);
     let low_is_limit = constant(&sides.low) && !constant(&sides.high);
+    let [lower, higher] = if sides.certain {
+        ["must be lower", "must be higher"]
+    } else {
+        ["compared", "with"]
+    };
     Panel {
         title,
         curves: vec![
             Curve {
-                name: format!("must be lower: {}", sides.low_text),
+                name: format!("{lower}: {}", sides.low_text),
                 values: sides.low.clone(),
                 limit: low_is_limit,
             },
             Curve {
-                name: format!("must be higher: {}", sides.high_text),
+                name: format!("{higher}: {}", sides.high_text),
                 values: sides.high.clone(),
                 limit: !low_is_limit,
             },

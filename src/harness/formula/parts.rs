@@ -3,13 +3,16 @@
 use super::node::{Number, Truth};
 use super::{Formula, Signals, column};
 
-/// The two sides of a comparison over a whole trace: it holds in the rows in which `low` is below `high`.
+/// The two sides of a comparison over a whole trace, as the formula wants them: `low` below `high`.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sides {
     /// Text of the side that must be the lower one.
     pub low_text: String,
     /// Text of the side that must be the higher one.
     pub high_text: String,
+    /// Whether the formula wants it so wherever it looks. Not below `rises` and `falls`, which want it once so and once the other
+    /// way round, nor where the same comparison stands twice, once denied.
+    pub certain: bool,
     /// Unit of both; empty for plain numbers.
     pub unit: String,
     /// Values of the lower side, one a row; not-a-number where undefined.
@@ -37,11 +40,14 @@ impl Formula {
     /// The sides of the comparison with the text `decided_by` (see [`super::Margin::decided_by`]); `None` if a switch or a
     /// state decided, or there is no such comparison.
     pub fn sides(&self, decided_by: &str, signals: &dyn Signals) -> Option<Sides> {
-        let (low, high, atom) = ordered(&self.root, &|atom| {
-            self.atoms
-                .get(atom)
-                .is_some_and(|atom| self.slice(atom.span.clone()) == decided_by)
-        })?;
+        let wanted = |atom: usize| {
+            let atom = self.atoms.get(atom);
+            atom.is_some_and(|atom| self.slice(atom.span.clone()) == decided_by)
+        };
+        let mut found = Vec::new();
+        ordered(&self.root, Some(true), &wanted, &mut found);
+        let &(low, high, atom, holds) = found.first()?;
+        let certain = holds.is_some() && found.iter().all(|other| other.3 == holds);
         // A comparison is of numbers, and no number has a comparison in it.
         let at = decided_by.find(['<', '>'])?;
         let (left, right) = decided_by.split_at(at);
@@ -57,12 +63,25 @@ impl Formula {
             let column = column::number(number, signals);
             (0..signals.rows()).map(|row| column.at(row)).collect()
         };
-        Some(Sides {
+        let sides = Sides {
             low_text: low_text.to_owned(),
             high_text: high_text.to_owned(),
+            certain,
             unit: self.atoms[atom].unit.clone(),
             low: values(low),
             high: values(high),
+        };
+        // What must not hold is wanted the other way round.
+        Some(if holds == Some(false) {
+            Sides {
+                low_text: sides.high_text,
+                high_text: sides.low_text,
+                low: sides.high,
+                high: sides.low,
+                ..sides
+            }
+        } else {
+            sides
         })
     }
 }
@@ -138,18 +157,32 @@ fn windows_of(node: &Truth, tick_s: f64, length_s: f64, found: &mut Vec<[f64; 2]
     }
 }
 
-/// The first comparison of numbers that is wanted.
+/// A comparison: its lower and higher side, its index, and whether it must hold; `None` below an edge.
+type Found<'a> = (&'a Number, &'a Number, usize, Option<bool>);
+
+/// Every comparison of numbers that is wanted; `holds` says whether the part of the formula must hold.
 fn ordered<'a>(
     node: &'a Truth,
+    holds: Option<bool>,
     wanted: &dyn Fn(usize) -> bool,
-) -> Option<(&'a Number, &'a Number, usize)> {
+    found: &mut Vec<Found<'a>>,
+) {
+    let denied = holds.map(|holds| !holds);
     match node {
         Truth::Ordered {
             low, high, atom, ..
-        } if wanted(*atom) => Some((low, high, *atom)),
-        _ => children(node)
-            .into_iter()
-            .find_map(|child| ordered(child, wanted)),
+        } if wanted(*atom) => found.push((low, high, *atom, holds)),
+        Truth::Not(child) => ordered(child, denied, wanted, found),
+        Truth::Implies(left, right) => {
+            ordered(left, denied, wanted, found);
+            ordered(right, holds, wanted, found);
+        }
+        Truth::Edge { child, .. } => ordered(child, None, wanted, found),
+        _ => {
+            for child in children(node) {
+                ordered(child, holds, wanted, found);
+            }
+        }
     }
 }
 
@@ -232,6 +265,19 @@ mod tests {
             // At the worst instant the distance of the sides is the margin.
             let row = (margin.at_s / 0.5) as usize;
             assert_eq!(sides.high[row] - sides.low[row], margin.value);
+        }
+        // What must not hold is wanted the other way round, as often as it is denied.
+        let of = |text: &str| formula(text).sides("a < 1", &Ramp).unwrap();
+        for (text, low, certain) in [
+            ("always(not a < 1)", "1", true),
+            ("always(a < 1 implies s)", "1", true),
+            ("always(not (a < 1 implies s))", "a", true),
+            ("always(s implies a < 1)", "a", true),
+            ("always(rises(a < 1) implies s)", "a", false),
+            ("always(a < 1) or always(not a < 1)", "a", false),
+        ] {
+            let sides = of(text);
+            assert_eq!((&*sides.low_text, sides.certain), (low, certain), "{text}");
         }
         assert_eq!(formula("always(s)").sides("s", &Ramp), None);
         assert_eq!(formula("always(a < 1)").sides("b < 1", &Ramp), None);

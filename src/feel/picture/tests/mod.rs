@@ -12,7 +12,7 @@ use resvg::{tiny_skia, usvg};
 use samples::{HOSTILE, all, response_of_the_twin, sweep_of_the_twin, usual};
 use trimproof_plant::AxisName;
 
-/// Set to a folder, this variable has the pictures written there: `docs/guides/pictures` are made so.
+/// Set to a folder, this variable has the pictures written there: those in `docs/guides/pictures` are made so.
 const FOLDER: &str = "TRIMPROOF_PICTURES";
 
 /// Every text of a picture with its box, px.
@@ -111,6 +111,7 @@ fn pictures_say_what_they_must() {
                 "position at the grip, in",
                 "force, lb",
                 "wanted",
+                "step of the force, 1 found",
                 "within 4.45 N (1.0 lb) or 10 %",
             ][..],
         ),
