@@ -6,4 +6,9 @@
 pub mod bench_csv;
 pub mod extract;
 pub mod figures;
+pub mod judge;
+pub mod measure;
+pub mod page;
+pub mod picture;
 pub mod record;
+pub mod size;

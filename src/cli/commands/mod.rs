@@ -2,6 +2,8 @@
 
 pub mod compare;
 pub mod completions;
+pub mod feel;
 pub mod prove;
 pub mod schema;
 pub mod signals;
+pub mod size;

@@ -146,11 +146,11 @@ impl Rig {
                 cartridge.breakout_nm
             ));
         }
-        if unbalance_nm.abs() > axis.friction.stiction_nm {
+        let falling_nm = unbalance_nm.abs() + self.stick.mass.properties().lean_nm(index);
+        if falling_nm > axis.friction.coulomb_nm {
             notes.push(format!(
-                "the weight's torque at a soft limit, `{:.3}` N·m, is above the pivot's stiction `{}`: let go limp there, the stick falls away",
-                unbalance_nm.abs(),
-                axis.friction.stiction_nm
+                "the weight's torque at a soft limit, `{falling_nm:.3}` N·m with the lean, is above the pivot's sliding friction `{}`: let go limp there, the stick may creep away",
+                axis.friction.coulomb_nm
             ));
         }
         let drag_nm = axis.drag_nm();
@@ -188,7 +188,7 @@ impl Rig {
     }
 
     /// What the controller takes the stick's angle to be, noise and delay left out; both in degrees.
-    fn believed_deg(&self, index: usize, angle_deg: f64) -> f64 {
+    pub fn believed_deg(&self, index: usize, angle_deg: f64) -> f64 {
         let (sensor, settings) = (&self.axis(index).sensor, self.axis_settings(index));
         let counts = f64::from(sensor.counts(sensor.signal_deg(angle_deg)));
         let span_deg = f64::from(settings.sensor_span_mdeg) / 1000.0;
