@@ -205,9 +205,10 @@ fn draw(
             plane.upright(canvas, stop, colour::SOFT_INK, 1.0)?;
         }
     }
+    // A noisy bench must not hide what it is held against.
     for (one, colour, width) in [
-        (Some(plot.reference), colour::BLUE, 2.0),
         (plot.other, colour::VERMILLION, 1.5),
+        (Some(plot.reference), colour::BLUE, 2.0),
     ] {
         let Some(one) = one else { continue };
         let samples = one.sweep.samples.iter();

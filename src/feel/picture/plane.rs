@@ -2,18 +2,21 @@
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Place, Side};
-use super::style::{SMALL, TEXT, colour, ticks, width_of};
+use super::style::{SMALL, TEXT, colour, fit, ticks, width_of};
 use super::thin::visible;
 use plotters::style::RGBColor;
 
 /// Room left of a frame for the numbers and the title of its axis, px; the same wherever frames stand below each other.
-pub(super) const LEFT: f64 = 72.0;
+pub(super) const LEFT: f64 = 82.0;
 /// Room below a frame for the numbers and the title of its axis, px.
 pub(super) const BELOW: f64 = 50.0;
 /// Room right of a frame for a second scale, px.
 pub(super) const RIGHT: f64 = 62.0;
 /// Room above a frame for a second scale, px.
 pub(super) const ABOVE: f64 = 47.0;
+
+/// Half the least range of an axis: below it there is only what rounding makes.
+const FINEST: f64 = 1e-5;
 
 /// One direction of a frame.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,9 +42,14 @@ impl Axis {
         if low > high {
             (low, high) = (0.0, 0.0);
         }
-        let least = 1e-6_f64.max(1e-3 * low.abs().max(high.abs()));
+        let size = low.abs().max(high.abs());
         let middle = 0.5 * (low + high);
-        let half = (0.5 * (high - low)).max(least) * (1.0 + 2.0 * room);
+        let half = match 0.5 * (high - low) {
+            // Nothing changes: the value stands in the middle of what is of its size.
+            0.0 if size > 0.0 => 0.1 * size,
+            0.0 => 1.0,
+            half => half.max(FINEST).max(1e-3 * size) * (1.0 + 2.0 * room),
+        };
         Self {
             title: title.to_owned(),
             from: middle - half,
@@ -108,8 +116,9 @@ impl Plane {
                 canvas.text(place, &number, SMALL, Side::Middle, colour::INK)?;
             }
         }
-        for (value, number) in ticks(self.y.from, self.y.to, height / 34.0) {
-            let y = self.y_at(value);
+        let (factor, marks) = self.marks_down(height);
+        for (value, number) in marks {
+            let y = self.y_at(value * factor);
             canvas.line(&[(left, y), (right, y)], colour::GRID, 1.0)?;
             canvas.text((left - 7.0, y), &number, SMALL, Side::End, colour::INK)?;
         }
@@ -127,13 +136,31 @@ impl Plane {
             let place = (middle.0, bottom + BELOW - 4.0 - TEXT / 2.0);
             canvas.text(place, &self.x.title, TEXT, Side::Middle, colour::INK)?;
         }
-        canvas.text_up(
-            (left - LEFT + 14.0 + TEXT / 2.0, middle.1),
-            &self.y.title,
-            TEXT,
-            colour::INK,
-        )?;
+        let place = (left - LEFT + 14.0 + TEXT / 2.0, middle.1);
+        let scale = if factor == 1.0 {
+            String::new()
+        } else {
+            format!(" (x {factor:e})")
+        };
+        let room = height + 24.0 - width_of(&scale, TEXT);
+        let title = fit(&self.y.title, TEXT, room) + &scale;
+        canvas.text_up(place, &title, TEXT, colour::INK)?;
         self.draw_second(canvas)
+    }
+
+    /// The marks of the axis upwards, and what their numbers are to be multiplied by: 1, or where they would be too long a
+    /// thousandth or a thousand, and so on.
+    fn marks_down(&self, height: f64) -> (f64, Vec<(f64, String)>) {
+        let room = LEFT - 7.0 - 14.0 - TEXT - 3.0;
+        let size = self.y.from.abs().max(self.y.to.abs());
+        let thousands = libm::floor(libm::log10(size) / 3.0);
+        let marks = |factor: f64| ticks(self.y.from / factor, self.y.to / factor, height / 34.0);
+        let plain = marks(1.0);
+        if thousands == 0.0 || plain.iter().all(|mark| width_of(&mark.1, SMALL) <= room) {
+            return (1.0, plain);
+        }
+        let factor = libm::pow(1000.0, thousands);
+        (factor, marks(factor))
     }
 
     fn draw_second(&self, canvas: &mut Canvas<'_>) -> Result<(), PictureError> {

@@ -204,8 +204,8 @@ fn draw(
         )?;
     }
     let curves = [
-        (Some(plot.reference), 0.0, colour::BLUE, 2.0),
         (plot.other, shift(plot), colour::VERMILLION, 1.5),
+        (Some(plot.reference), 0.0, colour::BLUE, 2.0),
     ];
     for (one, by, colour, width) in curves {
         let Some(one) = one else { continue };

@@ -46,19 +46,17 @@ pub fn overview(
             "hand" => format!("hand.{axis}_deg"),
             what => format!("{axis}.{what}_deg"),
         });
-        let moved = angles.iter().any(|name| span(trace, name) > 0.05);
-        if moved {
-            panels.push(panel(
-                trace,
-                "deg",
-                angles.iter().skip(1).map(String::as_str),
-            ));
+        if angles.iter().any(|name| span(trace, name) > STILL_DEG) {
+            let mut angles = panel(trace, "deg", angles.iter().skip(1).map(String::as_str));
+            // Mostly the trim stands on its reference: broken, both are seen.
+            angles.curves[2].limit = true;
+            panels.push(angles);
         }
     }
     let forces = ["pitch.grip_force_n", "roll.grip_force_n"];
     panels.push(panel(trace, "N", forces.into_iter()));
     let mut lanes = vec![state_lane(trace)];
-    lanes.extend(risen(trace, &PILOT, LANES - 1));
+    lanes.extend(risen(trace, &PILOT, None, LANES - 1));
     let worst = judgements.iter().find(|judgement| !judgement.held);
     draw(&TracePlot {
         title: format!("{} on {}", case.name, case.rig_name),
@@ -101,6 +99,11 @@ pub fn expectation(
             ["pitch.stick_deg", "roll.stick_deg"].into_iter(),
         ));
     }
+    let mut windows_s = formula.windows_s(length_s);
+    if windows_s.is_empty() {
+        windows_s.push([0.0, 0.0]);
+    }
+    let shown_s = part(&windows_s, judgement.at_s, length_s);
     let mut lanes = vec![state_lane(trace)];
     let asked: Vec<&str> = signals
         .iter()
@@ -109,7 +112,7 @@ pub fn expectation(
         .collect();
     // A long list of faults, as of "nothing is wrong": those that rose say why it broke.
     let mut shown: Vec<Lane> = if asked.len() > LANES - 1 {
-        risen(trace, &asked, LANES - 1)
+        risen(trace, &asked, shown_s, LANES - 1)
     } else {
         asked
             .iter()
@@ -117,7 +120,7 @@ pub fn expectation(
             .collect()
     };
     let room = (LANES - 1).saturating_sub(shown.len());
-    let others = risen(trace, &PILOT, LANES);
+    let others = risen(trace, &PILOT, shown_s, LANES);
     let fresh: Vec<Lane> = others
         .into_iter()
         .filter(|lane| shown.iter().all(|other| other.name != lane.name))
@@ -125,11 +128,6 @@ pub fn expectation(
         .collect();
     shown.extend(fresh);
     lanes.extend(shown);
-    let mut windows_s = formula.windows_s(length_s);
-    if windows_s.is_empty() {
-        windows_s.push([0.0, 0.0]);
-    }
-    let shown_s = part(&windows_s, judgement.at_s, length_s);
     let mut below = match (judgement.held, judgement.margin.is_finite()) {
         (true, true) => "held, margin ".to_owned(),
         (false, true) => "broken, margin ".to_owned(),
@@ -296,12 +294,20 @@ fn switch_lane(trace: &Trace, name: &str) -> Option<Lane> {
     })
 }
 
-/// Lanes of those switches that are on at any time.
-fn risen(trace: &Trace, names: &[&str], most: usize) -> Vec<Lane> {
+/// Lanes of those switches that are on at any time of what is shown.
+fn risen(trace: &Trace, names: &[&str], shown_s: Option<[f64; 2]>, most: usize) -> Vec<Lane> {
+    let seen = |row: usize| {
+        let at = row as f64 * trace.about.tick_s;
+        shown_s.is_none_or(|[from, to]| from <= at && at <= to)
+    };
+    let on = |lane: &Lane| {
+        let mut rows = lane.codes.iter().enumerate();
+        rows.any(|(row, code)| *code == 1 && seen(row))
+    };
     names
         .iter()
         .filter_map(|name| switch_lane(trace, name))
-        .filter(|lane| lane.codes.contains(&1))
+        .filter(on)
         .take(most)
         .collect()
 }

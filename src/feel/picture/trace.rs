@@ -3,7 +3,7 @@
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, Side, sheet};
 use super::plane::{Axis, BELOW, LEFT, Plane};
-use super::style::{CURVES, SMALL, TEXT, colour, fit, number, width_of};
+use super::style::{CURVES, SMALL, colour, fit, number, width_of};
 use std::ops::Range;
 
 const WIDTH: f64 = 760.0;
@@ -138,21 +138,24 @@ fn draw(
     let mut y = canvas.header(&plot.title, &plot.below, legend)? + 2.0;
     let (left, right) = (MARGIN + LEFT, WIDTH - MARGIN - 16.0);
     for lane in &plot.lanes {
-        let top = y + SMALL + 4.0;
-        let frame = Frame {
+        let frame = |top: f64| Frame {
             left,
             top,
             right,
             bottom: top + BAR,
         };
-        let plane = Plane::new(frame, time.clone(), Axis::around("", [0.0, 1.0], 0.0));
+        let plane = |top| Plane::new(frame(top), time.clone(), Axis::around("", [0.0, 1.0], 0.0));
         let place = (left, y + SMALL / 2.0);
-        let name = fit(&lane.name, SMALL, right - left);
+        let name = fit(&lane.name, SMALL, 0.5 * (right - left));
         canvas.text(place, &name, SMALL, Side::Start, colour::INK)?;
+        let after = left + width_of(&name, SMALL) + 24.0;
+        let short = short_states(lane, plot.tick_s, &plane(y));
+        let top = canvas.legend((after, right), y - 1.0, &short)?;
+        let plane = plane(top.max(y + SMALL + 4.0));
         windows(plot, &plane, canvas)?;
         draw_lane(lane, plot.tick_s, &plane, canvas)?;
         worst(plot, &plane, canvas)?;
-        y = frame.bottom + BETWEEN;
+        y = plane.frame.bottom + BETWEEN;
     }
     let last = plot.panels.len().saturating_sub(1);
     for (index, panel) in plot.panels.iter().enumerate() {
@@ -182,7 +185,7 @@ fn draw(
             .iter()
             .flat_map(|curve| &curve.values[seen(curve)])
             .copied();
-        let axis = Axis::around(&fit(&panel.title, TEXT, PANEL + 20.0), values, 0.07);
+        let axis = Axis::around(&panel.title, values, 0.07);
         let mut plane = Plane::new(frame, time.clone(), axis);
         plane.draw_axes(canvas, index == last)?;
         windows(plot, &plane, canvas)?;
@@ -233,6 +236,60 @@ fn worst(plot: &TracePlot, plane: &Plane, canvas: &mut Canvas<'_>) -> Result<(),
     }
 }
 
+/// Stretches of the same code that are shown: the code, and from where to where on the sheet.
+fn stretches(lane: &Lane, tick_s: f64, plane: &Plane) -> Vec<(usize, f64, f64)> {
+    let (left, right) = (plane.frame.left, plane.frame.right);
+    let x = |row: usize| plane.x_at(row as f64 * tick_s);
+    let mut found = Vec::new();
+    let mut begin = 0;
+    for row in 1..=lane.codes.len() {
+        if lane.codes.get(row) != lane.codes.get(begin) {
+            let (from, to) = (x(begin), x(row.min(lane.codes.len() - 1)));
+            if to > left && from < right {
+                found.push((lane.codes[begin], from.max(left), to.min(right)));
+            }
+            begin = row;
+        }
+    }
+    found
+}
+
+/// Whether the word of a code has room in its bar.
+fn has_room(word: &str, left: f64, right: f64) -> bool {
+    width_of(word, SMALL) + 8.0 <= right - left
+}
+
+fn word(lane: &Lane, code: usize) -> &str {
+    lane.words.get(code).map_or("?", String::as_str)
+}
+
+/// How strongly the bar of a state is filled.
+const STATE: f64 = 0.28;
+
+/// The states that nowhere have room for their word, for a legend.
+fn short_states(lane: &Lane, tick_s: f64, plane: &Plane) -> Vec<(Key, String)> {
+    if lane.words.len() <= 2 {
+        return Vec::new();
+    }
+    let shown = stretches(lane, tick_s, plane);
+    let mut short: Vec<usize> = Vec::new();
+    for (code, _, _) in &shown {
+        let told = shown.iter().any(|(other, left, right)| {
+            other == code && has_room(word(lane, *code), *left, *right)
+        });
+        if !told && !short.contains(code) {
+            short.push(*code);
+        }
+    }
+    short
+        .into_iter()
+        .map(|code| {
+            let key = Key::Area(CURVES[code % CURVES.len()], STATE);
+            (key, word(lane, code).to_owned())
+        })
+        .collect()
+}
+
 /// A bar for each stretch of the same code, with its word where there is room.
 fn draw_lane(
     lane: &Lane,
@@ -244,21 +301,9 @@ fn draw_lane(
     let ends = [(frame.left, frame.bottom), (frame.right, frame.bottom)];
     canvas.line(&ends, colour::FRAME, 1.0)?;
     let switch = lane.words.len() <= 2;
-    let mut begin = 0;
-    for row in 1..=lane.codes.len() {
-        if lane.codes.get(row) == lane.codes.get(begin) {
-            continue;
-        }
-        let code = lane.codes[begin];
-        let word = lane.words.get(code).map_or("?", String::as_str);
-        let inside = |row: usize| {
-            let x = plane.x_at(row as f64 * tick_s);
-            x.clamp(frame.left, frame.right)
-        };
-        let (left, right) = (inside(begin), inside(row.min(lane.codes.len() - 1)));
-        begin = row;
-        let outside = right <= frame.left || left >= frame.right;
-        if word.is_empty() || (outside && right <= left) {
+    for (code, left, right) in stretches(lane, tick_s, plane) {
+        let word = word(lane, code);
+        if word.is_empty() {
             continue;
         }
         let bar = Frame {
@@ -267,14 +312,14 @@ fn draw_lane(
             top: frame.top + 2.0,
             bottom: frame.bottom,
         };
-        let tint = if switch {
-            colour::BLUE
+        let (tint, opacity) = if switch {
+            (colour::BLUE, 0.75)
         } else {
-            CURVES[code % CURVES.len()]
+            (CURVES[code % CURVES.len()], STATE)
         };
-        canvas.area(bar, tint, if switch { 0.75 } else { 0.28 })?;
+        canvas.area(bar, tint, opacity)?;
         canvas.line(&[(left, bar.top), (left, bar.bottom)], colour::INK, 1.0)?;
-        if !switch && width_of(word, SMALL) + 8.0 <= right - left {
+        if !switch && has_room(word, left, right) {
             let place = (left + 5.0, 0.5 * (bar.top + bar.bottom));
             canvas.text(place, word, SMALL, Side::Start, colour::INK)?;
         }
