@@ -99,9 +99,11 @@ pub(crate) struct Axis {
     steering: Steering,
     /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0 or 1.
     blocked: i8,
-    /// Side on which the stick is beyond its soft limit while the drive's place is unsure: it must not go on outwards
-    /// there. -1, 0 or 1.
-    outside: i8,
+    /// Side on which the drive, its place unsure, has carried the stick past its soft limit: it must not go on
+    /// outwards there. -1, 0 or 1.
+    carried_out: i8,
+    /// Whether the stick was inside its soft limits at the last tick.
+    inside: bool,
     /// Least deflection since the sensor's reading last changed, and whether it looks stuck.
     least_mdeg: i32,
     stuck: bool,
@@ -120,7 +122,8 @@ impl Axis {
             place: Place::default(),
             steering: Steering::default(),
             blocked: 0,
-            outside: 0,
+            carried_out: 0,
+            inside: true,
             least_mdeg: 0,
             stuck: false,
             slipped: false,
@@ -156,23 +159,24 @@ impl Axis {
         };
     }
 
-    /// Sees whether the stick, carried along while the drive brakes, comes out past a soft limit; over once it is well
-    /// inside, so that noise does not make the drive stutter there.
+    /// Sees whether a drive whose place is unsure carries the stick out past a soft limit. A stick that was out there
+    /// already is held there by a pilot, who may well trim after it. Over once the stick is well inside, so that noise
+    /// does not make the drive stutter.
     fn watch_limits(&mut self, braking_mdeg: i32, config: &AxisConfig) {
         let stick = self.sensing.mdeg();
+        // Where the stick comes to when it is carried along while the drive brakes.
         let coming = stick.saturating_add(braking_mdeg);
-        if !self.place.unsure(&config.place) {
-            // A pilot who holds the stick out there may well trim after it.
-            self.outside = 0;
-        } else if coming > config.soft_max_mdeg.saturating_add(config.band_mdeg) {
-            self.outside = 1;
-        } else if coming < config.soft_min_mdeg.saturating_sub(config.band_mdeg) {
-            self.outside = -1;
-        } else if stick < config.soft_max_mdeg.saturating_sub(config.band_mdeg)
-            && stick > config.soft_min_mdeg.saturating_add(config.band_mdeg)
-        {
-            self.outside = 0;
+        let (low, high, band) = (config.soft_min_mdeg, config.soft_max_mdeg, config.band_mdeg);
+        let side = i32::from(coming > high.saturating_add(band))
+            - i32::from(coming < low.saturating_sub(band));
+        let well_inside = stick < high.saturating_sub(band) && stick > low.saturating_add(band);
+        if !self.place.unsure(&config.place) || well_inside {
+            self.carried_out = 0;
         }
+        if self.place.unsure(&config.place) && self.inside && side == self.motion.rate().signum() {
+            self.carried_out = side as i8;
+        }
+        self.inside = side == 0;
     }
 
     fn watch_stuck(&mut self, on: bool, config: &AxisConfig) {
@@ -331,7 +335,7 @@ impl Axis {
     fn held_back(&self) -> bool {
         let sense = self.motion.sense();
         (self.blocked != 0 && sense == i64::from(self.blocked))
-            || (sense != 0 && sense == i64::from(self.outside))
+            || (sense != 0 && sense == i64::from(self.carried_out))
     }
 
     /// Compares stick and drive while the drive is at rest; takes note of lost steps that were found and booked.

@@ -6,7 +6,7 @@
 //!
 //! A pilot who leans on the stick looks the same: more than half of all deflections are within the band of
 //! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back from it
-//! by half (a drive that slipped leaves enough to spring back), nor before it has been still for longer than a pilot
+//! by half of `deflection_max` or more (a drive that slipped leaves enough to spring back), nor before it has been still for longer than a pilot
 //! leans. A booking can itself be wrong, so it is suspected in turn. Everything else that stays is told as a doubt,
 //! and the place is taken anew when the drive next engages.
 
@@ -18,6 +18,7 @@ use crate::units::{narrow, nearest, ticks};
 pub(crate) struct PlaceConfig {
     band_mdeg: i32,
     slip_mdeg: i32,
+    back_mdeg: i32,
     settle_ticks: u32,
     doubt_ticks: u32,
 }
@@ -30,6 +31,7 @@ impl PlaceConfig {
         Self {
             band_mdeg: axis.place_band_mdeg,
             slip_mdeg: axis.slip_deflection_mdeg,
+            back_mdeg: axis.deflection_max_mdeg / 2,
             settle_ticks,
             doubt_ticks,
         }
@@ -100,7 +102,8 @@ impl Place {
         if self.still_ticks < config.doubt_ticks {
             return 0;
         }
-        let came_back = self.worst_mdeg >= config.slip_mdeg && size <= self.worst_mdeg / 2;
+        let came_back = self.worst_mdeg >= config.slip_mdeg
+            && self.worst_mdeg.saturating_sub(size) >= config.back_mdeg;
         let cycles = narrow(nearest(apart.into(), cycle_mdeg.into()));
         let rest = i64::from(apart) - i64::from(cycles) * i64::from(cycle_mdeg);
         let explained = cycles != 0 && rest.abs() <= i64::from(config.band_mdeg);
@@ -168,9 +171,9 @@ mod tests {
 
     #[test]
     fn a_stick_that_is_still_near_the_strain_is_never_booked() {
-        for stick in (8_000..30_000).step_by(100) {
+        for stick in (13_100..30_000).step_by(100) {
             let mut place = Place::default();
-            place.strain(15_900.max(stick));
+            place.strain(16_000.max(stick));
             assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
         }
     }

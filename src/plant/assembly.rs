@@ -5,10 +5,10 @@ use trimproof_controller::{AXES, PITCH, StepGenerator, Switches};
 use crate::contact::{Body, BumperLaw, ContactLoad, Surroundings, Tube};
 use crate::driver::{Driver, DriverLaw};
 use crate::dynamics::{
-    CartridgeLaw, DryFriction, GimbalLaw, GimbalState, TrainLaw, TrainState, WindingLaw,
+    CartridgeLaw, DryFriction, GimbalLaw, GimbalState, PoseAnchor, TrainLaw, TrainState, WindingLaw,
 };
 use crate::fault::SwitchName;
-use crate::hand::{Hand, HandFeel, HandTouch};
+use crate::hand::{Hand, HandFeel};
 use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig, StopsRig};
 use crate::sensor::AngleSensor;
 use crate::shapes::{Along, Form};
@@ -36,6 +36,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         let law = train_law(axes[i], step_s / f64::from(substeps));
         Axis {
             law,
+            per: law.reciprocals(),
             train: TrainState {
                 shaft_rad: start.angle_rad[i],
                 rotor_rad: start.angle_rad[i] * law.ratio,
@@ -69,6 +70,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             ..GimbalState::default()
         },
         accel: [0.0; AXES],
+        mid: PoseAnchor::default(),
         axis,
         surroundings: surroundings(rig, numerics.contact_steps),
         hand: Hand::new(rig.stick.grip_radius_m, feel),
@@ -93,7 +95,6 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         silence_ticks: (rig.board.silence_s / tick_s).round() as u32,
         silent_for: 0,
         levels: Switches::default(),
-        touch: HandTouch::default(),
         contact: ContactLoad::default(),
     }
 }

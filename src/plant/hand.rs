@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::dynamics::{Pose, dot};
+use crate::dynamics::{Pose, PoseAnchor, dot};
 
 /// Stiffness, damping and strength of a hand.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -55,15 +55,6 @@ impl PathShape {
     }
 }
 
-/// What the hand does at an instant.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct HandTouch {
-    /// Torque on each axis, N·m.
-    pub torque_nm: [f64; 2],
-    /// Force along each axis's direction of motion at the grip, N; positive pushes the axis positive.
-    pub force_n: [f64; 2],
-}
-
 #[derive(Clone, Copy, Debug)]
 struct Path {
     from_rad: [f64; 2],
@@ -88,6 +79,7 @@ pub struct Hand {
     feel: HandFeel,
     grip: Option<Path>,
     push: Option<Push>,
+    wish: PoseAnchor,
 }
 
 impl Hand {
@@ -98,6 +90,7 @@ impl Hand {
             feel,
             grip: None,
             push: None,
+            wish: PoseAnchor::default(),
         }
     }
 
@@ -158,18 +151,40 @@ impl Hand {
         ))
     }
 
-    /// Force and torque of the hand on a stick at `pose` with the given rates, rad/s.
-    pub fn touch(&self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> HandTouch {
+    /// Torque of the hand on each axis of a stick at `pose` with the given rates, rad/s: N·m.
+    pub fn touch(&self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> [f64; 2] {
+        let wish = self
+            .target(now_s)
+            .map(|(angle, rate)| (Pose::at(angle), rate));
+        self.press(pose, rate_rad_per_s, wish, now_s)
+    }
+
+    /// [`Self::touch`] for instants that follow each other closely.
+    pub fn touch_next(&mut self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> [f64; 2] {
+        let wish = self
+            .target(now_s)
+            .map(|(angle, rate)| (self.wish.follow(angle), rate));
+        self.press(pose, rate_rad_per_s, wish, now_s)
+    }
+
+    /// Torque with the pose that the hand wants and its rates, rad/s, if it grips.
+    #[inline]
+    fn press(
+        &self,
+        pose: &Pose,
+        rate_rad_per_s: [f64; 2],
+        wish: Option<(Pose, [f64; 2])>,
+        now_s: f64,
+    ) -> [f64; 2] {
         if self.grip.is_none() && self.push.is_none() {
-            return HandTouch::default();
+            return [0.0; 2];
         }
         let r = self.grip_radius_m;
         let reach = [r * pose.roll.1, r];
         let mut torque_nm = [0.0; 2];
-        if let Some((angle, rate)) = self.target(now_s) {
+        if let Some((wish, rate)) = wish {
             let here = pose.place([0.0, 0.0, -r]);
             let levers = pose.levers(here);
-            let wish = Pose::at(angle);
             let there = wish.place([0.0, 0.0, -r]);
             let wish_levers = wish.levers(there);
             let mut force: [f64; 3] = std::array::from_fn(|k| {
@@ -178,9 +193,10 @@ impl Hand {
                 self.feel.stiffness_n_per_m * (there[k] - here[k])
                     + self.feel.damping_n_s_per_m * (wish_speed - speed)
             });
-            let size = dot(force, force).sqrt();
-            if size > self.feel.limit_n {
-                force = force.map(|f| f * (self.feel.limit_n / size));
+            let square = dot(force, force);
+            if square > self.feel.limit_n * self.feel.limit_n {
+                let share = self.feel.limit_n / square.sqrt();
+                force = force.map(|f| f * share);
             }
             torque_nm = [dot(force, levers[0]), dot(force, levers[1])];
         }
@@ -190,10 +206,7 @@ impl Hand {
                 torque_nm[i] += share * push.force_n[i] * reach[i];
             }
         }
-        HandTouch {
-            torque_nm,
-            force_n: std::array::from_fn(|i| torque_nm[i] / reach[i]),
-        }
+        torque_nm
     }
 }
 

@@ -5,9 +5,12 @@ use trimproof_controller::{AXES, Inputs, Outputs, StepGenerator, Switches};
 use crate::assembly;
 use crate::contact::{ContactLoad, Surroundings};
 use crate::driver::Driver;
-use crate::dynamics::{GimbalLaw, GimbalState, Pose, StickPath, TrainDrive, TrainLaw, TrainState};
+use crate::dynamics::{
+    GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
+    TrainLoad, TrainState,
+};
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
-use crate::hand::{Hand, HandFeel, HandTouch, PathShape};
+use crate::hand::{Hand, HandFeel, PathShape};
 use crate::rig::{Cartridge, Rig};
 use crate::sensor::{AngleSensor, SensorFaults};
 use crate::supply::Supply;
@@ -25,12 +28,13 @@ pub struct Numerics {
 }
 
 impl Default for Numerics {
-    /// 100 µs for the stick and 50 µs for the drive trains: measured in docs/model/accuracy.md.
+    /// 100 µs for the stick, 50 µs for the drive trains, contacts in reach looked up each step: measured in
+    /// docs/model/accuracy.md.
     fn default() -> Self {
         Self {
             stick_step_s: 1.0e-4,
             train_substeps: 2,
-            contact_steps: 5,
+            contact_steps: 1,
         }
     }
 }
@@ -92,6 +96,7 @@ pub struct Readings {
 
 pub(crate) struct Axis {
     pub law: TrainLaw,
+    pub per: Reciprocals,
     pub train: TrainState,
     pub driver: Driver,
     pub generator: StepGenerator,
@@ -110,6 +115,7 @@ pub struct Plant {
     pub(crate) gimbal: GimbalLaw,
     pub(crate) stick: GimbalState,
     pub(crate) accel: [f64; AXES],
+    pub(crate) mid: PoseAnchor,
     pub(crate) axis: [Axis; AXES],
     pub(crate) surroundings: Surroundings,
     pub(crate) hand: Hand,
@@ -130,7 +136,6 @@ pub struct Plant {
     pub(crate) silence_ticks: u32,
     pub(crate) silent_for: u32,
     pub(crate) levels: Switches,
-    pub(crate) touch: HandTouch,
     pub(crate) contact: ContactLoad,
 }
 
@@ -232,28 +237,33 @@ impl Plant {
         let rate = self.stick.rate_rad_per_s;
         let mid: [f64; AXES] = std::array::from_fn(|i| self.stick.angle_rad[i] + half * rate[i]);
         let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
-        let mut torque = [0.0; AXES];
-        let mut power_w = 0.0;
-        for (i, axis) in self.axis.iter_mut().enumerate() {
-            let path = StickPath {
-                angle_rad: self.stick.angle_rad[i],
-                rate_rad_per_s: rate[i],
-                accel_rad_per_s2: self.accel[i],
-            };
-            let load = axis
-                .law
-                .run(&mut axis.train, &drive[i], &path, self.substeps);
-            let share = 1.0 / f64::from(self.substeps);
-            torque[i] = -load.cartridge_nm * share;
-            power_w += load.power_w * share;
+        let path: [StickPath; AXES] = std::array::from_fn(|i| StickPath {
+            angle_rad: self.stick.angle_rad[i],
+            rate_rad_per_s: rate[i],
+            accel_rad_per_s2: self.accel[i],
+        });
+        let mut load = [TrainLoad::default(); AXES];
+        // Both axes' substeps in turn, not one axis after the other: their chains of arithmetic overlap.
+        for k in 0..self.substeps {
+            for (i, axis) in self.axis.iter_mut().enumerate() {
+                axis.law.substep(
+                    &axis.per,
+                    &mut axis.train,
+                    &drive[i],
+                    &path[i],
+                    k,
+                    &mut load[i],
+                );
+            }
         }
-        let pose = Pose::at(mid);
-        self.touch = self.hand.touch(&pose, mid_rate, now_s + half);
-        self.contact = self
-            .surroundings
-            .load(&self.gimbal, mid, mid_rate, &pose, h);
+        let share = 1.0 / f64::from(self.substeps);
+        let mut torque = load.map(|load| -load.cartridge_nm * share);
+        let power_w = load.iter().map(|load| load.power_w * share).sum();
+        let pose = self.mid.follow(mid);
+        let touch = self.hand.touch_next(&pose, mid_rate, now_s + half);
+        self.contact = self.surroundings.load(&self.gimbal, mid_rate, &pose, h);
         for (i, torque) in torque.iter_mut().enumerate() {
-            *torque += self.touch.torque_nm[i] + self.contact.torque_nm[i];
+            *torque += touch[i] + self.contact.torque_nm[i];
         }
         self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
         for i in 0..AXES {
@@ -278,7 +288,7 @@ impl Plant {
                     stick_rad: self.stick.angle_rad[i],
                     stick_rad_per_s: self.stick.rate_rad_per_s[i],
                     trim_rad: axis.train.shaft_rad,
-                    grip_force_n: touch.force_n[i],
+                    grip_force_n: touch[i] / reach[i],
                     cartridge_nm: -axis
                         .law
                         .cartridge

@@ -48,7 +48,7 @@ fn throw(
     loop {
         let mut touching = false;
         step(law, &mut state, &mut accel, step_s, |angle, rate| {
-            let load = around.load(law, angle, rate, &Pose::at(angle), step_s);
+            let load = around.load(law, rate, &Pose::at(angle), step_s);
             touching = load.touching;
             for i in 0..2 {
                 impulse[i] += load.torque_nm[i] * step_s;
@@ -160,13 +160,7 @@ fn stop_is_met_at_its_angle_and_gives_by_its_stiffness() {
     let gap = around.gap_m([0.2, 0.0]).expect("one obstacle");
     assert!(gap.abs() < 1e-9, "gap {gap} at the stop angle");
     // Pushed in by 1 mrad: k h² δ to first order in δ.
-    let load = around.load(
-        &law,
-        [0.201, 0.0],
-        [0.0; 2],
-        &Pose::at([0.201, 0.0]),
-        STEP_S,
-    );
+    let load = around.load(&law, [0.0; 2], &Pose::at([0.201, 0.0]), STEP_S);
     let expected = -stiffness * HEIGHT_M * HEIGHT_M * 1.0e-3;
     assert!(
         (load.torque_nm[0] / expected - 1.0).abs() < 0.02,

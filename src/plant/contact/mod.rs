@@ -3,14 +3,14 @@
 //! The stick is a tube: a segment on its axis with a radius. Asking for the distance between cores
 //! (segment against segment, box, ball or cylinder) and taking the radii off afterwards keeps the
 //! query exact also while the surfaces overlap. Between queries a contact is frozen as the linear gap
-//! g(q) = n · (p₂ − R(q) p₁); the query is left out while nothing can be within reach.
+//! g(q) = n · (p₂ − R(q) p₁); a body is not asked about while the stick cannot have come within its reach.
 
 mod bumper;
 
 pub use bumper::{BumperLaw, damping_ratio};
 
 use rapier3d::math::{Pose as RapierPose, Rotation, Vector};
-use rapier3d::parry::query;
+use rapier3d::parry::query::{self, details};
 use rapier3d::parry::shape::{Segment, Shape, SharedShape};
 
 use crate::dynamics::{GimbalLaw, Pose, dot, invert};
@@ -18,11 +18,15 @@ use crate::shapes::Form;
 
 /// Gap below which a contact is followed, m.
 const WATCH_M: f64 = 2.0e-3;
+/// Distance between two segments below which their closest points give no direction any more, m.
+const CROSSED_M: f64 = 1.0e-9;
 
 /// One stop or obstacle: its core, the radius around it, where it stands and how it gives.
 #[derive(Clone)]
 pub struct Body {
     core: SharedShape,
+    /// Ends of a core that is a segment, body axes, m: two segments have a closed form.
+    ends: Option<[Vector; 2]>,
     radius_m: f64,
     pose: RapierPose,
     law: BumperLaw,
@@ -31,19 +35,22 @@ pub struct Body {
 impl Body {
     /// A solid of the given form at `at_m`, turned by `turn_deg` (see [`Form::pose`]).
     pub fn new(form: &Form, at_m: [f64; 3], turn_deg: [f64; 3], law: BumperLaw) -> Self {
-        let (core, radius_m) = match *form {
+        let pose = form.pose(at_m, turn_deg);
+        let (core, ends, radius_m) = match *form {
             Form::Capsule {
                 radius_m, length_m, ..
             } => {
                 let half = Vector::new(0.0, 0.5 * length_m, 0.0);
-                (SharedShape::new(Segment::new(-half, half)), radius_m)
+                let core = SharedShape::new(Segment::new(-half, half));
+                (core, Some([pose * -half, pose * half]), radius_m)
             }
-            _ => (form.shared_shape(), 0.0),
+            _ => (form.shared_shape(), None, 0.0),
         };
         Self {
             core,
+            ends,
             radius_m,
-            pose: form.pose(at_m, turn_deg),
+            pose,
             law,
         }
     }
@@ -62,7 +69,6 @@ pub struct Tube {
 
 #[derive(Clone, Copy, Debug)]
 struct Near {
-    body: usize,
     /// Unit normal from the stick to the obstacle, body axes.
     normal: [f64; 3],
     /// Contact point on the stick, stick's own frame, m.
@@ -71,16 +77,26 @@ struct Near {
     offset_m: f64,
 }
 
+/// A body and what the last look at it found.
+struct Watched {
+    body: Body,
+    /// The contact, frozen, if the body was in reach.
+    near: Option<Near>,
+    /// Steps since the look.
+    age: u32,
+    /// Travel up to which it cannot have come into reach, m.
+    clear_until_m: f64,
+}
+
 /// All stops and obstacles around one stick.
 pub struct Surroundings {
     tube: Tube,
     axis: Segment,
-    bodies: Vec<Body>,
-    near: Vec<Near>,
-    /// Travel of the stick's farthest point since the last query, and how much of it is safe, m.
+    watched: Vec<Watched>,
+    /// Travel of the stick's farthest point since the start, m.
     travelled_m: f64,
-    safe_m: f64,
-    steps_since: u32,
+    /// The least of all bodies' `clear_until_m`.
+    clear_until_m: f64,
     refresh_steps: u32,
 }
 
@@ -103,37 +119,37 @@ impl Surroundings {
         Self {
             tube,
             axis,
-            bodies,
-            near: Vec::new(),
+            watched: bodies
+                .into_iter()
+                .map(|body| Watched {
+                    body,
+                    near: None,
+                    age: 0,
+                    clear_until_m: 0.0,
+                })
+                .collect(),
             travelled_m: 0.0,
-            safe_m: -1.0,
-            steps_since: 0,
+            clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
         }
     }
 
-    /// Force on the stick at mid-step: angles and rates of that instant, and the step for the travel bound.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step for the travel bound.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
-        angle_rad: [f64; 2],
         rate: [f64; 2],
         pose: &Pose,
         step_s: f64,
     ) -> ContactLoad {
         self.travelled_m += (rate[0].abs() + rate[1].abs()) * self.tube.top_m * step_s;
-        if self.travelled_m < self.safe_m {
-            return ContactLoad::default();
-        }
-        self.steps_since += 1;
-        if self.safe_m < 0.0 || self.near.is_empty() || self.steps_since >= self.refresh_steps {
-            self.look(angle_rad);
-            if self.near.is_empty() {
-                return ContactLoad::default();
-            }
-        }
         let mut load = ContactLoad::default();
-        for near in &self.near {
+        if self.travelled_m < self.clear_until_m {
+            return load;
+        }
+        self.look(pose);
+        for Watched { body, near, .. } in &self.watched {
+            let Some(near) = near else { continue };
             let p = pose.place(near.on_stick);
             let gap = near.offset_m - dot(near.normal, p);
             let levers = pose.levers(p);
@@ -142,12 +158,10 @@ impl Surroundings {
             if gap >= 0.0 && gap >= 0.5 * step_s * closing {
                 continue;
             }
-            let inv = invert(law.mass_matrix(angle_rad[1]));
+            let inv = invert(law.mass_matrix_in(pose));
             let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
                 + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = self.bodies[near.body]
-                .law
-                .force_n(-gap, closing, yielding, step_s);
+            let force = body.law.force_n(-gap, closing, yielding, step_s);
             load.torque_nm[0] -= force * arm[0];
             load.torque_nm[1] -= force * arm[1];
             load.touching = true;
@@ -157,70 +171,160 @@ impl Surroundings {
 
     /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` without obstacles.
     pub fn gap_m(&self, angle_rad: [f64; 2]) -> Option<f64> {
-        let stick = stick_pose(angle_rad);
-        self.bodies
+        let pose = Pose::at(angle_rad);
+        self.watched
             .iter()
-            .map(|body| self.query(&stick, body).0)
+            .map(|watched| query(&self.tube, &self.axis, &pose, &watched.body).0)
             .reduce(f64::min)
     }
 
-    fn look(&mut self, angle_rad: [f64; 2]) {
-        let stick = stick_pose(angle_rad);
-        let pose = Pose::at(angle_rad);
-        self.near.clear();
-        let mut smallest = f64::INFINITY;
-        for (index, body) in self.bodies.iter().enumerate() {
-            let (gap, normal, on_axis) = self.query(&stick, body);
-            smallest = smallest.min(gap);
-            if gap < WATCH_M {
-                let surface: [f64; 3] =
-                    std::array::from_fn(|k| on_axis[k] + normal[k] * self.tube.radius_m);
-                self.near.push(Near {
-                    body: index,
-                    normal,
-                    on_stick: pose.unplace(surface),
-                    offset_m: gap + dot(normal, surface),
+    /// Looks at every body that may be in reach and whose last look is too old.
+    fn look(&mut self, pose: &Pose) {
+        self.clear_until_m = f64::INFINITY;
+        for watched in &mut self.watched {
+            watched.age += 1;
+            let is_due = if watched.near.is_some() {
+                watched.age >= self.refresh_steps
+            } else {
+                self.travelled_m >= watched.clear_until_m
+            };
+            if is_due {
+                let (gap, normal, on_axis) = query(&self.tube, &self.axis, pose, &watched.body);
+                watched.age = 0;
+                watched.near = (gap < WATCH_M).then(|| {
+                    let surface: [f64; 3] =
+                        std::array::from_fn(|k| on_axis[k] + normal[k] * self.tube.radius_m);
+                    Near {
+                        normal,
+                        on_stick: pose.unplace(surface),
+                        offset_m: gap + dot(normal, surface),
+                    }
                 });
+                // Half the reach: the frozen gap must be in force before the surfaces meet.
+                let clear_m = if watched.near.is_some() {
+                    0.0
+                } else {
+                    gap - 0.5 * WATCH_M
+                };
+                watched.clear_until_m = self.travelled_m + clear_m;
             }
-        }
-        self.travelled_m = 0.0;
-        self.steps_since = 0;
-        // Half the gap: the frozen gap must be in force before the surfaces meet.
-        self.safe_m = if self.near.is_empty() {
-            (smallest - 0.5 * WATCH_M).max(0.0)
-        } else {
-            0.0
-        };
-    }
-
-    /// Gap between surfaces, unit normal from stick to obstacle and the point on the stick's axis.
-    fn query(&self, stick: &RapierPose, body: &Body) -> (f64, [f64; 3], [f64; 3]) {
-        let far = 10.0;
-        match query::contact(
-            stick,
-            &self.axis as &dyn Shape,
-            &body.pose,
-            body.core.as_ref(),
-            far,
-        ) {
-            Ok(Some(c)) => (
-                c.dist - self.tube.radius_m - body.radius_m,
-                [c.normal1.x, c.normal1.y, c.normal1.z],
-                [c.point1.x, c.point1.y, c.point1.z],
-            ),
-            // Farther than `far`, or a pair of shapes that rapier cannot measure (none of ours).
-            _ => (far, [0.0, 0.0, 1.0], [0.0; 3]),
+            self.clear_until_m = self.clear_until_m.min(watched.clear_until_m);
         }
     }
 }
 
+/// Gap between surfaces, unit normal from stick to obstacle and the point on the stick's axis.
+fn query(tube: &Tube, axis: &Segment, pose: &Pose, body: &Body) -> (f64, [f64; 3], [f64; 3]) {
+    let radii_m = tube.radius_m + body.radius_m;
+    if let Some([a, b]) = &body.ends {
+        let [bottom, top] =
+            [tube.bottom_m, tube.top_m].map(|at| Vector::from_array(pose.place([0.0, 0.0, -at])));
+        let (on_tube, on_body) =
+            details::closest_points_segment_segment_with_locations_nD((&bottom, &top), (a, b));
+        let on_axis = Segment::new(bottom, top).point_at(&on_tube);
+        let way = Segment::new(*a, *b).point_at(&on_body) - on_axis;
+        let apart = way.length();
+        if apart > CROSSED_M {
+            let normal = way / apart;
+            return (apart - radii_m, normal.to_array(), on_axis.to_array());
+        }
+    }
+    let far = 10.0;
+    match query::contact(
+        &stick_pose(pose),
+        axis as &dyn Shape,
+        &body.pose,
+        body.core.as_ref(),
+        far,
+    ) {
+        Ok(Some(c)) => (c.dist - radii_m, c.normal1.to_array(), c.point1.to_array()),
+        // Farther than `far`, or a pair of shapes that rapier cannot measure (none of ours).
+        _ => (far, [0.0, 0.0, 1.0], [0.0; 3]),
+    }
+}
+
 /// Orientation of the stick for rapier: R_y(θ) R_x(φ).
-fn stick_pose(angle_rad: [f64; 2]) -> RapierPose {
-    let (s, c) = libm::sincos(0.5 * angle_rad[0]);
-    let (sr, cr) = libm::sincos(0.5 * angle_rad[1]);
+fn stick_pose(pose: &Pose) -> RapierPose {
+    let (s, c) = half_angle(pose.pitch);
+    let (sr, cr) = half_angle(pose.roll);
     // Quaternion product (0, s, 0, c) · (sr, 0, 0, cr).
     RapierPose::from_parts(
         Vector::new(0.0, 0.0, 0.0),
         Rotation::from_xyzw(c * sr, s * cr, -s * sr, c * cr),
     )
+}
+
+/// Sine and cosine of half an angle, or both with the other sign: the same to a quaternion.
+///
+/// With 2 cos² = 1 + cos and 2 sin² = 1 − cos, whichever root is the larger, and sin = 2 sin cos for the other.
+fn half_angle((sin, cos): (f64, f64)) -> (f64, f64) {
+    let larger = (0.5 * (1.0 + cos.abs())).sqrt();
+    let smaller = 0.5 * sin / larger;
+    if cos >= 0.0 {
+        (smaller, larger)
+    } else {
+        (larger, smaller)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::shapes::Along;
+
+    #[test]
+    fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
+        let tube = Tube {
+            bottom_m: 0.05,
+            top_m: 0.5,
+            radius_m: 0.01,
+        };
+        let axis = Segment::new(Vector::new(0.0, 0.0, -0.05), Vector::new(0.0, 0.0, -0.5));
+        let form = Form::Capsule {
+            radius_m: 0.006,
+            length_m: 0.2,
+            axis: Along::Y,
+        };
+        let law = BumperLaw::new(1.0e5, 0.5);
+        // Across the tube, askew beside it, beyond its end: middle against middle, end against middle, end against end.
+        for (at_m, turn_deg) in [
+            ([-0.06, 0.0, -0.12], [0.0; 3]),
+            ([0.05, 0.15, -0.3], [30.0, 10.0, -20.0]),
+            ([0.1, 0.2, -0.6], [5.0, 0.0, 40.0]),
+        ] {
+            let body = Body::new(&form, at_m, turn_deg, law);
+            let general = Body {
+                ends: None,
+                ..body.clone()
+            };
+            for k in -4..=4 {
+                let pose = Pose::at([0.1 * f64::from(k), 0.07 * f64::from(3 - k)]);
+                let (gap, normal, on_axis) = query(&tube, &axis, &pose, &body);
+                let (gap2, normal2, on_axis2) = query(&tube, &axis, &pose, &general);
+                assert!((gap - gap2).abs() < 1e-9, "{at_m:?} {k}: {gap} {gap2}");
+                for i in 0..3 {
+                    assert!(
+                        (normal[i] - normal2[i]).abs() < 1e-6
+                            && (on_axis[i] - on_axis2[i]).abs() < 1e-6,
+                        "{at_m:?} {k}: {normal:?} {normal2:?}, {on_axis:?} {on_axis2:?}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn half_angle_is_that_of_libm_but_for_the_sign_of_both() {
+        for k in -180..=180 {
+            let angle_rad = f64::from(k).to_radians();
+            let (s, c) = half_angle(libm::sincos(angle_rad));
+            let (sin, cos) = libm::sincos(0.5 * angle_rad);
+            // cos is never negative here, so a turned sign shows in both.
+            let sign = if s * sin + c * cos < 0.0 { -1.0 } else { 1.0 };
+            assert!(
+                (sign * s - sin).abs() < 4e-16 && (sign * c - cos).abs() < 4e-16,
+                "{k}°: {s}, {c} for {sin}, {cos}"
+            );
+        }
+    }
 }

@@ -17,6 +17,8 @@ use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
 
 /// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (notes, physics).
 const FRICTION_SWEEPS: usize = 8;
+/// Share of an axis's largest friction impulse below which a sweep's change ends the sweeps: rounding, not motion.
+const FRICTION_SETTLED: f64 = 1.0e-13;
 
 /// Friction of one pivot.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -56,6 +58,12 @@ impl GimbalLaw {
     /// Mass matrix `[M_θθ, M_θφ, M_φφ]` at roll angle `roll_rad`, kg·m².
     pub fn mass_matrix(&self, roll_rad: f64) -> [f64; 3] {
         let (s, c) = libm::sincos(roll_rad);
+        self.mass_matrix_at(s, c).0
+    }
+
+    /// [`Self::mass_matrix`] with the roll's sine and cosine at hand.
+    pub fn mass_matrix_in(&self, pose: &Pose) -> [f64; 3] {
+        let (s, c) = pose.roll;
         self.mass_matrix_at(s, c).0
     }
 
@@ -143,24 +151,33 @@ impl GimbalLaw {
             m[1] * v[0] + (m[2] - half * c[1]) * v[1],
         ];
         let mut free = v;
+        let mut p = momentum;
         for _ in 0..2 {
             let mid = [0.5 * (v[0] + free[0]), 0.5 * (v[1] + free[1])];
             let bias = [
                 dm[0] * mid[0] * mid[1] + dm[1] * mid[1] * mid[1],
                 -0.5 * dm[0] * mid[0] * mid[0],
             ];
-            let p = [
+            p = [
                 momentum[0] + step_s * (force[0] - bias[0]),
                 momentum[1] + step_s * (force[1] - bias[1]),
             ];
             free = [inv[0] * p[0] + inv[1] * p[1], inv[1] * p[0] + inv[2] * p[1]];
         }
-        state.rate_rad_per_s = self.rub(free, inv, step_s, &mut state.stuck);
+        state.rate_rad_per_s = self.rub(free, p, inv, step_s, &mut state.stuck);
     }
 
-    /// Dry friction as a projection of the rates: impulses within ±T h that bring a rate to zero
-    /// where they can, found by projected Gauss-Seidel.
-    fn rub(&self, mut v: [f64; 2], inv: [f64; 3], step_s: f64, stuck: &mut [bool; 2]) -> [f64; 2] {
+    /// Dry friction as a projection of the rates `v`, whose momentum is `p`: impulses within ±T h that bring a rate to
+    /// zero where they can, found by projected Gauss-Seidel.
+    #[inline]
+    fn rub(
+        &self,
+        mut v: [f64; 2],
+        p: [f64; 2],
+        inv: [f64; 3],
+        step_s: f64,
+        stuck: &mut [bool; 2],
+    ) -> [f64; 2] {
         let bound: [f64; 2] = std::array::from_fn(|i| {
             let f = &self.friction[i];
             step_s
@@ -170,6 +187,11 @@ impl GimbalLaw {
                     f.coulomb_nm
                 }
         });
+        if p[0].abs() < bound[0] && p[1].abs() < bound[1] {
+            // Friction can take all the momentum: both axes rest, and nothing is left to search.
+            *stuck = [true; 2];
+            return [0.0; 2];
+        }
         let held_by = [1.0 / inv[0], 1.0 / inv[2]];
         let mut impulse = [0.0_f64; 2];
         for _ in 0..FRICTION_SWEEPS {
@@ -180,7 +202,7 @@ impl GimbalLaw {
                 impulse[i] = wanted;
                 v[0] += if i == 0 { inv[0] } else { inv[1] } * change;
                 v[1] += if i == 0 { inv[1] } else { inv[2] } * change;
-                moved |= change != 0.0;
+                moved |= change.abs() > FRICTION_SETTLED * bound[i];
             }
             if !moved || inv[1] == 0.0 {
                 break;

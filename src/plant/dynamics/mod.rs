@@ -7,11 +7,14 @@ mod cartridge;
 mod gimbal;
 mod pose;
 mod train;
+mod turn;
 mod winding;
 
 pub use cartridge::{CartridgeLaw, PRELOAD_RAMP_RAD};
 pub(crate) use gimbal::invert;
 pub use gimbal::{DryFriction, GimbalLaw, GimbalState};
-pub use pose::{Pose, dot};
+pub use pose::{Pose, PoseAnchor, dot};
+pub(crate) use train::Reciprocals;
 pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
+pub use turn::Anchor;
 pub use winding::{Phase, WindingLaw};

@@ -1,5 +1,7 @@
 //! Where points of the stick are, and how torques follow from forces on them.
 
+use super::turn::Anchor;
+
 /// Orientation of the stick: sines and cosines of pitch and roll.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Pose {
@@ -46,6 +48,24 @@ impl Pose {
             [p[2], 0.0, -p[0]],
             [st * p[1], -st * p[0] - ct * p[2], ct * p[1]],
         ]
+    }
+}
+
+/// Poses of a stick that turns little from step to step: see [`Anchor`].
+#[derive(Clone, Copy, Debug, Default)]
+pub struct PoseAnchor {
+    pitch: Anchor,
+    roll: Anchor,
+}
+
+impl PoseAnchor {
+    /// The pose at angles `[pitch, roll]`, rad.
+    #[inline]
+    pub fn follow(&mut self, angle_rad: [f64; 2]) -> Pose {
+        Pose {
+            pitch: self.pitch.follow(angle_rad[0]),
+            roll: self.roll.follow(angle_rad[1]),
+        }
     }
 }
 

@@ -6,6 +6,7 @@
 //! positive, so the reversal of a spur pair does not appear.
 
 use super::cartridge::CartridgeLaw;
+use super::turn::Anchor;
 use super::winding::{Phase, WindingLaw};
 
 /// Constants of one trim drive.
@@ -64,6 +65,8 @@ pub struct TrainState {
     pub slipped_rad: f64,
     pub(crate) shaft_accel: f64,
     pub(crate) rotor_accel: f64,
+    /// For the electrical angle.
+    pub(crate) turn: Anchor,
 }
 
 /// What the driver does during a step.
@@ -86,6 +89,22 @@ pub struct StickPath {
     pub accel_rad_per_s2: f64,
 }
 
+impl StickPath {
+    /// Angle and rate `gone_s` after the start.
+    #[inline]
+    fn at(&self, gone_s: f64) -> (f64, f64) {
+        let Self {
+            angle_rad,
+            rate_rad_per_s: rate,
+            accel_rad_per_s2: accel,
+        } = self;
+        (
+            angle_rad + gone_s * (rate + 0.5 * accel * gone_s),
+            rate + accel * gone_s,
+        )
+    }
+}
+
 /// Sums over the substeps of a stick step.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct TrainLoad {
@@ -95,8 +114,9 @@ pub struct TrainLoad {
     pub power_w: f64,
 }
 
-/// Divisions done once a step instead of in every substep.
-struct Reciprocals {
+/// Divisions done once instead of in every substep.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Reciprocals {
     ratio: f64,
     substep_s: f64,
     /// Substep over inertia.
@@ -120,33 +140,37 @@ impl TrainLaw {
         substeps: u32,
     ) -> TrainLoad {
         let mut load = TrainLoad::default();
-        let per = Reciprocals {
-            ratio: 1.0 / self.ratio,
-            substep_s: 1.0 / self.substep_s,
-            shaft: self.substep_s / self.shaft_inertia_kg_m2,
-            rotor: self.substep_s / self.rotor_inertia_kg_m2,
-        };
+        let per = self.reciprocals();
         for k in 0..substeps {
-            let at = (f64::from(k) + 0.5) * self.substep_s;
-            let rate = path.rate_rad_per_s + path.accel_rad_per_s2 * at;
-            let angle =
-                path.angle_rad + at * (path.rate_rad_per_s + 0.5 * path.accel_rad_per_s2 * at);
-            self.substep(&per, state, drive, (angle, rate), &mut load);
+            self.substep(&per, state, drive, path, k, &mut load);
         }
         load
     }
 
+    /// Reciprocals of this law; they do not depend on the cartridge, which may break.
+    pub(crate) fn reciprocals(&self) -> Reciprocals {
+        Reciprocals {
+            ratio: 1.0 / self.ratio,
+            substep_s: 1.0 / self.substep_s,
+            shaft: self.substep_s / self.shaft_inertia_kg_m2,
+            rotor: self.substep_s / self.rotor_inertia_kg_m2,
+        }
+    }
+
+    /// Substep number `k` along `path`, added to `load`.
     #[inline]
-    fn substep(
+    pub(crate) fn substep(
         &self,
         per: &Reciprocals,
         s: &mut TrainState,
         drive: &TrainDrive,
-        (stick_rad, stick_rate): (f64, f64),
+        path: &StickPath,
+        k: u32,
         load: &mut TrainLoad,
     ) {
         let h = self.substep_s;
         let half = 0.5 * h;
+        let (stick_rad, stick_rate) = path.at((f64::from(k) + 0.5) * h);
         s.shaft_rad += half * s.shaft_rad_per_s;
         s.rotor_rad += half * s.rotor_rad_per_s;
         // Rates extrapolated to mid-step, for the terms that depend on them.
@@ -157,7 +181,7 @@ impl TrainLaw {
             + self.cartridge.damping_nm_s_per_rad * (stick_rate - shaft_rate);
         let mesh = self.mesh_nm(per, s, shaft_rate, rotor_rate);
 
-        let (sin, cos) = libm::sincos(self.electrical_rad(s));
+        let (sin, cos) = s.turn.follow(self.electrical_rad(s));
         let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
         let (ia, va) =
             self.winding
@@ -172,10 +196,10 @@ impl TrainLaw {
 
         let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * per.shaft;
         let shaft_free = s.shaft_rad_per_s + per.shaft * (mesh + cartridge);
-        let shaft_next = shaft_free - shaft_free.clamp(-shaft_limit, shaft_limit);
+        let shaft_next = rubbed(shaft_free, shaft_limit);
         let rotor_limit = self.rotor_friction_nm * per.rotor;
         let rotor_free = s.rotor_rad_per_s + per.rotor * (motor - mesh * per.ratio);
-        let rotor_next = rotor_free - rotor_free.clamp(-rotor_limit, rotor_limit);
+        let rotor_next = rubbed(rotor_free, rotor_limit);
         s.shaft_accel = (shaft_next - s.shaft_rad_per_s) * per.substep_s;
         s.rotor_accel = (rotor_next - s.rotor_rad_per_s) * per.substep_s;
         s.shaft_rad_per_s = shaft_next;
@@ -217,4 +241,11 @@ impl TrainLaw {
         }
         side * (self.mesh_nm_per_rad * deep + self.mesh_damping_nm_s_per_rad * closing).max(0.0)
     }
+}
+
+/// A rate after dry friction, which can change it by `limit` towards zero and no farther.
+#[inline]
+fn rubbed(rate: f64, limit: f64) -> f64 {
+    let left = rate.abs() - limit;
+    if left > 0.0 { left.copysign(rate) } else { 0.0 }
 }

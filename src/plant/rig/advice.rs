@@ -146,11 +146,11 @@ impl Rig {
                 cartridge.breakout_nm
             ));
         }
-        if unbalance_nm.abs() > axis.friction.stiction_nm {
+        let falling_nm = unbalance_nm.abs() + self.stick.mass.properties().lean_nm(index);
+        if falling_nm > axis.friction.coulomb_nm {
             notes.push(format!(
-                "the weight's torque at a soft limit, `{:.3}` N·m, is above the pivot's stiction `{}`: let go limp there, the stick falls away",
-                unbalance_nm.abs(),
-                axis.friction.stiction_nm
+                "the weight's torque at a soft limit, `{falling_nm:.3}` N·m with the lean, is above the pivot's sliding friction `{}`: let go limp there, the stick may creep away",
+                axis.friction.coulomb_nm
             ));
         }
         let drag_nm = axis.drag_nm();

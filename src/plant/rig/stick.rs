@@ -146,6 +146,16 @@ impl MassProperties {
         };
         GRAVITY_M_PER_S2 * (frame + self.inner_mass_kg * -self.inner_cg_m[2])
     }
+
+    /// Torque of the weight about an axis at zero angles, N·m, as a size: a centre of gravity beside the axis.
+    pub fn lean_nm(&self, axis: usize) -> f64 {
+        let moment = if axis == 0 {
+            self.inner_mass_kg * self.inner_cg_m[0] + self.frame_mass_kg * self.frame_cg_m[0]
+        } else {
+            self.inner_mass_kg * self.inner_cg_m[1]
+        };
+        GRAVITY_M_PER_S2 * moment.abs()
+    }
 }
 
 /// Standard gravity, m/s² (ISO 80000-3, definition).

@@ -252,8 +252,8 @@ fn misfits_of_controller_and_parts_are_advised() {
         ),
         ("hold_a = 3.65", "hold_a = 2.0", "holding current"),
         ("run_a = 3.75", "run_a = 4.6", "rated"),
-        ("1, 0.0, -0.0159]", "1, 0.0, -0.165]", "sag"),
-        ("1, 0.0, -0.0159]", "1, 0.0, -0.05]", "falls away"),
+        ("5, 0.0, -0.006]", "5, 0.0, -0.165]", "sag"),
+        ("5, 0.0, -0.006]", "5, 0.0, -0.05]", "creep away"),
         (
             "nudge_increment_mdeg = 450",
             "nudge_increment_mdeg = 375",
