@@ -6,4 +6,5 @@
 pub mod bench_csv;
 pub mod extract;
 pub mod figures;
+pub mod fit;
 pub mod record;

@@ -1,0 +1,207 @@
+//! The search: start, least squares, weights by what is left, least squares again.
+
+use levenberg_marquardt::LevenbergMarquardt;
+use nalgebra::{DMatrix, DVector};
+
+use super::law::Values;
+use super::problem::{Problem, Set, Unknown};
+use super::result::Quantity;
+use super::uncertainty::{Certainty, correlation_length};
+
+/// Standard deviations from which on a reading is left out.
+const OUTLIER: f64 = 5.0;
+
+/// Rounds of least squares with weights from the residuals of the one before.
+const ROUNDS: usize = 3;
+
+/// A problem at its minimum.
+#[derive(Clone, Debug)]
+pub(super) struct Solved {
+    pub problem: Problem,
+    pub certainty: Certainty,
+    /// Correlation length of each measurement.
+    pub lengths: Vec<f64>,
+    /// Readings left out of each measurement.
+    pub left_out: Vec<usize>,
+    /// Independent readings less unknowns.
+    pub freedom: f64,
+}
+
+/// Finds the minimum and what is known of it.
+///
+/// # Errors
+///
+/// What the least-squares library says where it does not end well.
+pub(super) fn solve(mut problem: Problem) -> Result<Solved, String> {
+    let mut left_out = vec![0; problem.sets.len()];
+    weigh(&mut problem);
+    for round in 0..ROUNDS {
+        problem = minimize(problem)?;
+        for (set, left_out) in left_out.iter_mut().enumerate() {
+            if round == 0 {
+                *left_out = leave_out(&mut problem, set);
+            }
+            rescale(&mut problem, set);
+        }
+    }
+    let problem = minimize(problem)?;
+    let residuals: Vec<Vec<f64>> = problem
+        .sets
+        .iter()
+        .map(|set| problem.residuals_of(set, &problem.at))
+        .collect();
+    let lengths: Vec<f64> = residuals
+        .iter()
+        .zip(&problem.sets)
+        .map(|(all, set)| {
+            let kept: Vec<f64> = all
+                .iter()
+                .zip(set.weights())
+                .filter(|(_, weight)| **weight > 0.0)
+                .map(|(r, _)| *r)
+                .collect();
+            correlation_length(&kept)
+        })
+        .collect();
+    let products: Vec<DMatrix<f64>> = problem
+        .sets
+        .iter()
+        .map(|set| {
+            let jacobian = problem.jacobian_of(set);
+            jacobian.tr_mul(&jacobian)
+        })
+        .collect();
+    let independent: f64 = problem
+        .sets
+        .iter()
+        .zip(&lengths)
+        .map(|(set, length)| kept(set) as f64 / length)
+        .sum();
+    Ok(Solved {
+        certainty: Certainty::of(&products, &lengths),
+        freedom: (independent - problem.unknowns.len() as f64).max(1.0),
+        lengths,
+        left_out,
+        problem,
+    })
+}
+
+/// Least squares from where the problem stands.
+fn minimize(problem: Problem) -> Result<Problem, String> {
+    let (found, report) = LevenbergMarquardt::new()
+        .with_ftol(1e-10)
+        .with_xtol(1e-9)
+        .with_gtol(1e-9)
+        .with_patience(20)
+        .minimize(problem);
+    use levenberg_marquardt::TerminationReason as Reason;
+    match report.termination {
+        // Kinks of the law can leave no way down that the derivatives see: that is a minimum too.
+        reason if reason.was_successful() => Ok(found),
+        Reason::NoImprovementPossible(_) | Reason::LostPatience => Ok(found),
+        reason => Err(format!("{reason:?}")),
+    }
+}
+
+/// First weights: by the noise between neighbours. On the flanks the position's noise counts as force.
+fn weigh(problem: &mut Problem) {
+    let values = problem.values(&problem.at);
+    let trim = trim(problem);
+    let known = problem.known;
+    for set in &mut problem.sets {
+        match set {
+            Set::Sweep(sweep, weights) => {
+                *weights = sweep
+                    .readings
+                    .iter()
+                    .map(|r| {
+                        let steep = slope(&values, &known, r.angle - trim) * sweep.angle_noise;
+                        let square = sweep.torque_noise * sweep.torque_noise + steep * steep;
+                        (r.count / square).sqrt()
+                    })
+                    .collect();
+            }
+            Set::Response(_, response, weights) => {
+                *weights = response
+                    .readings
+                    .iter()
+                    .map(|r| r.count.sqrt() / response.noise)
+                    .collect();
+            }
+        }
+    }
+}
+
+/// The flank is steep over 2 mrad only; where exactly is not known at first, so that half as much again on either side
+/// counts as flank.
+fn slope(values: &Values, known: &super::law::Known, deflection: f64) -> f64 {
+    [-1e-3, 0.0, 1e-3]
+        .iter()
+        .map(|off| values.slope(known, deflection + off))
+        .fold(0.0, f64::max)
+}
+
+fn trim(problem: &Problem) -> f64 {
+    let place = problem
+        .unknowns
+        .iter()
+        .position(|one| *one == Unknown::SweepTrim);
+    place.map_or(0.0, |place| problem.at[place])
+}
+
+/// Takes readings out of a measurement (weight 0) that are more than [`OUTLIER`] deviations off; the deviation by the residuals' median.
+fn leave_out(problem: &mut Problem, set: usize) -> usize {
+    let residuals = problem.residuals_of(&problem.sets[set], &problem.at);
+    let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    // 1.4826 medians are a standard deviation of the normal distribution (textbook).
+    let deviation = 1.4826 * sizes.get(sizes.len() / 2).copied().unwrap_or(0.0);
+    let mut count = 0;
+    for (residual, weight) in residuals.iter().zip(problem.sets[set].weights_mut()) {
+        if deviation > 0.0 && residual.abs() > OUTLIER * deviation {
+            *weight = 0.0;
+            count += 1;
+        }
+    }
+    count
+}
+
+/// Weights of a measurement such that its residuals have the standard deviation 1.
+fn rescale(problem: &mut Problem, set: usize) {
+    let residuals = problem.residuals_of(&problem.sets[set], &problem.at);
+    let count = kept(&problem.sets[set]) as f64;
+    // Each measurement bears the unknowns in proportion to its share of the readings.
+    let all: usize = problem.sets.iter().map(kept).sum();
+    let unknowns = problem.unknowns.len() as f64 * count / all as f64;
+    let square = residuals.iter().map(|r| r * r).sum::<f64>() / (count - unknowns).max(1.0);
+    if square > 0.0 {
+        let factor = 1.0 / square.sqrt();
+        for weight in problem.sets[set].weights_mut() {
+            *weight *= factor;
+        }
+    }
+}
+
+fn kept(set: &Set) -> usize {
+    set.weights().iter().filter(|weight| **weight > 0.0).count()
+}
+
+/// The unknowns' start: values in the unknown's own unit.
+pub(super) fn starting(unknowns: &[(Unknown, f64)]) -> (Vec<Unknown>, DVector<f64>) {
+    let at = unknowns.iter().map(|(unknown, value)| match unknown {
+        Unknown::Of(quantity) if quantity.is_log() => libm::log(*value),
+        _ => *value,
+    });
+    (
+        unknowns.iter().map(|(unknown, _)| *unknown).collect(),
+        DVector::from_vec(at.collect()),
+    )
+}
+
+/// Unknowns of the sweep and, where it is alone, of all.
+pub(super) const STATIC: [Quantity; 4] = [
+    Quantity::Rate,
+    Quantity::Breakout,
+    Quantity::Friction,
+    Quantity::FreePlay,
+];
