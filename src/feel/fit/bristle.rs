@@ -74,7 +74,7 @@ fn bristles_drag_as_published() {
     for (speed, wanted) in [(0.001, 1.18434), (0.002, 1.009958), (0.005, 1.002)] {
         let mut bristle = Bristle::table_one(1.0, 1.0).at_rest();
         let mut force = 0.0;
-        for _ in 0..1000 {
+        for _ in 0..4000 {
             force = bristle.drag(speed, 1e-4);
         }
         let found = force + 0.4 * speed;

@@ -176,15 +176,10 @@ impl Problem {
         model
     }
 
-    /// Half the sum of squares at `at`.
-    pub fn cost(&self, at: &DVector<f64>) -> f64 {
-        let sum = |set: &Set| {
-            self.residuals_of(set, at)
-                .iter()
-                .map(|r| r * r)
-                .sum::<f64>()
-        };
-        0.5 * self.sets.iter().map(sum).sum::<f64>()
+    /// Sum of squares of all residuals at `at`.
+    pub fn squares(&self, at: &DVector<f64>) -> f64 {
+        let of = |set: &Set| -> f64 { self.residuals_of(set, at).iter().map(|r| r * r).sum() };
+        self.sets.iter().map(of).sum()
     }
 
     /// Derivatives of a measurement's residuals by every unknown, by central differences.

@@ -13,7 +13,7 @@ pub(super) const TURN_DEG: f64 = 0.5;
 const STOP_MARGIN: f64 = 0.01;
 
 /// Standard deviation at least, as a share of the largest value: readings without noise would weigh without end.
-const QUIET: f64 = 1e-5;
+const QUIET: f64 = 1e-4;
 
 /// A reading of a sweep, or the mean of several neighbouring ones.
 #[derive(Clone, Copy, Debug, PartialEq)]

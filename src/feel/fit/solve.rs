@@ -11,6 +11,9 @@ use super::uncertainty::{Certainty, correlation_length};
 /// Standard deviations from which on a reading is left out.
 const OUTLIER: f64 = 5.0;
 
+/// What is added to the free play of the coarse search for further searches, rad: half a flank, a flank and two, either way.
+const PLAYS_RAD: [f64; 7] = [0.0, 1e-3, -1e-3, 2e-3, -2e-3, 4e-3, -4e-3];
+
 /// Rounds of least squares with weights from the residuals of the one before.
 const ROUNDS: usize = 3;
 
@@ -34,6 +37,8 @@ pub(super) struct Solved {
 /// What the least-squares library says where it does not end well.
 pub(super) fn solve(mut problem: Problem) -> Result<Solved, String> {
     let mut left_out = vec![0; problem.sets.len()];
+    weigh(&mut problem);
+    approach(&mut problem)?;
     weigh(&mut problem);
     for round in 0..ROUNDS {
         problem = minimize(problem)?;
@@ -84,6 +89,82 @@ pub(super) fn solve(mut problem: Problem) -> Result<Solved, String> {
         left_out,
         problem,
     })
+}
+
+/// Brings the problem near its minimum: first the sweep alone, from several free plays, as its flanks are narrow and the way to them
+/// is not downhill from everywhere; then the releases with what the sweep told; all unknowns at once come later.
+fn approach(problem: &mut Problem) -> Result<(), String> {
+    let is_sweep = |set: &Set| matches!(set, Set::Sweep(..));
+    let of_sweep = |unknown: &Unknown| match unknown {
+        Unknown::Of(quantity) => STATIC.contains(quantity),
+        Unknown::SweepTrim | Unknown::GaugeZero => true,
+        _ => false,
+    };
+    if problem.sets.iter().any(is_sweep) {
+        let part = restricted(problem, of_sweep, is_sweep);
+        let play = part
+            .unknowns
+            .iter()
+            .position(|one| *one == Unknown::Of(Quantity::FreePlay));
+        let mut best: Option<(f64, Problem)> = None;
+        for off in PLAYS_RAD {
+            let mut tried = part.clone();
+            if let Some(play) = play {
+                tried.at[play] = (tried.at[play] + off).max(-tried.known.play);
+            }
+            let found = minimize(tried)?;
+            let squares = found.squares(&found.at);
+            if best.as_ref().is_none_or(|(least, _)| squares < *least) {
+                best = Some((squares, found));
+            }
+        }
+        if let Some((_, found)) = best {
+            take_over(problem, &found);
+        }
+    }
+    let of_release = |unknown: &Unknown| match unknown {
+        Unknown::Of(quantity) => matches!(quantity, Quantity::Damping | Quantity::Inertia),
+        Unknown::SweepTrim | Unknown::GaugeZero => false,
+        _ => true,
+    };
+    if problem.sets.iter().any(|set| !is_sweep(set)) {
+        let part = restricted(problem, of_release, |set| !is_sweep(set));
+        take_over(problem, &minimize(part)?);
+    }
+    Ok(())
+}
+
+/// The problem with some of its unknowns and measurements only; the others stand as they are.
+fn restricted(
+    problem: &Problem,
+    unknown: impl Fn(&Unknown) -> bool,
+    set: impl Fn(&Set) -> bool,
+) -> Problem {
+    let kept: Vec<usize> = (0..problem.unknowns.len())
+        .filter(|i| unknown(&problem.unknowns[*i]))
+        .collect();
+    Problem {
+        known: problem.known,
+        base: problem.values(&problem.at),
+        unknowns: kept.iter().map(|i| problem.unknowns[*i]).collect(),
+        at: DVector::from_iterator(kept.len(), kept.iter().map(|i| problem.at[*i])),
+        sets: problem
+            .sets
+            .iter()
+            .filter(|one| set(one))
+            .cloned()
+            .collect(),
+        step: problem.step,
+    }
+}
+
+/// Takes the unknowns over from a restricted problem.
+fn take_over(problem: &mut Problem, part: &Problem) {
+    for (unknown, value) in part.unknowns.iter().zip(part.at.iter()) {
+        if let Some(place) = problem.unknowns.iter().position(|one| one == unknown) {
+            problem.at[place] = *value;
+        }
+    }
 }
 
 /// Least squares from where the problem stands.
@@ -149,7 +230,8 @@ fn trim(problem: &Problem) -> f64 {
     place.map_or(0.0, |place| problem.at[place])
 }
 
-/// Takes readings out of a measurement (weight 0) that are more than [`OUTLIER`] deviations off; the deviation by the residuals' median.
+/// Takes readings out of a measurement (weight 0) that are more than [`OUTLIER`] deviations off, the deviation by the residuals' median, and
+/// more than twice as far as both neighbours: what neighbours share is the model's fault, not the reading's.
 fn leave_out(problem: &mut Problem, set: usize) -> usize {
     let residuals = problem.residuals_of(&problem.sets[set], &problem.at);
     let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
@@ -157,8 +239,11 @@ fn leave_out(problem: &mut Problem, set: usize) -> usize {
     // 1.4826 medians are a standard deviation of the normal distribution (textbook).
     let deviation = 1.4826 * sizes.get(sizes.len() / 2).copied().unwrap_or(0.0);
     let mut count = 0;
-    for (residual, weight) in residuals.iter().zip(problem.sets[set].weights_mut()) {
-        if deviation > 0.0 && residual.abs() > OUTLIER * deviation {
+    let limit = OUTLIER * deviation.max(1.0);
+    let off = |i: usize| residuals.get(i).map_or(0.0, |r| r.abs());
+    for (i, weight) in problem.sets[set].weights_mut().iter_mut().enumerate() {
+        let neighbours = off(i + 1).max(if i > 0 { off(i - 1) } else { 0.0 });
+        if off(i) > limit && neighbours < 0.5 * off(i) {
             *weight = 0.0;
             count += 1;
         }

@@ -70,7 +70,7 @@ pub(super) fn from_sweep(
     }
     // Finer, about the best, play too.
     let mut reach = width / 60.0;
-    let mut about = best.1;
+    let mut about = look(&few, sweep.start, plays[0]);
     for _ in 0..4 {
         for i in -4..=4 {
             let trim = about.trim + reach * f64::from(i) / 4.0;
@@ -78,7 +78,7 @@ pub(super) fn from_sweep(
                 look(&few, trim, (about.values.free_play + known.play) * share);
             }
         }
-        about = best.1;
+        about = look(&few, about.trim, about.values.free_play + known.play);
         reach *= 0.3;
     }
     about
