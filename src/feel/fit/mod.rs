@@ -121,7 +121,7 @@ impl<'a> Measured<'a> {
                 needed: READINGS_FOR_EACH * unknowns,
             });
         }
-        let solved = solve::solve(problem).map_err(|why| FitError::NoMinimum {
+        let solved = solve::solve(problem, &start.swings).map_err(|why| FitError::NoMinimum {
             axis: self.axis,
             why,
         })?;
@@ -216,16 +216,26 @@ impl<'a> Measured<'a> {
             friction: values.friction.max(1e-3 * values.breakout.abs()).max(1e-4),
             ..values
         };
-        let values = if all.is_empty() {
-            from
+        let swings = if all.is_empty() {
+            Vec::new()
         } else {
             start::from_responses(&all, &from, known, step)
+        };
+        let [inertia, damping] = swings
+            .first()
+            .copied()
+            .unwrap_or([from.inertia, from.damping]);
+        let values = Values {
+            inertia,
+            damping,
+            ..from
         };
         Start {
             values,
             step,
             trim: stick.map_or(0.0, |stick| stick.trim),
             zero: stick.map_or(0.0, |stick| stick.zero),
+            swings,
         }
     }
 }
@@ -236,6 +246,8 @@ struct Start {
     step: f64,
     trim: f64,
     zero: f64,
+    /// Inertias and dampings to begin at.
+    swings: Vec<[f64; 2]>,
 }
 
 fn step(values: &Values, known: &Known) -> f64 {

@@ -14,6 +14,12 @@ const OUTLIER: f64 = 5.0;
 /// What is added to the free play of the coarse search for further searches, rad: half a flank, a flank and two, either way.
 const PLAYS_RAD: [f64; 7] = [0.0, 1e-3, -1e-3, 2e-3, -2e-3, 4e-3, -4e-3];
 
+/// Searches from other places, at most.
+const AGAIN: u32 = 12;
+
+/// Mean square of the residuals, in the noise between neighbours, and correlation length above which a minimum may not be the lowest.
+const SUSPICIOUS: [f64; 2] = [1.3, 1.5];
+
 /// Rounds of least squares with weights from the residuals of the one before.
 const ROUNDS: usize = 3;
 
@@ -35,13 +41,16 @@ pub(super) struct Solved {
 /// # Errors
 ///
 /// What the least-squares library says where it does not end well.
-pub(super) fn solve(mut problem: Problem) -> Result<Solved, String> {
+pub(super) fn solve(mut problem: Problem, swings: &[[f64; 2]]) -> Result<Solved, String> {
     let mut left_out = vec![0; problem.sets.len()];
     weigh(&mut problem);
-    approach(&mut problem)?;
+    approach(&mut problem, swings)?;
     weigh(&mut problem);
     for round in 0..ROUNDS {
         problem = minimize(problem)?;
+        if round == 0 {
+            problem = elsewhere(problem)?;
+        }
         for (set, left_out) in left_out.iter_mut().enumerate() {
             if round == 0 {
                 *left_out = leave_out(&mut problem, set);
@@ -93,7 +102,7 @@ pub(super) fn solve(mut problem: Problem) -> Result<Solved, String> {
 
 /// Brings the problem near its minimum: first the sweep alone, from several free plays, as its flanks are narrow and the way to them
 /// is not downhill from everywhere; then the releases with what the sweep told; all unknowns at once come later.
-fn approach(problem: &mut Problem) -> Result<(), String> {
+fn approach(problem: &mut Problem, swings: &[[f64; 2]]) -> Result<(), String> {
     let is_sweep = |set: &Set| matches!(set, Set::Sweep(..));
     let of_sweep = |unknown: &Unknown| match unknown {
         Unknown::Of(quantity) => STATIC.contains(quantity),
@@ -112,11 +121,7 @@ fn approach(problem: &mut Problem) -> Result<(), String> {
             if let Some(play) = play {
                 tried.at[play] = (tried.at[play] + off).max(-tried.known.play);
             }
-            let found = minimize(tried)?;
-            let squares = found.squares(&found.at);
-            if best.as_ref().is_none_or(|(least, _)| squares < *least) {
-                best = Some((squares, found));
-            }
+            keep_better(&mut best, minimize(tried)?);
         }
         if let Some((_, found)) = best {
             take_over(problem, &found);
@@ -129,9 +134,76 @@ fn approach(problem: &mut Problem) -> Result<(), String> {
     };
     if problem.sets.iter().any(|set| !is_sweep(set)) {
         let part = restricted(problem, of_release, |set| !is_sweep(set));
-        take_over(problem, &minimize(part)?);
+        let mut best: Option<(f64, Problem)> = None;
+        for [inertia, damping] in swings {
+            let mut tried = part.clone();
+            for (unknown, at) in tried.unknowns.iter().zip(tried.at.iter_mut()) {
+                match unknown {
+                    Unknown::Of(Quantity::Inertia) => *at = libm::log(*inertia),
+                    Unknown::Of(Quantity::Damping) => *at = *damping,
+                    _ => {}
+                }
+            }
+            keep_better(&mut best, minimize(tried)?);
+        }
+        if let Some((_, found)) = best {
+            take_over(problem, &found);
+        }
     }
     Ok(())
+}
+
+fn keep_better(best: &mut Option<(f64, Problem)>, found: Problem) {
+    let squares = found.squares(&found.at);
+    if best.as_ref().is_none_or(|(least, _)| squares < *least) {
+        *best = Some((squares, found));
+    }
+}
+
+/// Searches again from places about the minimum while it leaves residuals that hang together or are larger than the noise between
+/// neighbours: either the law is not that of the stick, or this minimum is not the lowest.
+fn elsewhere(problem: Problem) -> Result<Problem, String> {
+    let about = problem.at.clone();
+    let values = problem.values(&about);
+    let play = (values.free_play + problem.known.play).abs() + 1e-3;
+    let widths: Vec<f64> = problem
+        .unknowns
+        .iter()
+        .map(|unknown| match unknown {
+            Unknown::Of(Quantity::Rate) => 0.05,
+            Unknown::Of(Quantity::Inertia) => 0.2,
+            Unknown::Of(Quantity::Breakout) => 0.2 * values.breakout.abs(),
+            Unknown::Of(Quantity::Friction) => 0.5 * values.friction.abs(),
+            Unknown::Of(Quantity::Damping) => 0.5 * values.damping.abs(),
+            Unknown::Of(Quantity::FreePlay) | Unknown::SweepTrim | Unknown::Trim(_) => play,
+            Unknown::GaugeZero => 0.05 * values.breakout.abs(),
+            Unknown::From(_) | Unknown::Delay(_) => 5e-3,
+        })
+        .collect();
+    let mut best = Some((problem.squares(&about), problem));
+    for again in 1..=AGAIN {
+        let Some((_, problem)) = &best else { break };
+        if !is_suspicious(problem) {
+            break;
+        }
+        let mut tried = problem.clone();
+        for (i, (at, width)) in tried.at.iter_mut().zip(&widths).enumerate() {
+            // Multiples of roots of different numbers, their fraction: spread evenly, and the same each time.
+            let turn = f64::from(again) * ((i * i + 2 * i + 2) as f64).sqrt();
+            *at = about[i] + width * (2.0 * (turn - turn.floor()) - 1.0);
+        }
+        keep_better(&mut best, minimize(tried)?);
+    }
+    best.map(|(_, problem)| problem)
+        .ok_or_else(|| "no place to search from".to_owned())
+}
+
+fn is_suspicious(problem: &Problem) -> bool {
+    problem.sets.iter().any(|set| {
+        let residuals = problem.residuals_of(set, &problem.at);
+        let square = residuals.iter().map(|r| r * r).sum::<f64>() / residuals.len().max(1) as f64;
+        square > SUSPICIOUS[0] || correlation_length(&residuals) > SUSPICIOUS[1]
+    })
 }
 
 /// The problem with some of its unknowns and measurements only; the others stand as they are.

@@ -13,6 +13,9 @@ const COARSE: usize = 500;
 /// Free play that is tried where the extractor gives none, half width in degrees.
 const PLAYS_DEG: [f64; 9] = [0.0, 0.05, 0.1, 0.2, 0.3, 0.5, 0.8, 1.3, 2.0];
 
+/// Places from which the releases are searched.
+const KEPT: usize = 4;
+
 /// What the coarse search of a sweep gives.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Static {
@@ -45,54 +48,78 @@ pub(super) fn from_sweep(
             .map(|deg| deg.to_radians() + known.play)
             .collect(),
     };
-    let mut best = (
-        f64::MAX,
-        Static {
-            values: *rig,
-            trim: sweep.start,
-            zero: 0.0,
-        },
-    );
-    let mut look = |readings: &[SweepReading], trim: f64, play: f64| {
-        if let Some((squares, found)) = linear(readings, trim, play, rig, known)
-            && squares < best.0
-        {
-            best = (squares, found);
-        }
-        best.1
-    };
+    let mut best = Best::new(Static {
+        values: *rig,
+        trim: sweep.start,
+        zero: 0.0,
+    });
     let width = ends[1] - ends[0];
     for play in &plays {
         for i in 1..60 {
-            look(&few, ends[0] + width * f64::from(i) / 60.0, *play);
+            let trim = ends[0] + width * f64::from(i) / 60.0;
+            best.look(&few, trim, *play, rig.breakout, (rig, known));
         }
-        look(&few, sweep.start, *play);
+        best.look(&few, sweep.start, *play, rig.breakout, (rig, known));
     }
-    // Finer, about the best, play too.
-    let mut reach = width / 60.0;
-    let mut about = look(&few, sweep.start, plays[0]);
-    for _ in 0..4 {
+    // Finer, about the best, with every reading; free play too.
+    let mut reach = [width / 60.0, 2e-3];
+    best.squares = f64::MAX;
+    for _ in 0..5 {
+        let about = best.found;
+        let seen = about.values.free_play + known.play;
         for i in -4..=4 {
-            let trim = about.trim + reach * f64::from(i) / 4.0;
-            for share in [0.8, 1.0, 1.25] {
-                look(&few, trim, (about.values.free_play + known.play) * share);
+            let trim = about.trim + reach[0] * f64::from(i) / 4.0;
+            for j in -3..=3 {
+                let play = (seen + reach[1] * f64::from(j) / 3.0).max(0.0);
+                let breakout = about.values.breakout.max(0.0);
+                best.look(&sweep.readings, trim, play, breakout, (rig, known));
             }
         }
-        about = look(&few, about.trim, about.values.free_play + known.play);
-        reach *= 0.3;
+        reach = reach.map(|reach| 0.35 * reach);
     }
-    about
+    best.found
 }
 
-/// Least squares for what is linear, with the rig's preload for the width of the flank. None where the rate comes out below nothing.
+/// The best found so far.
+struct Best {
+    squares: f64,
+    found: Static,
+}
+
+impl Best {
+    fn new(found: Static) -> Self {
+        Self {
+            squares: f64::MAX,
+            found,
+        }
+    }
+
+    fn look(
+        &mut self,
+        readings: &[SweepReading],
+        trim: f64,
+        play: f64,
+        breakout: f64,
+        (rig, known): (&Values, &Known),
+    ) {
+        if let Some((squares, found)) = linear(readings, trim, play, breakout, rig, known)
+            && squares < self.squares
+        {
+            *self = Self { squares, found };
+        }
+    }
+}
+
+/// Least squares for what is linear, with `breakout` for the width of the flank. None where the rate comes out below nothing.
 fn linear(
     readings: &[SweepReading],
     trim: f64,
     play: f64,
+    breakout: f64,
     rig: &Values,
     known: &Known,
 ) -> Option<(f64, Static)> {
-    let seat = PRELOAD_RAMP_RAD + rig.breakout * known.give;
+    let seat = PRELOAD_RAMP_RAD + breakout * known.give;
     let (mut matrix, mut right, mut squares) = (Matrix4::zeros(), Vector4::zeros(), 0.0);
     for r in readings {
         let sign = (r.angle - trim).signum();
@@ -145,34 +172,35 @@ pub(super) fn release(response: &ResponseReadings) -> Release {
     }
 }
 
-/// Inertia and damping for which the releases come nearest to what was read: the best of a grid, nine inertias about the rig's by
-/// damping ratios from 0.03 to 1.5.
+/// Inertia and damping for which the releases come nearest to what was read, the nearest first: a few of a grid of nine inertias about
+/// the rig's by damping ratios from 0.03 to 1.5.
 pub(super) fn from_responses(
     responses: &[&ResponseReadings],
     values: &Values,
     known: &Known,
     step: f64,
-) -> Values {
-    let mut best = (f64::MAX, *values);
+) -> Vec<[f64; 2]> {
+    let mut tried = Vec::new();
     for i in -4..=4 {
         // Factors of the square root of 2.
         let inertia = values.inertia * libm::exp2(0.5 * f64::from(i));
         for ratio in [0.03, 0.06, 0.12, 0.25, 0.5, 1.0, 1.5] {
-            let tried = Values {
+            let damping = 2.0 * ratio * (values.rate * inertia).sqrt();
+            let one = Values {
                 inertia,
-                damping: 2.0 * ratio * (values.rate * inertia).sqrt(),
+                damping,
                 ..*values
             };
             let squares: f64 = responses
                 .iter()
-                .map(|response| misses(response, &tried, known, step))
+                .map(|response| misses(response, &one, known, step))
                 .sum();
-            if squares < best.0 {
-                best = (squares, tried);
-            }
+            tried.push((squares, [inertia, damping]));
         }
     }
-    best.1
+    tried.sort_by(|a, b| a.0.total_cmp(&b.0));
+    tried.truncate(KEPT);
+    tried.into_iter().map(|(_, pair)| pair).collect()
 }
 
 /// Sum of squares of a response about the model, in its own noise.
