@@ -30,6 +30,8 @@ pub enum Command {
     Schema(SchemaArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
+    /// Measure what the hand meets at the grip, and judge it
+    Feel(FeelArgs),
 }
 
 /// Arguments of `prove`.
@@ -100,6 +102,25 @@ pub struct CompletionsArgs {
     /// For which shell
     #[arg(value_enum)]
     pub shell: clap_complete::Shell,
+}
+
+/// Arguments of `feel`.
+#[derive(Args, Debug)]
+pub struct FeelArgs {
+    /// Rig whose twin is measured: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    pub rig: PathBuf,
+    /// Also judge against this: a measurement `NAME.csv` from the bench, or another rig, by file or name
+    #[arg(long, value_name = "CSV|RIG")]
+    pub against: Option<PathBuf>,
+    /// Judge this measurement from the bench instead of the rig's twin
+    #[arg(long, value_name = "CSV")]
+    pub bench: Option<PathBuf>,
+    /// How to print the report
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+    /// Keep what was measured in this file, as a bench measurement is written
+    #[arg(long, value_name = "FILE")]
+    pub keep: Option<PathBuf>,
 }
 
 /// When to use colour.

@@ -2,6 +2,7 @@
 
 mod bad_files;
 mod bad_places;
+mod feel;
 mod interrupt;
 mod results;
 mod traces;

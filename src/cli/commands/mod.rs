@@ -2,6 +2,7 @@
 
 pub mod compare;
 pub mod completions;
+pub mod feel;
 pub mod prove;
 pub mod schema;
 pub mod signals;

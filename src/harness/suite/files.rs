@@ -57,6 +57,14 @@ impl std::error::Error for Problem {}
 /// If it is missing, not a regular file, larger than [`MAX_FILE_BYTES`] (found out before it is
 /// read), unreadable, or not UTF-8.
 pub fn read_text(path: &Path) -> Result<Arc<str>, Problem> {
+    read_text_within(path, MAX_FILE_BYTES)
+}
+
+/// Reads a text file of at most `most` bytes.
+///
+/// # Errors
+/// As [`read_text`], with this limit.
+pub fn read_text_within(path: &Path, most: u64) -> Result<Arc<str>, Problem> {
     let fail = |message: String| Problem::new(path, FileError::new(message));
     let meta = std::fs::metadata(path)
         .map_err(|error| fail(format!("cannot be opened: {}", plain(&error))))?;
@@ -68,17 +76,17 @@ pub fn read_text(path: &Path) -> Result<Arc<str>, Problem> {
     }
     let limit = |bytes: u64| {
         fail(format!(
-            "is too large: `{bytes}` bytes, at most {MAX_FILE_BYTES} are read"
+            "is too large: `{bytes}` bytes, at most {most} are read"
         ))
     };
-    if meta.len() > MAX_FILE_BYTES {
+    if meta.len() > most {
         return Err(limit(meta.len()));
     }
     let mut bytes = Vec::new();
     File::open(path)
-        .and_then(|file| file.take(MAX_FILE_BYTES + 1).read_to_end(&mut bytes))
+        .and_then(|file| file.take(most + 1).read_to_end(&mut bytes))
         .map_err(|error| fail(format!("cannot be read: {}", plain(&error))))?;
-    if bytes.len() as u64 > MAX_FILE_BYTES {
+    if bytes.len() as u64 > most {
         return Err(limit(bytes.len() as u64));
     }
     match String::from_utf8(bytes) {

@@ -61,6 +61,18 @@ fn misspelt_keys() {
         "[supply]\nvolts = 24.0\nsource_ohm = 0.12\nbulk_f = 2.2e-3\n",
         "",
     );
+    check(
+        "unknown_feel",
+        KITTIWAKE,
+        "kind = \"breakout\"",
+        "kind = \"break_out\"",
+    );
+    check(
+        "unknown_feel_key",
+        KITTIWAKE,
+        "within_deg = 0.5",
+        "within = 0.5",
+    );
     check("misplaced_table", KITTIWAKE, "[roll.motor]", "[roll.motr]");
     check("missing_key", KITTIWAKE, "bits = 12\n", "");
 }
@@ -170,6 +182,18 @@ fn numbers_that_do_not_fit_each_other() {
         KITTIWAKE,
         "soft_min_mdeg = -18500",
         "soft_min_mdeg = 18500",
+    );
+    check(
+        "feel_band_reversed",
+        KITTIWAKE,
+        "high_n_per_deg = 0.6",
+        "high_n_per_deg = 0.06",
+    );
+    check(
+        "feel_out_of_range",
+        KITTIWAKE,
+        "at_deg = 10.0",
+        "at_deg = -10.0",
     );
     check("no_toml", KITTIWAKE, "[stick]", "[stick");
 }

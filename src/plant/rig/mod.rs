@@ -6,6 +6,7 @@ mod bench;
 mod cartridge;
 mod check;
 mod derived;
+mod feel;
 mod stick;
 
 #[cfg(test)]
@@ -16,6 +17,7 @@ mod tests;
 pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
 pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
+pub use feel::{FeelCondition, FeelTarget, GradientPart};
 pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};
 
 use schemars::JsonSchema;
@@ -55,6 +57,9 @@ pub struct Rig {
     pub hand: HandRig,
     /// Defaults of the grip's switches.
     pub switches: SwitchesRig,
+    /// How the stick should feel: targets that `feel` judges by.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub feel: Vec<FeelTarget>,
     /// Settings of the controller.
     pub controller: Settings,
 }
@@ -119,6 +124,9 @@ impl Rig {
         }
         check.within("hand", |check| self.hand.check(check));
         check.within("switches", |check| self.switches.check(check));
+        for (index, target) in self.feel.iter().enumerate() {
+            check.within(&format!("feel[{index}]"), |check| target.check(check));
+        }
         check.finish()?;
         self.controller.check().map_err(|error| {
             let path = format!("controller.{}", error.path());

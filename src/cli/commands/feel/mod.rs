@@ -1,0 +1,214 @@
+//! `feel`: measure a stick at the grip, on its twin or as the bench did, and judge it.
+
+mod figures;
+mod json;
+mod text;
+mod verdicts;
+mod work;
+
+use crate::args::{FeelArgs, Format};
+use crate::commands::signals::rig_file;
+use crate::exit::Exit;
+use crate::output::{Paint, emit, emit_json};
+use crate::report::{self, Failure};
+use crate::{CommandResult, stop};
+use std::path::Path;
+use std::time::Instant;
+use trimproof_feel::figures::Figures;
+use trimproof_feel::judge::{Taken, Verdict, advise, compare, judge_targets};
+use trimproof_feel::measure::{MeasureError, Measured};
+use trimproof_feel::record::Record;
+use trimproof_feel::{bench_csv, extract};
+use trimproof_harness::suite::{Problem, load_rig, read_text_within, try_file, write_whole};
+use trimproof_plant::{FileError, Rig};
+
+/// Largest measurement that is read, bytes: five million readings with room to spare.
+const MAX_BENCH_BYTES: u64 = 512 << 20;
+
+/// What every report says of itself.
+const CAUTION: &str = "This report sets figures against numbers. It is no qualification of a device and stands for none: \
+that takes the authority's own process, approved data and the device itself. Figures of a twin are as good as its rig file.";
+
+/// Where a stick's figures come from.
+enum Source<'a> {
+    /// A measurement of the bench.
+    Bench(Box<Stick>),
+    /// The twin of a rig, still to be measured.
+    Twin(&'a Rig),
+}
+
+/// A stick as measured, ready to be judged.
+struct Stick {
+    record: Record,
+    figures: Figures,
+    notes: Vec<String>,
+}
+
+/// Everything that the report tells.
+struct Report<'a> {
+    rig: &'a Rig,
+    stick: &'a Stick,
+    other: Option<&'a Stick>,
+    targets: Vec<Verdict>,
+    table: Vec<Verdict>,
+    advice: Vec<Verdict>,
+}
+
+/// Runs the command.
+///
+/// # Errors
+/// If a file or an argument cannot be used (nothing was measured or written then), or a result cannot be written.
+pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
+    let rig = load_rig(&rig_file(&args.rig)?)?;
+    let radius_m = rig.stick.grip_radius_m;
+    let bench = match &args.bench {
+        Some(file) => Some(Box::new(read_bench(file, radius_m)?)),
+        None => None,
+    };
+    let (mut other_rig, mut other) = (None, None);
+    match &args.against {
+        Some(file) if is_bench(file) => {
+            other = Some(Source::Bench(Box::new(read_bench(file, radius_m)?)))
+        }
+        Some(named) => other_rig = Some(load_rig(&rig_file(named)?)?),
+        None => {}
+    }
+    if let Some(other_rig) = &other_rig {
+        other = Some(Source::Twin(other_rig));
+    }
+    if let Some(file) = &args.keep {
+        try_file(file)
+            .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
+    }
+
+    let subject = bench.map_or(Source::Twin(&rig), Source::Bench);
+    let Some((stick, other)) = take(subject, other)? else {
+        return Ok(Exit::Stopped);
+    };
+    let report = Report::of(&rig, &stick, other.as_ref());
+    if let Some(other) = &other
+        && report.table.iter().all(|verdict| verdict.value.is_none())
+    {
+        return Err(Failure::Argument {
+            message: format!(
+                "`{}` and `{}` have no measurement in common",
+                stick.record.source, other.record.source
+            ),
+            help: Some("compared are sweeps of the same axis and condition, trim rates, and responses of the held stick from the same side".to_owned()),
+        });
+    }
+    let mut exit = report.exit();
+    if let Some(file) = &args.keep
+        && let Err(error) = write_whole(file, bench_csv::write(&stick.record).as_bytes())
+    {
+        let failure = Failure::cannot_write(file.display().to_string(), &error);
+        report::print(&failure, paint);
+        exit = failure.exit();
+    }
+    match args.format {
+        Format::Json => emit_json(&json::Form::of(&report, exit))?,
+        Format::Text => emit(&text::render(&report, paint))?,
+    }
+    Ok(exit)
+}
+
+/// Measures the twins among the two sources, side by side; none if the user stopped it.
+fn take(
+    subject: Source<'_>,
+    other: Option<Source<'_>>,
+) -> Result<Option<(Stick, Option<Stick>)>, Failure> {
+    let sources: Vec<Source<'_>> = std::iter::once(subject).chain(other).collect();
+    let rigs: Vec<&Rig> = sources
+        .iter()
+        .filter_map(|source| match source {
+            Source::Twin(rig) => Some(*rig),
+            Source::Bench(_) => None,
+        })
+        .collect();
+    let begun = Instant::now();
+    let measured = match work::measure_all(&rigs, stop::on_signal()) {
+        Ok(measured) => measured,
+        Err((_, MeasureError::Stopped)) => return Ok(None),
+        Err((name, error)) => {
+            return Err(Failure::Argument {
+                message: format!("the twin of rig `{name}` cannot be measured: {error}"),
+                help: Some("`trimproof prove` shows what its controller does".to_owned()),
+            });
+        }
+    };
+    work::say_elapsed(&measured, begun.elapsed());
+    let mut measured = measured.into_iter();
+    let mut sticks = sources.into_iter().filter_map(|source| match source {
+        Source::Bench(stick) => Some(*stick),
+        Source::Twin(rig) => measured
+            .next()
+            .map(|measured| Stick::of_twin(rig, measured)),
+    });
+    let subject = sticks.next();
+    let other = sticks.next();
+    Ok(subject.map(|subject| (subject, other)))
+}
+
+impl Stick {
+    fn of_twin(rig: &Rig, measured: Measured) -> Self {
+        let (figures, more) = measured.figures(rig);
+        let mut notes = measured.notes.clone();
+        notes.extend(more);
+        notes.push(work::damping_note(&measured));
+        Self {
+            record: measured.record,
+            figures,
+            notes,
+        }
+    }
+}
+
+impl<'a> Report<'a> {
+    fn of(rig: &'a Rig, stick: &'a Stick, other: Option<&'a Stick>) -> Self {
+        let taken = |stick: &'a Stick| Taken {
+            record: &stick.record,
+            figures: &stick.figures,
+        };
+        Self {
+            rig,
+            stick,
+            other,
+            targets: judge_targets(rig, &stick.record, &stick.figures),
+            table: other.map_or_else(Vec::new, |other| compare(taken(stick), taken(other))),
+            advice: advise(taken(stick)),
+        }
+    }
+
+    /// Broken if a target or a row of the table is; a target without a figure was not shown to hold either.
+    fn exit(&self) -> Exit {
+        let broken = self
+            .targets
+            .iter()
+            .chain(&self.table)
+            .any(Verdict::is_broken);
+        if broken { Exit::Broken } else { Exit::Held }
+    }
+}
+
+/// Whether it is a measurement, going by its name.
+fn is_bench(file: &Path) -> bool {
+    file.extension()
+        .is_some_and(|extension| extension.eq_ignore_ascii_case("csv"))
+}
+
+/// Reads a measurement of the bench, taken at the rig's grip, and its figures.
+fn read_bench(file: &Path, grip_radius_m: f64) -> Result<Stick, Failure> {
+    let text = read_text_within(file, MAX_BENCH_BYTES)?;
+    let mut record = bench_csv::read(&text, grip_radius_m)
+        .map_err(|error| Problem::within(file, &text, error))?;
+    record.source = file
+        .file_name()
+        .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    let figures = extract::figures(&record)
+        .map_err(|error| Problem::new(file, FileError::new(error.to_string())))?;
+    Ok(Stick {
+        record,
+        figures,
+        notes: Vec::new(),
+    })
+}

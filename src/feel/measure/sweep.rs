@@ -1,0 +1,187 @@
+//! The slow sweep: middle, upper stop, lower stop, middle, without a pause.
+
+use trimproof_controller::{Fault, State};
+use trimproof_plant::{AxisName, PathShape, Rig};
+
+use super::bench::Bench;
+use super::{MeasureError, Slip};
+use crate::record::{Condition, Sweep, SweepSample};
+
+/// Rate of the hand's path, degrees per second: slow enough that damping is a small share of friction.
+pub const SWEEP_DEG_PER_S: f64 = 1.0;
+/// Time between two readings that are kept, s: 0.02° apart.
+const KEEP_S: f64 = 0.02;
+/// Push beyond the largest force of the gradient at which a stop counts as met and the hand turns, N.
+const TURN_N: f64 = 60.0;
+/// How far beyond the stop's angle the hand's path goes at most, degrees.
+const BEYOND_DEG: f64 = 4.0;
+/// A rotor that lags by more than this has lost its place: its unstable equilibrium is at two full steps
+/// (check_values, section 3: Jones, "Stepping motors").
+const SLIP_STEPS: f64 = 2.0;
+
+/// A sweep and what happened on the way.
+pub(super) struct Swept {
+    pub(super) sweep: Sweep,
+    pub(super) slip: Option<Slip>,
+    pub(super) notes: Vec<String>,
+}
+
+/// Sweeps one axis.
+pub(super) fn sweep(
+    rig: &Rig,
+    axis: AxisName,
+    condition: Condition,
+    watch: &mut dyn FnMut(f64) -> bool,
+) -> Result<Swept, MeasureError> {
+    let mut bench = Bench::new(rig, condition, watch)?;
+    let index = axis.index();
+    let stops = &rig.axis(index).stops;
+    let cartridge = rig.axis(index).cartridge.cartridge();
+    let radius_m = rig.stick.grip_radius_m;
+    let throw_deg = stops.max_deg.max(-stops.min_deg);
+    let turn_n = TURN_N + cartridge.torque_nm(throw_deg.to_radians()) / radius_m;
+    let mut hand = Recorder {
+        index,
+        begun_s: bench.now_s(),
+        every: (KEEP_S / bench.plant.tick_s()).round().max(1.0) as u32,
+        ticks: 0,
+        samples: Vec::new(),
+        slip: None,
+        other_state: None,
+        expected: match condition {
+            Condition::Held => State::Holding,
+            Condition::Released => State::Released,
+            Condition::Unpowered => State::Limp,
+        },
+    };
+    bench.grip();
+    hand.keep(&bench);
+    for (goal_deg, sense) in [
+        (stops.max_deg + BEYOND_DEG, 1.0),
+        (stops.min_deg - BEYOND_DEG, -1.0),
+    ] {
+        let end_s = carry(&mut bench, index, goal_deg);
+        while bench.now_s() < end_s {
+            let force_n = hand.tick(&mut bench)?;
+            if sense * force_n >= turn_n {
+                break;
+            }
+        }
+    }
+    let end_s = carry(&mut bench, index, 0.0);
+    while bench.now_s() < end_s {
+        hand.tick(&mut bench)?;
+    }
+    let lost = lost_cycles(&bench, index);
+    let mut notes = Vec::new();
+    let label = format!("{} {}", axis.name(), condition.name());
+    let slip = hand.slip.map(|at_deg| Slip {
+        axis,
+        condition,
+        at_deg,
+        lost_full_steps: 4 * lost,
+    });
+    if let Some(slip) = &slip {
+        notes.push(format!(
+            "{label}: the motor slipped at {:.1} deg, the sweep ended {} full steps away; what is beyond that angle is not the gradient",
+            slip.at_deg, slip.lost_full_steps
+        ));
+    }
+    if let Some((state, at_deg)) = hand.other_state {
+        notes.push(format!(
+            "{label}: the controller went to `{state}` at {at_deg:.1} deg of the sweep"
+        ));
+    }
+    // The button is held longer than a pilot would: that is the measurement's doing.
+    let told: Vec<_> = bench
+        .faults()
+        .iter()
+        .filter(|name| condition != Condition::Released || **name != Fault::ReleaseStuck.name())
+        .copied()
+        .collect();
+    if !told.is_empty() && condition != Condition::Unpowered {
+        notes.push(format!(
+            "{label}: the controller told {} during the sweep",
+            told.join(", ")
+        ));
+    }
+    Ok(Swept {
+        sweep: Sweep {
+            axis,
+            condition,
+            grip_radius_m: radius_m,
+            samples: hand.samples,
+        },
+        slip,
+        notes,
+    })
+}
+
+/// Damping felt at the sweep's rate as a force at the grip, N: how much it widens the loop each way. Pivot and
+/// cartridge move against the held drive; without it stick and trim shaft go together, and the rotor's own losses come in.
+pub(super) fn damping_n(rig: &Rig, index: usize, condition: Condition) -> f64 {
+    let axis = rig.axis(index);
+    let ratio = axis.drive.ratio();
+    let with_nm_s = if condition == Condition::Held {
+        axis.cartridge.cartridge().damping_nm_s_per_rad
+    } else {
+        axis.motor.viscous_nm_s_per_rad * ratio * ratio
+    };
+    (axis.friction.viscous_nm_s_per_rad + with_nm_s) * SWEEP_DEG_PER_S.to_radians()
+        / rig.stick.grip_radius_m
+}
+
+/// Sends the hand to an angle at the sweep's rate; returns when it will be there, s.
+fn carry(bench: &mut Bench<'_>, index: usize, goal_deg: f64) -> f64 {
+    let from_deg = bench.read().hand_rad[index].to_degrees();
+    let over_s = (goal_deg - from_deg).abs() / SWEEP_DEG_PER_S;
+    let mut to_rad = [None; 2];
+    to_rad[index] = Some(goal_deg.to_radians());
+    bench.plant.carry(to_rad, over_s, PathShape::Steady);
+    bench.now_s() + over_s
+}
+
+/// Electrical cycles between command and rotor at the end; none if the drive is off.
+fn lost_cycles(bench: &Bench<'_>, index: usize) -> i32 {
+    (bench.read().axis[index].lag_steps / 4.0).round() as i32
+}
+
+struct Recorder {
+    index: usize,
+    begun_s: f64,
+    every: u32,
+    ticks: u32,
+    samples: Vec<SweepSample>,
+    slip: Option<f64>,
+    other_state: Option<(&'static str, f64)>,
+    expected: State,
+}
+
+impl Recorder {
+    /// Advances a tick, keeps a reading if it is time; returns the hand's force, N.
+    fn tick(&mut self, bench: &mut Bench<'_>) -> Result<f64, MeasureError> {
+        bench.tick()?;
+        self.ticks += 1;
+        if self.ticks.is_multiple_of(self.every) {
+            self.keep(bench);
+        }
+        let axis = bench.read().axis[self.index];
+        let at_deg = axis.stick_rad.to_degrees();
+        if self.slip.is_none() && axis.lag_steps.abs() > SLIP_STEPS {
+            self.slip = Some(at_deg);
+        }
+        if self.other_state.is_none() && bench.state() != self.expected {
+            self.other_state = Some((bench.state().name(), at_deg));
+        }
+        Ok(axis.grip_force_n)
+    }
+
+    fn keep(&mut self, bench: &Bench<'_>) {
+        let axis = bench.read().axis[self.index];
+        self.samples.push(SweepSample {
+            time_s: bench.now_s() - self.begun_s,
+            position_deg: axis.stick_rad.to_degrees(),
+            force_n: axis.grip_force_n,
+        });
+    }
+}
