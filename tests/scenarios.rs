@@ -30,6 +30,7 @@ fn run(cases: &[Case], threads: usize) -> Vec<Outcome> {
         threads: NonZeroUsize::new(threads).expect("not zero"),
         keep: None,
         target: &target,
+        draw: None,
         stop: &AtomicBool::new(false),
     };
     run_suite(cases, &plan, &mut |_, _| {})

@@ -30,6 +30,8 @@ pub enum Command {
     Schema(SchemaArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
+    /// Answer the drawing board's questions about a rig: forces, holding margin, catch jump, rates, supply
+    Size(SizeArgs),
     /// Measure what the hand meets at the grip, and judge it
     Feel(FeelArgs),
 }
@@ -49,6 +51,12 @@ pub struct ProveArgs {
     /// Also write the verdicts as JUnit XML to this file
     #[arg(long, value_name = "FILE")]
     pub junit: Option<PathBuf>,
+    /// Also write one page for people, with tables and pictures inside it, to this HTML file
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
     /// How to print the verdicts
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -104,6 +112,28 @@ pub struct CompletionsArgs {
     pub shell: clap_complete::Shell,
 }
 
+/// Arguments of `size`.
+#[derive(Args, Debug)]
+pub struct SizeArgs {
+    /// The rig: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    pub rig: PathBuf,
+    /// Positions of the stick at which the force at the grip is told, degrees, with commas between
+    /// [default: stops, soft limits, halves and quarters of those]
+    #[arg(
+        long,
+        value_name = "DEG,...",
+        value_delimiter = ',',
+        allow_hyphen_values = true
+    )]
+    pub at: Vec<f64>,
+    /// Also draw the holding margin of both axes, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
+    /// How to print the answers
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
 /// Arguments of `feel`.
 #[derive(Args, Debug)]
 pub struct FeelArgs {
@@ -121,6 +151,12 @@ pub struct FeelArgs {
     /// Keep what was measured in this file, as a bench measurement is written
     #[arg(long, value_name = "FILE")]
     pub keep: Option<PathBuf>,
+    /// Also write the report as one page for people, with tables and pictures inside it, to this HTML file
+    #[arg(long, value_name = "FILE")]
+    pub html: Option<PathBuf>,
+    /// Also draw every sweep and response, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
 }
 
 /// When to use colour.

@@ -23,6 +23,7 @@ fn main() -> ExitCode {
             Command::Signals(args) => commands::signals::run(args),
             Command::Schema(args) => commands::schema::run(args),
             Command::Completions(args) => commands::completions::run(args),
+            Command::Size(args) => commands::size::run(args, paint),
             Command::Feel(args) => commands::feel::run(args, paint),
         };
         result.unwrap_or_else(|failure| {

@@ -9,4 +9,7 @@ pub mod figures;
 pub mod fit;
 pub mod judge;
 pub mod measure;
+pub mod page;
+pub mod picture;
 pub mod record;
+pub mod size;

@@ -4,6 +4,8 @@ mod bad_files;
 mod bad_places;
 mod feel;
 mod interrupt;
+mod pages;
 mod results;
+mod size;
 mod traces;
 mod workplace;

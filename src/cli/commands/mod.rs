@@ -6,3 +6,4 @@ pub mod feel;
 pub mod prove;
 pub mod schema;
 pub mod signals;
+pub mod size;

@@ -97,7 +97,7 @@ fn shown(value: f64) -> String {
 /// The file of a rig that is named by path or by name.
 ///
 /// # Errors
-/// If it is a name and no rig of the folders has it.
+/// If it is named by name and no folder holds it.
 pub fn rig_file(named: &Path) -> Result<PathBuf, Failure> {
     let is_path = named.components().count() > 1 || named.extension().is_some();
     if is_path || named.is_file() {

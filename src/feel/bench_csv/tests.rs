@@ -402,7 +402,7 @@ fn three_hundred_thousand_rows_are_read_and_measured() {
 
 /// Seconds and memory are reported in `docs/model/feel.md`.
 #[test]
-#[ignore = "five million rows: run by hand, in the release profile"]
+#[ignore = "five million rows: run by hand"]
 fn five_million_rows_are_read_and_measured() {
     check_long(5_000_000);
 }

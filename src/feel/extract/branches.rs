@@ -151,8 +151,8 @@ fn check(samples: &[SweepSample]) -> Result<(), ExtractError> {
     Ok(())
 }
 
-/// Range of the position, and how far it must come back before that counts as a turn: 8 standard deviations of its noise
-/// and at least 1/2000 of the range.
+/// Range of the position, and how far it must come back before that counts as a turn: 8 standard deviations of its noise,
+/// 2.5 steps of a position that comes in steps, and at least 1/2000 of the range.
 fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     let range = samples.iter().fold([f64::MAX, f64::MIN], |range, sample| {
         [
@@ -164,11 +164,46 @@ fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     if width.is_nan() || width <= 1e-6 {
         return Err(ExtractError::NoMotion(width.max(0.0)));
     }
-    let noise = noise(samples.len(), |i| {
-        (samples[i].time_s, samples[i].position_deg)
-    });
-    let swing = (8.0 * noise).clamp(width / 2000.0, width / 10.0);
-    Ok((range, swing))
+    let (turns, step) = turns_and_step(samples);
+    // A position that hardly ever turns back has no noise to speak of, however unevenly it was read.
+    let noise = if turns <= (samples.len() / 100).max(6) {
+        0.0
+    } else {
+        noise(samples.len(), |i| {
+            (samples[i].time_s, samples[i].position_deg)
+        })
+    };
+    let swing = (8.0 * noise).max(2.5 * step);
+    Ok((range, swing.clamp(width / 2000.0, width / 10.0)))
+}
+
+/// How often the position turns back from one reading to the next, and the step in which it comes, degrees: the median of
+/// all changes where more than a fifth of the readings change nothing, else 0.
+fn turns_and_step(samples: &[SweepSample]) -> (usize, f64) {
+    let stride = (samples.len() / 100_000).max(1);
+    let (mut turns, mut before, mut still, mut seen) = (0, 0.0, 0, 0);
+    let mut changes = Vec::new();
+    for (i, pair) in samples.windows(2).enumerate() {
+        let change = pair[1].position_deg - pair[0].position_deg;
+        if change != 0.0 {
+            turns += usize::from(change * before < 0.0);
+            before = change;
+        }
+        if i.is_multiple_of(stride) {
+            seen += 1;
+            if change == 0.0 {
+                still += 1;
+            } else {
+                changes.push(change.abs());
+            }
+        }
+    }
+    let step = if 5 * still > seen {
+        median(&mut changes).unwrap_or(0.0)
+    } else {
+        0.0
+    };
+    (turns, step)
 }
 
 /// Stretches of one direction: a turn counts once the position has come back by `swing` from its furthest.
@@ -344,6 +379,15 @@ mod tests {
             ways(&samples(&[1.0; 30])),
             Err(ExtractError::NoMotion(_))
         ));
+    }
+
+    #[test]
+    fn uneven_reading_is_no_noise_and_steps_are_seen() {
+        let uneven: Vec<f64> = (0..100).map(|i| f64::from(3 * i + i % 3)).collect();
+        let (range, swing) = swing(&samples(&uneven)).unwrap();
+        assert!(swing <= (range[1] - range[0]) / 1999.0, "{swing}");
+        let stepped: Vec<f64> = (0..2000).map(|i| 0.06 * f64::from(i / 7)).collect();
+        assert!((turns_and_step(&samples(&stepped)).1 - 0.06).abs() < 1e-9);
     }
 
     #[test]

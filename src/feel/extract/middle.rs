@@ -29,47 +29,35 @@ pub(super) fn middle(
         (start - reach - inch).max(free[0]),
         (start + reach + inch).min(free[1]),
     ];
-    let (coarse, step) = coarse(moving, window, start, reach)?;
-    let mut curve = None;
-    let mut corners = coarse;
-    let mut kept = moving.clone();
-    // The window hangs on the knees; outliers are known once there is a curve.
-    for round in 0..3 {
-        let window = [
+    let (corners, step) = coarse(moving, window, start, reach)?;
+    let around = |corners: Corners| {
+        [
             (corners.knees[0] - inch).max(free[0]),
             (corners.knees[1] + inch).min(free[1]),
-        ];
-        if round > 0
-            && let Some(curve) = &curve
-        {
-            kept = without_outliers(moving, window, curve);
-        }
-        let running = kept.each_ref().map(|points| Running::new(points));
-        let found: usize = kept
-            .iter()
-            .map(|points| within(points, window[0], window[1]).len())
-            .sum();
-        if found < READINGS_MIN {
-            return Err(ExtractError::Sparse {
-                place: "within an inch of the breakouts",
-                found,
-                needed: READINGS_MIN,
-            });
-        }
-        let fitted = flanks(
-            &running,
-            window,
-            corners,
-            if round == 0 { step } else { 0.2 * step },
-        );
-        corners = fitted.corners;
-        curve = Some(fitted);
+        ]
+    };
+    let window = around(corners);
+    let found: usize = moving
+        .iter()
+        .map(|points| within(points, window[0], window[1]).len())
+        .sum();
+    if found < READINGS_MIN {
+        return Err(ExtractError::Sparse {
+            place: "within an inch of the breakouts",
+            found,
+            needed: READINGS_MIN,
+        });
     }
-    curve.ok_or(ExtractError::Sparse {
-        place: "in the middle",
-        found: 0,
-        needed: READINGS_MIN,
-    })
+    let running = moving.each_ref().map(|points| Running::new(points));
+    let mut curve = flanks(&running, window, corners, step);
+    // The window hangs on the knees, and what lies off is known once there is a curve.
+    for _ in 0..2 {
+        let window = around(curve.corners);
+        let kept = without_outliers(moving, window, &curve);
+        let running = kept.each_ref().map(|points| Running::new(points));
+        curve = flanks(&running, window, curve.corners, 0.2 * step);
+    }
+    Ok(curve)
 }
 
 /// Both sides with a flank, then without one where it is not there.
@@ -140,8 +128,9 @@ fn refine(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) ->
     best
 }
 
-/// Ways to move the corners: each alone, a flank as a whole, a flank wider, the free play as a whole.
-fn moves() -> [([f64; 2], [f64; 2]); 10] {
+/// Ways to move the corners: each alone, a flank as a whole, a flank wider, the free play as a whole, wider, wider between
+/// knees that stay, shifted between them.
+fn moves() -> [([f64; 2], [f64; 2]); 12] {
     [
         ([1.0, 0.0], [0.0, 0.0]),
         ([0.0, 1.0], [0.0, 0.0]),
@@ -153,6 +142,8 @@ fn moves() -> [([f64; 2], [f64; 2]); 10] {
         ([0.0, 1.0], [0.0, -1.0]),
         ([1.0, 1.0], [1.0, 1.0]),
         ([-1.0, 1.0], [-1.0, 1.0]),
+        ([-1.0, 1.0], [0.0, 0.0]),
+        ([1.0, 1.0], [0.0, 0.0]),
     ]
 }
 

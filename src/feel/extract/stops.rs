@@ -1,6 +1,6 @@
 //! Where the force rises far steeper than the gradient: the stops.
 
-use super::line::{Point, Sums, median, robust_line, within};
+use super::line::{Line, Point, median, robust_line, within};
 
 /// How many times steeper than the gradient a stop is.
 const STEEP: f64 = 6.0;
@@ -52,7 +52,7 @@ pub(super) fn stop(outgoing: &[Point], middle: f64, noise: f64) -> Option<Stop> 
 fn flank(outgoing: &[Point], excess: f64, travel: f64, slope: f64, end: f64) -> Option<(f64, f64)> {
     let far = outgoing.partition_point(|point| point.x < end - 0.6 * travel);
     let (near_line, _) = robust_line(within(outgoing, end - 0.6 * travel, end - 0.2 * travel))?;
-    let above = |line: super::line::Line, point: &Point| point.y - line.at(point.x);
+    let above = |line: Line, point: &Point| point.y - line.at(point.x);
     let rough = outgoing[far..]
         .iter()
         .rposition(|point| above(near_line, point) < 0.25 * excess)?
@@ -61,13 +61,16 @@ fn flank(outgoing: &[Point], excess: f64, travel: f64, slope: f64, end: f64) -> 
     // Once more, with the gradient as it is just before the stop.
     let before = within(outgoing, free - 0.2 * travel, free - 0.01 * travel);
     let line = robust_line(before).map_or(near_line, |(line, _)| line);
-    let steep: Vec<Point> = outgoing[rough + 1..]
+    // Chosen by force, not by place: with noise on the position a choice by place would keep the far ones only.
+    let near = outgoing.partition_point(|point| point.x < free - 0.02 * travel);
+    let steep: Vec<Point> = outgoing[near..]
         .iter()
         .map(|point| Point {
             x: above(line, point),
             y: point.x,
             n: point.n,
         })
+        .filter(|point| point.x >= 0.15 * excess)
         .collect();
     let low: Vec<Point> = steep
         .iter()
@@ -75,14 +78,10 @@ fn flank(outgoing: &[Point], excess: f64, travel: f64, slope: f64, end: f64) -> 
         .filter(|point| point.x < 0.7 * excess)
         .collect();
     let used = if low.len() >= 4 { &low } else { &steep };
-    let flank = used
-        .iter()
-        .fold(Sums::default(), |sums, point| sums.and(*point))
-        .line();
     let first = steep.first()?;
-    let at = match flank {
-        Some(flank) if flank.slope * STEEP * slope.abs().max(1e-9) < 1.0 && flank.slope >= 0.0 => {
-            flank.offset.clamp(free - 0.02 * travel, first.y.max(free))
+    let at = match robust_line(used) {
+        Some((flank, _)) if flank.slope * STEEP * slope.abs().max(1e-9) < 1.0 => {
+            flank.offset.clamp(free - 0.02 * travel, end)
         }
         // One reading in the stop: it begins somewhere since the one before.
         None if first.x > STEEP * slope.abs() * (first.y - free) => 0.5 * (free + first.y),

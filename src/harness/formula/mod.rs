@@ -11,6 +11,7 @@ mod grammar;
 mod lexer;
 mod lookup;
 mod node;
+mod parts;
 mod point;
 mod window;
 
@@ -21,6 +22,8 @@ use std::borrow::Cow;
 use std::ops::Range;
 
 use trimproof_plant::FileError;
+
+pub use parts::Sides;
 
 /// What formulas are evaluated on: equally long columns, one row a control tick.
 pub trait Signals {

@@ -10,4 +10,4 @@ mod tests;
 pub use files::{MAX_FILE_BYTES, Problem, plain, read_text, read_text_within};
 pub use load::{Case, list, load, load_rig, rigs_in};
 pub use place::{try_file, try_folder, write_whole};
-pub use runner::{End, Outcome, Plan, run_suite};
+pub use runner::{Draw, End, Outcome, Picture, Plan, run_suite};

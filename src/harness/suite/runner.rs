@@ -21,8 +21,22 @@ pub struct Plan<'a> {
     pub keep: Option<(&'a Path, &'a [&'a str])>,
     /// Makes the controller under test, one for each case.
     pub target: &'a (dyn Fn() -> Box<dyn Target> + Sync),
+    /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads of the runs.
+    pub draw: Option<&'a Draw<'a>>,
     /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
     pub stop: &'a AtomicBool,
+}
+
+/// Draws a complete run.
+pub type Draw<'a> = dyn Fn(&Case, &Trace, &[Judgement]) -> Vec<Picture> + Sync + 'a;
+
+/// A picture of a run.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Picture {
+    /// Index of the judgement that it is about; `None` if it is about the whole run.
+    pub of: Option<usize>,
+    /// The picture as SVG, or why there is none.
+    pub svg: Result<String, String>,
 }
 
 /// What became of one case.
@@ -42,6 +56,8 @@ pub struct Outcome {
     pub hash: Option<String>,
     /// The readable card; `None` unless the run is complete.
     pub card: Option<String>,
+    /// Pictures that were drawn of it; none unless the run is complete.
+    pub pictures: Vec<Picture>,
     /// Trace files that were written.
     pub kept: Vec<PathBuf>,
     /// Why a trace could not be written.
@@ -193,6 +209,9 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     if outcome.end == End::Complete {
         outcome.judgements = judge(&case.rig, &case.scenario, &run.trace);
         outcome.card = Some(card::render(case, &run.trace, &outcome.judgements));
+        if let Some(draw) = plan.draw {
+            outcome.pictures = draw(case, &run.trace, &outcome.judgements);
+        }
     }
     outcome.hash = Some(run.trace.hash());
     let end = match &outcome.end {
@@ -233,6 +252,7 @@ fn blank(case: &Case, end: End) -> Outcome {
         judgements: Vec::new(),
         hash: None,
         card: None,
+        pictures: Vec::new(),
         kept: Vec::new(),
         write_error: None,
     }

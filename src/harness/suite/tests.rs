@@ -68,6 +68,7 @@ fn run(
         threads: NonZeroUsize::new(threads).unwrap(),
         keep: None,
         target,
+        draw: None,
         stop: &stop,
     };
     run_suite(cases, &plan, &mut |_, _| {})
@@ -110,6 +111,7 @@ fn progress_adds_up_to_the_simulated_time() {
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &good,
+        draw: None,
         stop: &stop,
     };
     let (mut seconds, mut ended) = (0.0, 0);
@@ -133,6 +135,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
         threads: NonZeroUsize::MIN,
         keep,
         target: &target,
+        draw: None,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -162,6 +165,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
         threads: NonZeroUsize::MIN,
         keep,
         target: &good,
+        draw: None,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[0.05]), &plan, &mut |_, _| {});
@@ -209,6 +213,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &target,
+        draw: None,
         stop: &STOP,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -229,4 +234,35 @@ fn a_panic_of_a_worker_is_passed_on() {
     let ended = std::panic::catch_unwind(|| run(&cases(&[1.0, 0.05]), 2, &target, false));
     let payload = ended.expect_err("the panic was swallowed");
     assert_eq!(payload.downcast_ref::<&str>(), Some(&"made for this test"));
+}
+
+#[test]
+fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
+    let cases = cases(&[0.05, 0.1]);
+    let draw = |case: &Case, trace: &Trace, judgements: &[Judgement]| {
+        vec![Picture {
+            of: judgements.len().checked_sub(1),
+            svg: Ok(format!("{} {}", case.name, trace.rows())),
+        }]
+    };
+    let stop = AtomicBool::new(false);
+    let plan = |stop| Plan {
+        threads: NonZeroUsize::new(2).unwrap(),
+        keep: None,
+        target: &good,
+        draw: Some(&draw),
+        stop,
+    };
+    let outcomes = run_suite(&cases, &plan(&stop), &mut |_, _| {});
+    for (outcome, case) in outcomes.iter().zip(&cases) {
+        let rows = (case.scenario.length_s / case.rig.tick_s()).round() as usize + 1;
+        let [picture] = outcome.pictures.as_slice() else {
+            panic!("{:?}", outcome.pictures)
+        };
+        assert_eq!(picture.of, outcome.judgements.len().checked_sub(1));
+        assert_eq!(picture.svg, Ok(format!("{} {rows}", case.name)));
+    }
+    let stopped = AtomicBool::new(true);
+    let outcomes = run_suite(&cases, &plan(&stopped), &mut |_, _| {});
+    assert!(outcomes.iter().all(|outcome| outcome.pictures.is_empty()));
 }

@@ -188,7 +188,7 @@ impl Rig {
     }
 
     /// What the controller takes the stick's angle to be, noise and delay left out; both in degrees.
-    fn believed_deg(&self, index: usize, angle_deg: f64) -> f64 {
+    pub fn believed_deg(&self, index: usize, angle_deg: f64) -> f64 {
         let (sensor, settings) = (&self.axis(index).sensor, self.axis_settings(index));
         let counts = f64::from(sensor.counts(sensor.signal_deg(angle_deg)));
         let span_deg = f64::from(settings.sensor_span_mdeg) / 1000.0;

@@ -18,9 +18,28 @@ const NONE: &str = "-";
 /// One line of a table: what, unit, and a value for each column.
 type Line<T> = (&'static str, &'static str, fn(&T, usize) -> Option<String>);
 
-/// All tables of figures.
+/// A table under its title; the first row is its head.
+pub struct Titled {
+    /// Title.
+    pub title: String,
+    /// Rows of cells.
+    pub rows: Vec<Vec<String>>,
+}
+
+/// All tables of figures, as text.
 pub fn render(figures: &Figures) -> String {
     let mut out = String::new();
+    for Titled { title, rows } in tables(figures) {
+        let right = [false, false, true, true, true, true];
+        let _ = writeln!(out, "\n{title}");
+        out.push_str(&table(&rows, &right, 2));
+    }
+    out
+}
+
+/// All tables of figures.
+pub fn tables(figures: &Figures) -> Vec<Titled> {
+    let mut out = Vec::new();
     for condition in Condition::ALL {
         sweeps(&mut out, figures, condition);
     }
@@ -29,7 +48,7 @@ pub fn render(figures: &Figures) -> String {
     out
 }
 
-fn sweeps(out: &mut String, figures: &Figures, condition: Condition) {
+fn sweeps(out: &mut Vec<Titled>, figures: &Figures, condition: Condition) {
     let found = AxisName::ALL.map(|axis| sweep_of(figures, axis, condition));
     if found.iter().all(Option::is_none) {
         return;
@@ -47,7 +66,7 @@ fn sweeps(out: &mut String, figures: &Figures, condition: Condition) {
             found[axis.index()].and_then(|sweep| value(sweep, side))
         }));
     }
-    section(out, title, &rows);
+    section(out, title, rows);
 }
 
 const GRADIENT: [Line<SweepFigures>; 18] = [
@@ -139,7 +158,7 @@ const DRAG: [Line<SweepFigures>; 6] = [
     }),
 ];
 
-fn responses(out: &mut String, figures: &Figures) {
+fn responses(out: &mut Vec<Titled>, figures: &Figures) {
     let found = AxisName::ALL.map(|axis| [0, 1].map(|side| response_of(figures, axis, side)));
     let all: Vec<_> = found.iter().flatten().flatten().collect();
     if all.is_empty() {
@@ -178,10 +197,10 @@ fn responses(out: &mut String, figures: &Figures) {
         "Let go, trim holding (25 to 50 % of the throw; the twin: {:.0} %)",
         100.0 * DISPLACED_SHARE
     );
-    section(out, &title, &rows);
+    section(out, &title, rows);
 }
 
-fn whole(out: &mut String, figures: &Figures) {
+fn whole(out: &mut Vec<Titled>, figures: &Figures) {
     let mut rows = vec![vec![
         String::new(),
         String::new(),
@@ -210,7 +229,7 @@ fn whole(out: &mut String, figures: &Figures) {
         mass.map(|mass| mass.map(|kg| kg / KG_PER_LBM)),
         2,
     );
-    section(out, "Trim and inertia", &rows);
+    section(out, "Trim and inertia", rows);
 }
 
 /// Whether a sweep is that of a stick which nothing brings back.
@@ -239,10 +258,11 @@ fn row(what: &str, unit: &str, value: impl Fn(AxisName, usize) -> Option<String>
     row
 }
 
-fn section(out: &mut String, title: &str, rows: &[Vec<String>]) {
-    let right = [false, false, true, true, true, true];
-    let _ = writeln!(out, "\n{title}");
-    out.push_str(&table(rows, &right, 2));
+fn section(out: &mut Vec<Titled>, title: &str, rows: Vec<Vec<String>>) {
+    out.push(Titled {
+        title: title.to_owned(),
+        rows,
+    });
 }
 
 fn digits(value: f64, decimals: usize) -> Option<String> {

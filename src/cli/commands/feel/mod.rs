@@ -1,5 +1,6 @@
 //! `feel`: measure a stick at the grip, on its twin or as the bench did, and judge it.
 
+mod draw;
 mod figures;
 mod json;
 mod text;
@@ -19,7 +20,9 @@ use trimproof_feel::judge::{Taken, Verdict, advise, compare, judge_targets};
 use trimproof_feel::measure::{MeasureError, Measured};
 use trimproof_feel::record::Record;
 use trimproof_feel::{bench_csv, extract};
-use trimproof_harness::suite::{Problem, load_rig, read_text_within, try_file, write_whole};
+use trimproof_harness::suite::{
+    Problem, load_rig, plain, read_text_within, try_file, try_folder, write_whole,
+};
 use trimproof_plant::{FileError, Rig};
 
 /// Largest measurement that is read, bytes: five million readings with room to spare.
@@ -76,9 +79,13 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
     if let Some(other_rig) = &other_rig {
         other = Some(Source::Twin(other_rig));
     }
-    if let Some(file) = &args.keep {
+    for file in [&args.keep, &args.html].into_iter().flatten() {
         try_file(file)
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
+    }
+    if let Some(folder) = &args.pictures {
+        try_folder(folder)
+            .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
     }
 
     let subject = bench.map_or(Source::Twin(&rig), Source::Bench);
@@ -105,11 +112,37 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
         report::print(&failure, paint);
         exit = failure.exit();
     }
+    for (what, why) in draw_all(args, &report) {
+        let failure = Failure::CannotWrite { what, why };
+        report::print(&failure, paint);
+        exit = failure.exit();
+    }
     match args.format {
         Format::Json => emit_json(&json::Form::of(&report, exit))?,
         Format::Text => emit(&text::render(&report, paint))?,
     }
     Ok(exit)
+}
+
+/// Draws and writes what was asked for; gives what could not be, and why.
+fn draw_all(args: &FeelArgs, report: &Report<'_>) -> Vec<(String, String)> {
+    if args.pictures.is_none() && args.html.is_none() {
+        return Vec::new();
+    }
+    let pictures = match draw::pictures(report) {
+        Ok(pictures) => pictures,
+        Err(error) => return vec![("the pictures".to_owned(), error.to_string())],
+    };
+    let mut failed = Vec::new();
+    if let Some(folder) = &args.pictures {
+        failed.extend(draw::write_all(folder, &pictures));
+    }
+    if let Some(file) = &args.html
+        && let Err(error) = write_whole(file, draw::page(report, pictures).as_bytes())
+    {
+        failed.push((file.display().to_string(), plain(&error)));
+    }
+    failed
 }
 
 /// Measures the twins among the two sources, side by side; none if the user stopped it.

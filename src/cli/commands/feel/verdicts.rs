@@ -77,6 +77,34 @@ pub fn sum<'a>(verdicts: impl Iterator<Item = &'a Verdict> + Clone) -> String {
     }
 }
 
+/// The table of some verdicts for a page: head, rows, and which rows are bad.
+pub fn cells(verdicts: &[Verdict]) -> (Vec<String>, Vec<Vec<String>>, Vec<bool>) {
+    let bad = |verdict: &Verdict| {
+        matches!(
+            verdict.outcome,
+            Outcome::Broken | Outcome::Warned | Outcome::AdvisedAgainst
+        )
+    };
+    let mut head = header(verdicts);
+    head.push("note".to_owned());
+    let rows = verdicts
+        .iter()
+        .map(|verdict| {
+            let mut cells = row(verdict);
+            let note = if verdict.basis == Basis::Advice {
+                format!("{} {}", verdict.source, verdict.note)
+            } else if speaks(verdict) {
+                verdict.note.clone()
+            } else {
+                String::new()
+            };
+            cells.push(note.trim().to_owned());
+            cells
+        })
+        .collect();
+    (head, rows, verdicts.iter().map(bad).collect())
+}
+
 fn in_table(verdicts: &[Verdict]) -> bool {
     verdicts
         .first()

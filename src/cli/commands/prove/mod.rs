@@ -1,5 +1,6 @@
 //! `prove`: run scenarios on the twin, judge them, report.
 
+mod draw;
 mod json;
 mod table;
 mod watch;
@@ -12,10 +13,12 @@ use crate::{CommandResult, find, stop};
 use std::num::NonZeroUsize;
 use std::path::Path;
 use std::time::Instant;
+use trimproof_harness::judge::Judgement;
 use trimproof_harness::run::{LogicTarget, Target};
 use trimproof_harness::suite::{
-    Case, End, Outcome, Plan, load, run_suite, try_file, try_folder, write_whole,
+    Case, End, Outcome, Plan, load, plain, run_suite, try_file, try_folder, write_whole,
 };
+use trimproof_harness::trace::Trace;
 
 /// Runs the command.
 ///
@@ -36,19 +39,27 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     let elapsed = begun.elapsed();
 
     let mut exit = exit_of(&outcomes);
+    let mut cannot_write = |what: String, why: String| {
+        report::print(&Failure::CannotWrite { what, why }, paint);
+        exit = worst(exit, Exit::CannotWrite);
+    };
     if let Some(file) = &args.junit {
         let written = trimproof_harness::junit::render(&outcomes, epoch_s)
             .map_err(|error| error.to_string())
-            .and_then(|xml| write_whole(file, xml.as_bytes()).map_err(|error| error.to_string()));
+            .and_then(|xml| write_whole(file, xml.as_bytes()).map_err(|error| plain(&error)));
         if let Err(why) = written {
-            report::print(
-                &Failure::CannotWrite {
-                    what: file.display().to_string(),
-                    why,
-                },
-                paint,
-            );
-            exit = worst(exit, Exit::CannotWrite);
+            cannot_write(file.display().to_string(), why);
+        }
+    }
+    if let Some(file) = &args.html {
+        let page = draw::page(&cases, &outcomes);
+        if let Err(error) = write_whole(file, page.as_bytes()) {
+            cannot_write(file.display().to_string(), plain(&error));
+        }
+    }
+    if let Some(folder) = &args.pictures {
+        for (what, why) in draw::write_all(folder, &outcomes) {
+            cannot_write(what, why);
         }
     }
     for outcome in &outcomes {
@@ -74,6 +85,15 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
 fn run_all(cases: &[Case], args: &ProveArgs) -> Vec<Outcome> {
     let cores = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
     let make = || -> Box<dyn Target> { Box::new(LogicTarget::new()) };
+    let draw = |case: &Case, trace: &Trace, judgements: &[Judgement]| {
+        draw::pictures(
+            case,
+            trace,
+            judgements,
+            args.html.is_some(),
+            args.pictures.is_some(),
+        )
+    };
     let plan = Plan {
         threads: args.threads.unwrap_or(cores),
         keep: args
@@ -81,6 +101,7 @@ fn run_all(cases: &[Case], args: &ProveArgs) -> Vec<Outcome> {
             .as_deref()
             .map(|folder| (folder, args.trace.extensions())),
         target: &make,
+        draw: (args.html.is_some() || args.pictures.is_some()).then_some(&draw),
         stop: stop::on_signal(),
     };
     let bar = watch::Bar::new(cases);
@@ -96,10 +117,10 @@ fn try_places(args: &ProveArgs) -> Result<(), Failure> {
     let fail = |place: &Path, error: std::io::Error| {
         Failure::cannot_write(place.display().to_string(), &error)
     };
-    if let Some(folder) = &args.keep {
+    for folder in [&args.keep, &args.pictures].into_iter().flatten() {
         try_folder(folder).map_err(|error| fail(folder, error))?;
     }
-    if let Some(file) = &args.junit {
+    for file in [&args.junit, &args.html].into_iter().flatten() {
         try_file(file).map_err(|error| fail(file, error))?;
     }
     Ok(())
@@ -155,6 +176,7 @@ mod tests {
             judgements: Vec::new(),
             hash: None,
             card: None,
+            pictures: Vec::new(),
             kept: Vec::new(),
             write_error: None,
         }

@@ -1,0 +1,71 @@
+//! The page and the pictures of a suite.
+
+use std::path::Path;
+use trimproof_feel::{page, picture};
+use trimproof_harness::judge::Judgement;
+use trimproof_harness::run::{LogicTarget, Target};
+use trimproof_harness::suite::{Case, Outcome, Picture, plain, write_whole};
+use trimproof_harness::trace::Trace;
+
+/// Most broken expectations of one run that are drawn: the first ones tell the story, and a page must open on a phone.
+const DRAWN_MAX: usize = 4;
+
+/// Draws a complete run: its broken expectations for the page, all of it for the folder of pictures.
+pub fn pictures(
+    case: &Case,
+    trace: &Trace,
+    judgements: &[Judgement],
+    for_page: bool,
+    for_folder: bool,
+) -> Vec<Picture> {
+    let mut pictures = Vec::new();
+    if for_page {
+        let broken = judgements
+            .iter()
+            .enumerate()
+            .filter(|(_, judgement)| !judgement.held);
+        pictures.extend(broken.take(DRAWN_MAX).map(|(index, judgement)| Picture {
+            of: Some(index),
+            svg: picture::expectation(case, trace, judgement).map_err(|error| error.to_string()),
+        }));
+    }
+    if for_folder {
+        pictures.push(Picture {
+            of: None,
+            svg: picture::overview(case, trace, judgements).map_err(|error| error.to_string()),
+        });
+    }
+    pictures
+}
+
+/// The page of a suite.
+pub fn page(cases: &[Case], outcomes: &[Outcome]) -> String {
+    let controller = LogicTarget::new().identity();
+    page::prove(cases, outcomes, &controller, env!("CARGO_PKG_VERSION"))
+}
+
+/// Writes the picture of every run, each file whole or not at all; gives what could not be written and why.
+pub fn write_all(folder: &Path, outcomes: &[Outcome]) -> Vec<(String, String)> {
+    let mut failed = Vec::new();
+    for outcome in outcomes {
+        let whole = outcome.pictures.iter().find(|picture| picture.of.is_none());
+        let Some(picture) = whole else { continue };
+        let fail = |why: String| (format!("the picture of {}", outcome.label()), why);
+        let files = picture.svg.as_ref().map_err(Clone::clone).and_then(|svg| {
+            let png = picture::png(svg).map_err(|error| error.to_string())?;
+            Ok([("svg", svg.clone().into_bytes()), ("png", png)])
+        });
+        match files {
+            Err(why) => failed.push(fail(why)),
+            Ok(files) => {
+                for (ending, bytes) in files {
+                    let file = folder.join(format!("{}.{ending}", outcome.label()));
+                    if let Err(error) = write_whole(&file, &bytes) {
+                        failed.push((file.display().to_string(), plain(&error)));
+                    }
+                }
+            }
+        }
+    }
+    failed
+}

@@ -1,0 +1,63 @@
+//! Pictures of the holding margin.
+
+use std::path::Path;
+use trimproof_feel::picture::{self, Holding, HoldingLine, PictureError};
+use trimproof_feel::size::{AxisSizes, HoldingCurve, Sizes, Windings};
+use trimproof_harness::card::text::fixed;
+use trimproof_harness::suite::{plain, write_whole};
+
+/// Writes the holding margin of every axis as SVG and PNG, each file whole or not at all; gives what could not be
+/// written and why.
+pub fn write_all(folder: &Path, sizes: &Sizes) -> Vec<(String, String)> {
+    let mut failed = Vec::new();
+    for axis in &sizes.axes {
+        let name = format!("holding-{}", axis.axis.name());
+        let made = holding(sizes, axis).and_then(|svg| Ok((picture::png(&svg)?, svg)));
+        match made {
+            Err(error) => failed.push((format!("the picture {name}"), error.to_string())),
+            Ok((png, svg)) => {
+                for (ending, bytes) in [("svg", svg.as_bytes()), ("png", &png)] {
+                    let file = folder.join(format!("{name}.{ending}"));
+                    if let Err(error) = write_whole(&file, bytes) {
+                        failed.push((file.display().to_string(), plain(&error)));
+                    }
+                }
+            }
+        }
+    }
+    failed
+}
+
+/// What the drive must hold with the trim in the middle, and what it can hold at either current, windings cold.
+fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
+    let cold = || {
+        axis.holding
+            .iter()
+            .filter(|curve| curve.windings == Windings::Cold)
+    };
+    let points = cold()
+        .next()
+        .map_or(&[][..], |curve| curve.points.as_slice());
+    let position_deg: Vec<f64> = points.iter().map(|point| point.position_deg).collect();
+    let cartridge_nm: Vec<f64> = points.iter().map(|point| point.cartridge_nm).collect();
+    // The running current first: the margin at the holding current, the smaller, is the one that is marked.
+    let mut curves: Vec<&HoldingCurve> = cold().collect();
+    curves.sort_by(|a, b| b.current_a.total_cmp(&a.current_a));
+    let holds: Vec<HoldingLine> = curves
+        .iter()
+        .map(|curve| HoldingLine {
+            name: format!(
+                "{} current, {} A",
+                curve.current.name(),
+                fixed(curve.current_a, 2)
+            ),
+            torque_nm: vec![curve.slips_at_nm; points.len()],
+        })
+        .collect();
+    picture::holding_margin(&Holding {
+        title: &format!("What the drive holds, {} {}", sizes.rig, axis.axis.name()),
+        position_deg: &position_deg,
+        cartridge_nm: &cartridge_nm,
+        holds: &holds,
+    })
+}

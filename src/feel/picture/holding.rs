@@ -1,0 +1,174 @@
+//! The holding margin: what the cartridge asks of the drive over the travel, and what the drive can hold.
+
+use super::PictureError;
+use super::canvas::{Canvas, Frame, Key, MARGIN, sheet};
+use super::plane::{Axis, BELOW, LEFT, Plane};
+use super::style::{CURVES, colour, number};
+
+const WIDTH: f64 = 760.0;
+const PLOT_HEIGHT: f64 = 340.0;
+
+/// What the drive can hold at one current.
+#[derive(Clone, Debug, PartialEq)]
+pub struct HoldingLine {
+    /// What it is, for the legend: `run current, 1.2 A`.
+    pub name: String,
+    /// Torque at the stick that it holds, N m, positive; one for each position.
+    pub torque_nm: Vec<f64>,
+}
+
+/// What a picture of the holding margin shows.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Holding<'a> {
+    /// Title.
+    pub title: &'a str,
+    /// Positions of the stick relative to the trim, degrees, rising.
+    pub position_deg: &'a [f64],
+    /// Torque of the cartridge on the stick there, N m, with its sign.
+    pub cartridge_nm: &'a [f64],
+    /// What the drive can hold; the last one is the one whose margin is marked.
+    pub holds: &'a [HoldingLine],
+}
+
+/// Draws the torque that the drive must hold and those that it can hold as SVG.
+///
+/// # Errors
+/// If there are fewer than two positions, or not one torque for each.
+pub fn holding_margin(plot: &Holding<'_>) -> Result<String, PictureError> {
+    let count = plot.position_deg.len();
+    let fits = |values: &[f64]| values.len() == count;
+    if count < 2 || !fits(plot.cartridge_nm) || !plot.holds.iter().all(|line| fits(&line.torque_nm))
+    {
+        return Err(PictureError::Nothing(
+            "there must be two positions or more, and a torque for each".to_owned(),
+        ));
+    }
+    let tightest = tightest(plot);
+    let mut legend = vec![(
+        Key::Line(colour::BLACK, 2.5),
+        "asked of the drive by the cartridge".to_owned(),
+    )];
+    for (line, colour) in plot.holds.iter().zip(CURVES) {
+        legend.push((Key::Line(colour, 2.0), format!("held at {}", line.name)));
+    }
+    if tightest.is_some() {
+        legend.push((Key::Area(colour::SKY, MARGIN_OPACITY), "margin".to_owned()));
+    }
+    let below = tightest.as_ref().map_or_else(String::new, |tight| {
+        format!(
+            "least margin at {}: {} % of what the cartridge asks, at {} deg from the trim",
+            plot.holds.last().map_or("", |line| line.name.as_str()),
+            number(100.0 * tight.share, 0),
+            number(tight.at_deg, 2)
+        )
+    });
+    sheet(WIDTH, plot.title, &below, |canvas| {
+        let top = canvas.header(plot.title, &below, &legend)?;
+        let frame = Frame {
+            left: MARGIN + LEFT,
+            top: top + 6.0,
+            right: WIDTH - MARGIN - 16.0,
+            bottom: top + 6.0 + PLOT_HEIGHT,
+        };
+        let (x, y) = axes(plot);
+        let mut plane = Plane::new(frame, x, y);
+        draw(plot, tightest.as_ref(), &mut plane, canvas)?;
+        Ok(frame.bottom + BELOW + 0.5 * MARGIN)
+    })
+}
+
+/// Opacity of the margin's area.
+const MARGIN_OPACITY: f64 = 0.2;
+
+/// Where least is left.
+struct Tightest {
+    at_deg: f64,
+    asked_nm: f64,
+    held_nm: f64,
+    /// What is left, as a share of what is asked.
+    share: f64,
+}
+
+fn tightest(plot: &Holding<'_>) -> Option<Tightest> {
+    let line = plot.holds.last()?;
+    let rows = plot
+        .position_deg
+        .iter()
+        .zip(plot.cartridge_nm)
+        .zip(&line.torque_nm);
+    rows.filter(|((_, asked), held)| **asked != 0.0 && asked.is_finite() && held.is_finite())
+        .map(|((at, asked), held)| Tightest {
+            at_deg: *at,
+            asked_nm: *asked,
+            held_nm: held * asked.signum(),
+            share: held / asked.abs() - 1.0,
+        })
+        .min_by(|a, b| a.share.total_cmp(&b.share))
+}
+
+fn axes(plot: &Holding<'_>) -> (Axis, Axis) {
+    let held = plot.holds.iter().flat_map(|line| &line.torque_nm);
+    let most = held
+        .chain(plot.cartridge_nm)
+        .filter(|torque| torque.is_finite())
+        .fold(0.0_f64, |most, torque| most.max(torque.abs()));
+    let positions = plot.position_deg.iter().copied();
+    (
+        Axis::around("stick angle from the trim, deg", positions, 0.03),
+        Axis::around("torque at the stick, N m", [-most, most], 0.06),
+    )
+}
+
+fn draw(
+    plot: &Holding<'_>,
+    tightest: Option<&Tightest>,
+    plane: &mut Plane,
+    canvas: &mut Canvas<'_>,
+) -> Result<(), PictureError> {
+    plane.draw_axes(canvas, true)?;
+    let places = |values: &[f64]| -> Vec<(f64, f64)> {
+        let pairs = plot.position_deg.iter().zip(values);
+        pairs
+            .map(|(position, torque)| {
+                let inside = torque.clamp(plane.y.from, plane.y.to);
+                plane.at(*position, if inside.is_finite() { inside } else { 0.0 })
+            })
+            .collect()
+    };
+    if let Some(line) = plot.holds.last() {
+        // Between what is asked and what is held on the same side; where more is asked than held there is none.
+        let asked: Vec<f64> = plot.cartridge_nm.to_vec();
+        let held: Vec<f64> = asked
+            .iter()
+            .zip(&line.torque_nm)
+            .map(|(asked, held)| held.max(asked.abs()) * asked.signum())
+            .collect();
+        let mut corners = places(&asked);
+        corners.extend(places(&held).into_iter().rev());
+        canvas.shape(&corners, colour::SKY, MARGIN_OPACITY)?;
+    }
+    for (line, colour) in plot.holds.iter().zip(CURVES) {
+        for sign in [-1.0, 1.0] {
+            let torques = line.torque_nm.iter().map(|torque| sign * torque);
+            let values = plot.position_deg.iter().copied().zip(torques);
+            plane.curve(canvas, values, colour, 2.0, false)?;
+        }
+    }
+    let asked = plot.cartridge_nm.iter().copied();
+    let values = plot.position_deg.iter().copied().zip(asked);
+    plane.curve(canvas, values, colour::BLACK, 2.5, false)?;
+    if let Some(tight) = tightest {
+        let (asked, held) = (
+            plane.at(tight.at_deg, tight.asked_nm),
+            plane.at(tight.at_deg, tight.held_nm),
+        );
+        canvas.dashed(&[asked, held], colour::INK, 1.0)?;
+        canvas.dot(asked, colour::BLACK)?;
+        let text = format!(
+            "least margin {} N m",
+            number(tight.held_nm.abs() - tight.asked_nm.abs(), 2)
+        );
+        plane.label(canvas, asked, &text, colour::INK)?;
+    }
+    plane.draw_edge(canvas)
+}
