@@ -191,7 +191,7 @@ impl<'a> Line<'a> {
 }
 
 /// A cell of a line.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, Default)]
 struct Cell<'a> {
     text: &'a str,
     at: usize,

@@ -56,16 +56,6 @@ struct Row<'a> {
     kind: Option<Kind>,
 }
 
-impl Default for Cell<'_> {
-    fn default() -> Self {
-        Self {
-            text: "",
-            at: 0,
-            line: 0,
-        }
-    }
-}
-
 /// Reads the rows of a block up to its end. A change of axis, condition or kind begins a new measurement.
 pub(super) fn read(
     header: &Header,

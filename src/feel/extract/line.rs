@@ -236,21 +236,22 @@ pub(super) fn solve<const N: usize>(mut m: [[f64; N]; N], mut b: [f64; N]) -> [f
     for i in 0..N {
         let pivot = m[i][i];
         if pivot <= 1e-12 * size[i] || pivot <= 0.0 {
-            for j in 0..N {
-                m[i][j] = 0.0;
-                m[j][i] = 0.0;
+            m[i] = [0.0; N];
+            for row in &mut m {
+                row[i] = 0.0;
             }
             m[i][i] = 1.0;
             b[i] = 0.0;
             continue;
         }
-        for j in i + 1..N {
-            let share = m[j][i] / pivot;
+        let (row, value) = (m[i], b[i]);
+        for (other, right) in m.iter_mut().zip(&mut b).skip(i + 1) {
+            let share = other[i] / pivot;
             if share != 0.0 {
-                for k in i..N {
-                    m[j][k] -= share * m[i][k];
+                for (entry, above) in other.iter_mut().zip(row).skip(i) {
+                    *entry -= share * above;
                 }
-                b[j] -= share * b[i];
+                *right -= share * value;
             }
         }
     }

@@ -84,8 +84,7 @@ impl Polynomial {
         for _ in 0..30 {
             let step = self.at(at) / slope.at(at);
             at -= step;
-            // NaN leaves too.
-            if !((at - time).abs() <= reach) {
+            if at.is_nan() || (at - time).abs() > reach {
                 return None;
             }
             if step.abs() <= 1e-12 * self.half {

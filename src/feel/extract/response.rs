@@ -195,6 +195,29 @@ impl Swing<'_> {
             .map_or(first, |fit| fit.at(0.0))
     }
 
+    /// Rough crossings in a running mean, as long as brings 5 standard deviations of its noise to 1 % of the initial
+    /// displacement, and no longer than a sixth of the way to the first crossing.
+    fn seen_crossings(&self, initial: f64) -> Vec<usize> {
+        let first = self.heights.iter().position(|h| *h < 0.0).unwrap_or(0);
+        let wanted = 5.0 * self.noise / (0.01 * initial);
+        let half = ((wanted * wanted) as usize).min(first / 6) / 2;
+        let mut sums = vec![0.0];
+        for height in &self.heights {
+            sums.push(sums[sums.len() - 1] + height);
+        }
+        let last = self.heights.len() - 1;
+        let mean = |i: usize| {
+            let reach = half.min(i).min(last - i);
+            (sums[i + reach + 1] - sums[i - reach]) / (2 * reach + 1) as f64
+        };
+        let smooth = Swing {
+            times: self.times,
+            heights: (0..=last).map(mean).collect(),
+            noise: self.noise / ((2 * half + 1) as f64).sqrt(),
+        };
+        smooth.rough_crossings((5.0 * smooth.noise).max(0.002 * initial))
+    }
+
     /// Readings after which the height is on the other side, having gone past by more than `past`.
     fn rough_crossings(&self, past: f64) -> Vec<usize> {
         let mut found = Vec::new();
@@ -235,7 +258,7 @@ impl Swing<'_> {
     /// Times of the zero crossings, s: between the extremes on either side of each a polynomial through the readings round it, at
     /// its zero.
     fn crossings(&self, initial: f64) -> Vec<f64> {
-        let rough = self.rough_crossings((5.0 * self.noise).max(0.002 * initial));
+        let rough = self.seen_crossings(initial);
         let straight: Vec<f64> = rough.iter().map(|i| self.straight(*i)).collect();
         let mut found = Vec::new();
         for (n, time) in straight.iter().enumerate() {
@@ -261,18 +284,18 @@ impl Swing<'_> {
         let mut found = Vec::new();
         for (n, from) in crossings.iter().enumerate() {
             let sign = if n % 2 == 0 { -1.0 } else { 1.0 };
-            let to = crossings.get(n + 1).copied().unwrap_or(f64::MAX);
-            let (low, high) = (self.index(*from), self.index(to));
-            let Some(highest) = (low..high)
-                .max_by(|a, b| (sign * self.heights[*a]).total_cmp(&(sign * self.heights[*b])))
-            else {
-                continue;
-            };
-            // Half a period, from the crossings round it; a single crossing comes 1.3 to 1.6 times sooner than that.
+            // Half a period, from the crossings round it; it is 1.3 to 1.6 times as long as a single crossing takes.
             let half = match (crossings.get(n + 1), n) {
                 (Some(next), _) => next - from,
                 (None, 0) => 1.4 * from,
                 (None, _) => from - crossings[n - 1],
+            };
+            // No further: the highest of a long rest is but noise.
+            let (low, high) = (self.index(*from), self.index(from + half));
+            let Some(highest) = (low..high)
+                .max_by(|a, b| (sign * self.heights[*a]).total_cmp(&(sign * self.heights[*b])))
+            else {
+                continue;
             };
             let reach = self.reach() * half;
             let mut at = self.times[highest];
@@ -281,11 +304,13 @@ impl Swing<'_> {
                 let Some(fit) = self.fit(at - reach, at + reach) else {
                     break;
                 };
-                let Some(extreme) = fit.extreme_near(at, reach) else {
+                // Where noise leaves no extreme, the fit still says more than the highest reading.
+                let extreme = fit.extreme_near(at, reach);
+                at = extreme.unwrap_or(at);
+                height = sign * fit.at(at);
+                if extreme.is_none() {
                     break;
-                };
-                at = extreme;
-                height = sign * fit.at(extreme);
+                }
             }
             found.push(height);
         }

@@ -20,6 +20,11 @@ fn errors(noise: f64, seeds: std::ops::Range<u64>) -> [f64; 5] {
         let (z, full) = (stick.damping_ratio, stick.initial.abs());
         let mut note = |which: usize, value: f64, known: f64, bar: f64, doubt: f64| {
             let share = (value - known).abs() / (bar * known.abs() + 2.0 * doubt);
+            if share > 1.0 {
+                println!(
+                    "seed {seed}, noise {noise}: figure {which} is {value}, known {known}, zeta {z}"
+                );
+            }
             worst[which] = worst[which].max(share);
         };
         // Slope at a crossing a time after the release, as a share of the initial displacement: omega exp(-zeta omega t).

@@ -110,10 +110,11 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
             friction_n,
             1.1 * friction_n,
         );
+        // A foot is known to the spacing of the readings, 0.02 degrees, on a flank of few of them.
         within(
             &label("free play"),
             held.free_play_deg,
-            play_deg,
+            play_deg - 0.02,
             1.03 * play_deg,
         );
         assert!(held.discontinuities.is_empty() && held.slipped_at_deg.is_none());
