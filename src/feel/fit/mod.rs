@@ -22,6 +22,10 @@ mod bristle;
 mod test_cover;
 #[cfg(test)]
 mod test_fit;
+#[cfg(test)]
+mod test_twin;
+#[cfg(test)]
+mod test_write;
 
 pub use error::FitError;
 pub use result::{AxisFit, Entangled, Estimate, Fit, Quantity, Residual, Residuals, Told};

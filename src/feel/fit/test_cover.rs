@@ -1,19 +1,9 @@
 //! Whether the 95 % intervals hold what they promise, on made-up benches.
 
 use super::bench::Bench;
+use super::test_fit::truth;
 use super::{Quantity, Told, fit};
 use crate::extract::Chance;
-
-fn truth(bench: &Bench, quantity: Quantity) -> f64 {
-    match quantity {
-        Quantity::Rate => bench.rate,
-        Quantity::Breakout => bench.breakout,
-        Quantity::Friction => bench.friction,
-        Quantity::FreePlay => bench.free_play.to_degrees(),
-        Quantity::Damping => bench.damping,
-        Quantity::Inertia => bench.inertia,
-    }
-}
 
 /// In how many of the benches each true value lies inside its interval; and the mean of the errors in standard errors.
 fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
@@ -37,33 +27,6 @@ fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
             line.push_str(&format!(" {z:.2} ({:.1} %)", 100.0 * error / wanted));
         }
         println!("{line}");
-        for set in &axis.residuals {
-            if set.correlation_length > 1.5 {
-                println!(
-                    "  {} deviation {} length {} left out {}; {:?}",
-                    set.name,
-                    set.deviation,
-                    set.correlation_length,
-                    set.left_out,
-                    (
-                        bench.rate,
-                        bench.breakout,
-                        bench.friction,
-                        bench.free_play.to_degrees(),
-                        bench.damping,
-                        bench.inertia,
-                        bench.trim.to_degrees(),
-                        &bench.releases_deg,
-                        axis.estimates.iter().map(|e| e.value).collect::<Vec<_>>()
-                    )
-                );
-            }
-        }
-        for note in &axis.notes {
-            if note.contains("slip") || note.contains("figures") || note.contains("readings") {
-                println!("  {note}");
-            }
-        }
     }
     (inside, off)
 }
