@@ -68,7 +68,10 @@ fn the_answer_does_not_depend_on_the_rigs_values() {
     }
     let wrong = fit(&rig, &record).unwrap();
     for quantity in Quantity::ALL {
-        let (a, b) = (value(&right.axes[0], quantity), value(&wrong.axes[0], quantity));
+        let (a, b) = (
+            value(&right.axes[0], quantity),
+            value(&wrong.axes[0], quantity),
+        );
         let error = right.axes[0].estimate(quantity).unwrap().standard_error;
         assert!(
             (a - b).abs() < 0.1 * error.unwrap(),
@@ -160,20 +163,22 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
 #[test]
 fn presliding_does_not_break_it() {
     let mut bench = Bench::of_kittiwake(AxisName::Pitch);
-    let bristle = Bristle::table_one(0.01, bench.friction);
-    bench.bristle = Some(Bristle {
-        stiction: bristle.coulomb,
-        ..bristle
-    });
+    let mut bristle = Bristle::table_one(0.01, bench.friction);
+    bristle.stiction = bristle.coulomb;
+    bench.bristle = Some(bristle);
     let found = fit(&bench.rig, &bench.record(&mut Chance::new(6))).unwrap();
-    within(&found.axes[0], &bench, &[
-        (Quantity::Rate, 0.005),
-        (Quantity::Breakout, 0.005),
-        (Quantity::Friction, 0.01),
-        (Quantity::FreePlay, 0.005),
-        (Quantity::Damping, 0.02),
-        (Quantity::Inertia, 0.005),
-    ]);
+    within(
+        &found.axes[0],
+        &bench,
+        &[
+            (Quantity::Rate, 0.005),
+            (Quantity::Breakout, 0.005),
+            (Quantity::Friction, 0.01),
+            (Quantity::FreePlay, 0.005),
+            (Quantity::Damping, 0.02),
+            (Quantity::Inertia, 0.005),
+        ],
+    );
 }
 
 /// All of table I: friction also rises towards Fs = 1.5 Fc as the rate falls below vs, 0.1 rad/s on a bearing of 10 mm. A sweep at 1.5 degrees
@@ -186,12 +191,16 @@ fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
     bench.bristle = Some(Bristle::table_one(0.01, bench.friction));
     let found = fit(&bench.rig, &bench.record(&mut Chance::new(6))).unwrap();
     let axis = &found.axes[0];
-    within(axis, &bench, &[
-        (Quantity::Rate, 0.01),
-        (Quantity::Breakout, 0.01),
-        (Quantity::FreePlay, 0.02),
-        (Quantity::Inertia, 0.02),
-    ]);
+    within(
+        axis,
+        &bench,
+        &[
+            (Quantity::Rate, 0.01),
+            (Quantity::Breakout, 0.01),
+            (Quantity::FreePlay, 0.02),
+            (Quantity::Inertia, 0.02),
+        ],
+    );
     let friction = value(axis, Quantity::Friction) / bench.friction;
     assert!((0.99..1.48).contains(&friction), "{friction}");
     let damping = value(axis, Quantity::Damping) / bench.damping;
@@ -222,7 +231,11 @@ fn records_that_give_nothing_say_why() {
     let mut few = whole.clone();
     few.responses.clear();
     few.sweeps[0].samples.truncate(30);
-    assert!(matches!(fit(&rig, &few), Err(FitError::TooFew { .. })), "{:?}", fit(&rig, &few));
+    assert!(
+        matches!(fit(&rig, &few), Err(FitError::TooFew { .. })),
+        "{:?}",
+        fit(&rig, &few)
+    );
     let mut broken = whole.clone();
     broken.responses[1].samples[7].position_deg = f64::NAN;
     let error = fit(&rig, &broken).unwrap_err();
@@ -236,7 +249,12 @@ fn records_that_give_nothing_say_why() {
     );
     let mut back = whole;
     back.sweeps[0].samples[9].time_s = 0.0;
-    assert!(fit(&rig, &back).unwrap_err().to_string().contains("reading `10`"));
+    assert!(
+        fit(&rig, &back)
+            .unwrap_err()
+            .to_string()
+            .contains("reading `10`")
+    );
 }
 
 #[test]
@@ -266,7 +284,10 @@ fn wild_readings_are_left_out() {
     let axis = &found.axes[0];
     let left_out = axis.residuals[0].left_out;
     // Readings in twos are averaged; those at turns and in the stops do not count.
-    assert!(left_out * 10 >= spoiled * 7 && left_out <= spoiled, "{left_out} of {spoiled}");
+    assert!(
+        left_out * 10 >= spoiled * 7 && left_out <= spoiled,
+        "{left_out} of {spoiled}"
+    );
     for quantity in Quantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
         let off = (estimate.value - truth(&bench, quantity)).abs();

@@ -46,12 +46,20 @@ const ALL: [(Quantity, f64); 6] = [
 /// Lines that differ between two texts of as many lines.
 fn changed<'a>(old: &'a str, new: &'a str) -> Vec<(&'a str, &'a str)> {
     assert_eq!(old.lines().count(), new.lines().count());
-    old.lines().zip(new.lines()).filter(|(a, b)| a != b).collect()
+    old.lines()
+        .zip(new.lines())
+        .filter(|(a, b)| a != b)
+        .collect()
 }
 
 #[test]
 fn measured_values_stand_in_the_text_and_nothing_else_changes() {
-    let new = written(KITTIWAKE, &fit(vec![axis(AxisName::Pitch, &ALL)]), "kittiwake-2").unwrap();
+    let new = written(
+        KITTIWAKE,
+        &fit(vec![axis(AxisName::Pitch, &ALL)]),
+        "kittiwake-2",
+    )
+    .unwrap();
     let rig = Rig::parse(&new.text).unwrap();
     let old = Rig::parse(KITTIWAKE).unwrap();
     let CartridgeRig::Measured(cartridge) = &rig.pitch.cartridge else {
@@ -81,7 +89,10 @@ fn both_axes_share_the_inertia_between_frame_and_stick() {
     let roll = [(Quantity::Inertia, 0.0412)];
     let new = written(
         KITTIWAKE,
-        &fit(vec![axis(AxisName::Pitch, &ALL), axis(AxisName::Roll, &roll)]),
+        &fit(vec![
+            axis(AxisName::Pitch, &ALL),
+            axis(AxisName::Roll, &roll),
+        ]),
         "kittiwake",
     )
     .unwrap();
@@ -96,9 +107,17 @@ fn springs_and_shapes_become_measured_figures() {
     let old = Rig::parse(BITTERN).unwrap();
     let inertia = old.stick.mass.properties().axis_inertia_kg_m2(1);
     let measured = [(Quantity::Rate, 31.0), (Quantity::Inertia, 1.05 * inertia)];
-    let new = written(BITTERN, &fit(vec![axis(AxisName::Roll, &measured)]), "bittern").unwrap();
+    let new = written(
+        BITTERN,
+        &fit(vec![axis(AxisName::Roll, &measured)]),
+        "bittern",
+    )
+    .unwrap();
     let rig = Rig::parse(&new.text).unwrap();
-    let (before, after) = (old.roll.cartridge.cartridge(), rig.roll.cartridge.cartridge());
+    let (before, after) = (
+        old.roll.cartridge.cartridge(),
+        rig.roll.cartridge.cartridge(),
+    );
     assert_eq!(after.rate_nm_per_rad, 31.0);
     assert!((after.breakout_nm / before.breakout_nm - 1.0).abs() < 1e-12);
     assert!((after.bind_rad / before.bind_rad - 1.0).abs() < 1e-12);
@@ -108,7 +127,10 @@ fn springs_and_shapes_become_measured_figures() {
     let were = old.stick.mass.properties();
     assert!((mass.axis_inertia_kg_m2(1) / inertia - 1.05).abs() < 1e-4);
     for axis in 0..2 {
-        let (a, b) = (mass.overturning_nm_per_rad(axis), were.overturning_nm_per_rad(axis));
+        let (a, b) = (
+            mass.overturning_nm_per_rad(axis),
+            were.overturning_nm_per_rad(axis),
+        );
         assert!((a - b).abs() < 1e-3, "{a} {b}");
     }
     assert_eq!(new.notes.len(), 2, "{:?}", new.notes);
