@@ -83,6 +83,9 @@ impl Bench {
         } else {
             AxisName::Roll
         };
+        let mut rig = kittiwake();
+        rig.pitch.friction.viscous_nm_s_per_rad = 0.02;
+        rig.roll.friction.viscous_nm_s_per_rad = 0.02;
         let mut even =
             |low: f64, high: f64| libm::exp(chance.between(libm::log(low), libm::log(high)));
         let (rate, inertia) = (even(5.0, 20.0), even(0.02, 0.08));
@@ -92,6 +95,7 @@ impl Bench {
         let ratio = even(0.1, 0.6);
         let deflection = even(5.0, 10.0);
         Self {
+            rig,
             axis,
             rate,
             breakout,
@@ -161,18 +165,11 @@ impl Bench {
         low.copysign(deflection)
     }
 
-    /// The spring's torque at fixed spacing, for the many steps of a release.
-    fn table(&self) -> Table {
-        let spacing = 2e-5;
-        let reach = 0.25;
-        let count = (2.0 * reach / spacing) as usize;
-        Table {
-            from: -reach,
-            spacing,
-            torque: (0..=count)
-                .map(|i| self.spring(-reach + spacing * i as f64))
-                .collect(),
-        }
+    /// Torque of the cartridge at its own deflection.
+    fn cartridge(&self, deflection: f64) -> f64 {
+        let past = deflection.abs() - self.free_play;
+        let seated = self.breakout * (past / 0.002).clamp(0.0, 1.0);
+        (seated + self.rate * (past - 0.002).max(0.0)).copysign(deflection)
     }
 
     pub fn largest_n(&self) -> f64 {
@@ -231,9 +228,13 @@ impl Bench {
 
     /// The stick let go, until it has been at rest for 0.3 s.
     pub fn response(&self, deflection_deg: f64, chance: &mut Chance) -> Response {
-        let table = self.table();
         let step = 2.5e-5;
+        let (play, give) = self.drive();
+        let pivot = self.part().friction.viscous_nm_s_per_rad;
         let (mut x, mut v) = (self.trim + deflection_deg.to_radians(), 0.0_f64);
+        // Deflection of the cartridge: the drive takes its play and its give of the held torque.
+        let held = self.spring(x - self.trim);
+        let mut d = x - self.trim - play * held.signum() - give * held;
         let mut bristle = self
             .bristle
             .map(|bristle| bristle.strained(-deflection_deg.signum()));
@@ -252,34 +253,38 @@ impl Bench {
             if now < self.delay_s {
                 continue;
             }
-            let pull = |x: f64, v: f64| {
-                (self.weight(x) - table.at(x - self.trim) - self.damping * v) / self.inertia
+            let passed = |x: f64, d: f64| {
+                let gap = x - self.trim - d;
+                (gap.abs() - play).max(0.0).copysign(gap) / give
             };
+            let pull =
+                |x: f64, v: f64, d: f64| (self.weight(x) - passed(x, d) - pivot * v) / self.inertia;
             let rub = match &mut bristle {
                 Some(bristle) => bristle.drag(v, step) / self.inertia,
                 None if v == 0.0 => {
-                    let free = pull(x, 0.0);
+                    let free = pull(x, 0.0, d);
                     free.clamp(-self.friction / self.inertia, self.friction / self.inertia)
                 }
                 None => v.signum() * self.friction / self.inertia,
             };
-            let acceleration = |x: f64, v: f64| pull(x, v) - rub;
-            let half = 0.5 * step;
-            let k1 = (v, acceleration(x, v));
-            let k2 = (
-                v + half * k1.1,
-                acceleration(x + half * k1.0, v + half * k1.1),
-            );
-            let k3 = (
-                v + half * k2.1,
-                acceleration(x + half * k2.0, v + half * k2.1),
-            );
-            let k4 = (
-                v + step * k3.1,
-                acceleration(x + step * k3.0, v + step * k3.1),
-            );
-            x += step / 6.0 * (k1.0 + 2.0 * (k2.0 + k3.0) + k4.0);
-            let after = v + step / 6.0 * (k1.1 + 2.0 * (k2.1 + k3.1) + k4.1);
+            let rates = |[x, v, d]: [f64; 3]| {
+                [
+                    v,
+                    pull(x, v, d) - rub,
+                    (passed(x, d) - self.cartridge(d)) / (self.damping - pivot),
+                ]
+            };
+            let from = [x, v, d];
+            let on = |k: [f64; 3], by: f64| std::array::from_fn(|i| from[i] + by * k[i]);
+            let k1 = rates(from);
+            let k2 = rates(on(k1, 0.5 * step));
+            let k3 = rates(on(k2, 0.5 * step));
+            let k4 = rates(on(k3, step));
+            let to: [f64; 3] = std::array::from_fn(|i| {
+                from[i] + step / 6.0 * (k1[i] + 2.0 * (k2[i] + k3[i]) + k4[i])
+            });
+            let after = to[1];
+            (x, d) = (to[0], to[2]);
             // Dry friction stops what it slows; it does not turn it round.
             v = if bristle.is_none() && v * after < 0.0 {
                 0.0
@@ -306,20 +311,5 @@ impl Bench {
                 .collect(),
             ..Record::default()
         }
-    }
-}
-
-struct Table {
-    from: f64,
-    spacing: f64,
-    torque: Vec<f64>,
-}
-
-impl Table {
-    fn at(&self, x: f64) -> f64 {
-        let place = (x - self.from) / self.spacing;
-        let i = (place as usize).min(self.torque.len() - 2);
-        let share = place - i as f64;
-        self.torque[i] + share * (self.torque[i + 1] - self.torque[i])
     }
 }

@@ -36,6 +36,8 @@ pub(super) struct Known {
     pub bind: f64,
     /// Stiction over Coulomb friction, at least 1.
     pub stiction: f64,
+    /// Damping of the pivot, N·m·s/rad: what is more is the cartridge's and passes through the drive.
+    pub viscous: f64,
 }
 
 impl Values {
@@ -71,6 +73,23 @@ impl Values {
         if deflection < 0.0 { -torque } else { torque }
     }
 
+    /// Torque of the cartridge alone at its own deflection, and how steep it is there; N·m and N·m/rad.
+    #[inline]
+    pub fn cartridge(&self, deflection: f64) -> (f64, f64) {
+        let past = deflection.abs() - self.free_play;
+        if past <= 0.0 {
+            return (0.0, 0.0);
+        }
+        let (torque, slope) = if past < PRELOAD_RAMP_RAD {
+            let slope = self.breakout / PRELOAD_RAMP_RAD;
+            (slope * past, slope)
+        } else {
+            let line = self.rate * (past - PRELOAD_RAMP_RAD);
+            (self.breakout + line, self.rate)
+        };
+        (if deflection < 0.0 { -torque } else { torque }, slope)
+    }
+
     /// How steep the torque is, N·m/rad.
     pub fn slope(&self, known: &Known, deflection: f64) -> f64 {
         let past = deflection.abs() - (self.free_play + known.play);
@@ -102,6 +121,7 @@ impl Known {
             } else {
                 1.0
             },
+            viscous: friction.viscous_nm_s_per_rad,
         }
     }
 

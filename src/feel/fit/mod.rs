@@ -45,7 +45,10 @@ use solve::STATIC;
 const READINGS_FOR_EACH: usize = 3;
 
 /// Longest and shortest step of the integrator, s; between them a twentieth of a radian of the flank's own swing.
-const STEPS_S: [f64; 2] = [1e-4, 5e-4];
+const STEPS_S: [f64; 2] = [1e-4, 2e-4];
+
+/// By how much a stop gives way at the most, degrees.
+const STOP_GIVES_DEG: f64 = 1.5;
 
 /// Identifies rate, breakout, friction, free play, damping and inertia of each axis that the record has measured with the trim
 /// holding. The rig gives what is taken as known: weight, backlash, give of the drive, coil bind.
@@ -151,8 +154,15 @@ impl<'a> Measured<'a> {
         ];
         match sweep_figures(sweep) {
             Ok(figures) => {
-                within[0] = within[0].max(figures.stop_deg[0]);
-                within[1] = within[1].min(figures.stop_deg[1]);
+                let [low, high] = figures.stop_deg;
+                let ends = range(sweep);
+                // A stick is not pushed through a stop: what it passes by degrees was none.
+                if low - ends[0] < STOP_GIVES_DEG {
+                    within[0] = within[0].max(low);
+                }
+                if ends[1] - high < STOP_GIVES_DEG {
+                    within[1] = within[1].min(high);
+                }
                 if let Some(at) = figures.slipped_at_deg {
                     notes.push(format!(
                         "the motor slipped during the sweep, at {at:.2} degrees: from half a degree before it the sweep is not used"
@@ -242,6 +252,19 @@ impl<'a> Measured<'a> {
             swings,
         }
     }
+}
+
+/// Smallest and largest position of a sweep, degrees.
+fn range(sweep: &Sweep) -> [f64; 2] {
+    sweep
+        .samples
+        .iter()
+        .fold([f64::MAX, f64::MIN], |ends, sample| {
+            [
+                ends[0].min(sample.position_deg),
+                ends[1].max(sample.position_deg),
+            ]
+        })
 }
 
 /// Where the search begins.

@@ -11,11 +11,20 @@ pub(super) struct Release {
     pub from: f64,
 }
 
+/// Most steps of Newton's method.
+const NEWTON: usize = 30;
+
+/// Least damping of a cartridge, N·m·s/rad: below it the pivot has the rest.
+const DAMPING_MIN: f64 = 1e-3;
+
 /// Positions at the instants `times`, s from the release, rising: where the stick is, rad.
 ///
-/// J x'' = −T(x − trim) − c x' − f sign(x') + weight(x). Drift, kick, drift with a fixed step; viscous friction at the mean of the old and
-/// new rate. A step in which the rate would change its sign is parted where it is zero, under the acceleration of that step,
-/// so that the motion depends smoothly on every value; there the stick stays if stiction holds it, for good, as nothing moves it then.
+/// J x'' = −M − c_p x' − f sign(x') + weight(x), where M is what cartridge and drive pass on. Spring and damper of the cartridge stand side by
+/// side, at the deflection d; backlash and give of the drive follow in series: M = T(d) + c d', x − trim = d + g M + b sign(M).
+///
+/// Drift, kick, drift with a fixed step; viscous friction at the mean of the old and new rate; d by the trapezium rule from one mid-step to
+/// the next. A step in which the rate would change its sign is parted where it is zero, under the acceleration of that step, so that the
+/// motion depends smoothly on every value.
 pub(super) fn swing(
     values: &Values,
     known: &Known,
@@ -24,38 +33,39 @@ pub(super) fn swing(
     times: impl Iterator<Item = f64>,
     mut tell: impl FnMut(f64),
 ) {
-    let (inertia, friction) = (values.inertia, values.friction);
+    let inertia = values.inertia;
+    let mut drive = Drive::at_rest(values, known, release.from - release.trim, step);
     let half = 0.5 * step;
-    let drag = half * values.damping / inertia;
-    let pull = |x: f64| (known.weight_torque(x) - values.torque(known, x - release.trim)) / inertia;
-    let rubs = friction / inertia;
+    let drag = half * (values.damping - drive.damping) / inertia;
+    let rubs = values.friction / inertia;
     let sticks = rubs * known.stiction;
     let (mut x, mut v) = (release.from, 0.0_f64);
     let (mut old_x, mut old_v, mut reached) = (x, v, 0.0);
-    let mut stuck = pull(x).abs() <= sticks;
+    let mut rests = false;
     for time in times {
-        while !stuck && reached < time {
+        while !rests && reached < time {
             (old_x, old_v) = (x, v);
             reached += step;
             let mid = x + half * v;
-            let free = pull(mid);
+            let (passed, moved) = drive.advance(mid - release.trim);
+            let free = (known.weight_torque(mid) - passed) / inertia;
+            if v == 0.0 && free.abs() <= sticks {
+                // Held by friction; for good once the cartridge has settled as well.
+                rests = moved < 1e-10;
+                continue;
+            }
             let way = if v == 0.0 { free.signum() } else { v.signum() };
             let next = ((1.0 - drag) * v + step * (free - way * rubs)) / (1.0 + drag);
-            if v != 0.0 && v * next < 0.0 {
+            if v * next < 0.0 {
                 let until = step * v / (v - next);
                 let turn = x + 0.5 * v * until;
-                let here = pull(turn);
-                if here.abs() <= sticks {
-                    (x, v) = (turn, 0.0);
-                    stuck = true;
+                let after = free - free.signum() * rubs;
+                v = if free.abs() <= sticks || after * next < 0.0 {
+                    0.0
                 } else {
-                    let rest = step - until;
-                    v = (free - free.signum() * rubs) * rest;
-                    if v * next < 0.0 {
-                        v = 0.0;
-                    }
-                    x = turn + 0.5 * v * rest;
-                }
+                    after * (step - until)
+                };
+                x = turn + 0.5 * v * (step - until);
             } else {
                 x = mid + half * next;
                 v = next;
@@ -75,23 +85,110 @@ pub(super) fn swing(
     }
 }
 
+/// Cartridge and held drive in series.
+struct Drive<'a> {
+    values: &'a Values,
+    known: &'a Known,
+    /// Damping of the cartridge, N·m·s/rad.
+    damping: f64,
+    /// Twice that over the step, N·m/rad.
+    stiff: f64,
+    /// Deflection of the cartridge, rad.
+    deflection: f64,
+    /// Torque that the damper passed on at the last mid-step, N·m.
+    damped: f64,
+}
+
+impl<'a> Drive<'a> {
+    /// Settled with the stick turned by `turned` from the trimmed position.
+    fn at_rest(values: &'a Values, known: &'a Known, turned: f64, step: f64) -> Self {
+        let torque = values.torque(known, turned);
+        let taken = known.play.min(turned.abs()).copysign(turned) + known.give * torque;
+        let damping = (values.damping - known.viscous).max(DAMPING_MIN);
+        Self {
+            values,
+            known,
+            damping,
+            stiff: 2.0 * damping / step,
+            deflection: turned - taken,
+            damped: 0.0,
+        }
+    }
+
+    /// Torque that the drive bears where the stick is `turned` and the cartridge deflected by `deflection`, and how steep it falls with that.
+    #[inline]
+    fn borne(&self, turned: f64, deflection: f64) -> (f64, f64) {
+        let rest = turned - deflection;
+        let beyond = rest.abs() - self.known.play;
+        if beyond <= 0.0 {
+            (0.0, 0.0)
+        } else {
+            let per = 1.0 / self.known.give;
+            (per * beyond.copysign(rest), per)
+        }
+    }
+
+    /// Goes on to the next mid-step, where the stick is `turned`: the torque passed on, and by how much the deflection changed.
+    ///
+    /// 2 c (d − d₀)/h = damped₀ + (M − T)(d): what is left of it rises with d and has only a few kinks, so that Newton's steps, halved
+    /// where they leave the bracket, end after two or three.
+    #[inline]
+    fn advance(&mut self, turned: f64) -> (f64, f64) {
+        let before = self.deflection;
+        let (mut low, mut high) = (f64::NEG_INFINITY, f64::INFINITY);
+        let mut at = before;
+        let (mut torque, mut spring) = (0.0, 0.0);
+        for _ in 0..NEWTON {
+            let (borne, yields) = self.borne(turned, at);
+            let (pulled, steep) = self.values.cartridge(at);
+            (torque, spring) = (borne, pulled);
+            let left = self.stiff * (at - before) - self.damped + pulled - borne;
+            let slope = self.stiff + steep + yields;
+            if left > 0.0 {
+                high = at;
+            } else {
+                low = at;
+            }
+            let by = left / slope;
+            if by.abs() < 1e-14 {
+                break;
+            }
+            let next = at - by;
+            at = if next > low && next < high {
+                next
+            } else {
+                0.5 * (low + high)
+            };
+        }
+        self.deflection = at;
+        self.damped = torque - spring;
+        (torque, (at - before).abs())
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    /// All damping the pivot's, and hardly any give.
     const KNOWN: Known = Known {
         play: 0.0,
-        give: 0.0,
+        give: 1e-7,
         lean: 0.0,
         weight: 0.0,
         bind: 10.0,
         stiction: 1.0,
+        viscous: 0.1,
     };
 
     fn run(values: &Values, from: f64, step: f64, times: &[f64]) -> Vec<f64> {
+        run_on(&KNOWN, values, from, step, times)
+    }
+
+    fn run_on(known: &Known, values: &Values, from: f64, step: f64, times: &[f64]) -> Vec<f64> {
         let mut found = Vec::new();
         let release = Release { trim: 0.0, from };
-        swing(values, &KNOWN, release, step, times.iter().copied(), |x| {
+        swing(values, known, release, step, times.iter().copied(), |x| {
             found.push(x);
         });
         found
@@ -152,8 +249,14 @@ mod tests {
             inertia: 0.0415,
         };
         let times: Vec<f64> = (0..300).map(|i| 0.004 * f64::from(i)).collect();
-        let coarse = run(&values, 0.1, 2e-4, &times);
-        let fine = run(&values, 0.1, 2e-5, &times);
+        let known = Known {
+            play: 8e-4,
+            give: 1.8e-3,
+            viscous: 0.08,
+            ..KNOWN
+        };
+        let coarse = run_on(&known, &values, 0.1, 2e-4, &times);
+        let fine = run_on(&known, &values, 0.1, 2e-5, &times);
         for (a, b) in coarse.iter().zip(&fine) {
             assert!((a - b).abs() < 2e-5, "{a} {b}");
         }

@@ -155,11 +155,11 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
     assert!(axis.measured(Quantity::Friction).is_some());
 }
 
-/// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the rate. In the sweep half a degree is left
-/// out after each turn, nine times the length of a bearing of 10 mm (1 mrad): exp(−9) of the friction is wrong there, nothing elsewhere.
-/// In a release friction turns over at each of n swings of some 5 degrees within 1 mrad: 2 % of its work at the most, once each swing. So:
-/// friction, which the sweep tells, within 1 %; damping, which takes up what friction lacks, within 2 % of the share that friction has in the
-/// losses; the rest within 0.5 %.
+/// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the rate; on a bearing of 10 mm they bend over
+/// z = 1 mrad. Derived in docs/model/fit.md: the sweep is free of it, half a degree after each turn being left out. In a swing of
+/// amplitude A the bristles stiffen the turns by (4f/πA) √(πz/2A): 1.6 % of the spring's share at 1 degree, the least that counts, and inertia
+/// comes out that low. Damping goes with it, as a swing tells c/J, and lacks another (4f/πωA) z/A, 1.3 % at 1 degree. Friction takes up what
+/// damping lacks at the sweep's rate: 3 % of 0.0105 N·m, 0.6 % of it.
 #[test]
 fn presliding_does_not_break_it() {
     let mut bench = Bench::of_kittiwake(AxisName::Pitch);
@@ -173,18 +173,19 @@ fn presliding_does_not_break_it() {
         &[
             (Quantity::Rate, 0.005),
             (Quantity::Breakout, 0.005),
-            (Quantity::Friction, 0.01),
+            (Quantity::Friction, 0.007),
             (Quantity::FreePlay, 0.005),
-            (Quantity::Damping, 0.02),
-            (Quantity::Inertia, 0.005),
+            (Quantity::Damping, 0.029),
+            (Quantity::Inertia, 0.016),
         ],
     );
 }
 
 /// All of table I: friction also rises towards Fs = 1.5 Fc as the rate falls below vs, 0.1 rad/s on a bearing of 10 mm. A sweep at 1.5 degrees
 /// per second sees Fc + (Fs − Fc) exp(−(v/vs)²) = 1.467 Fc, the model has one friction for sweep and swing: friction must come out between Fc
-/// and that. The swing then has 0.467 Fc = 0.023 N·m too much friction, which damping makes up for: by 4 ΔT / (π ω A) (the same loss in a
-/// swing of amplitude A), 0.013 N·m·s/rad at 6 degrees and 22 rad/s, 0.037 at 1.5 degrees and 34 rad/s. So damping is at most 10 % low.
+/// and that, but for what damping lacks at the sweep's rate (15 % of 0.0105 N·m, 3 % of Fc). The swing then has ΔT = 0.467 Fc = 0.023 N·m too
+/// much friction. Derived in docs/model/fit.md, at 1.5 degrees, 34 rad/s, 49 N·m/rad: damping low by 4 ΔT/(πωA), 9 %, and by as much as inertia
+/// is; inertia by the stiffer turns, 2.2 %, and by amplitudes that are 2 ΔT/k = 3.6 % off, 0.78 of it: 5 % together.
 #[test]
 fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
     let mut bench = Bench::of_kittiwake(AxisName::Pitch);
@@ -198,13 +199,14 @@ fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
             (Quantity::Rate, 0.01),
             (Quantity::Breakout, 0.01),
             (Quantity::FreePlay, 0.02),
-            (Quantity::Inertia, 0.02),
+            (Quantity::Inertia, 0.05),
         ],
     );
     let friction = value(axis, Quantity::Friction) / bench.friction;
-    assert!((0.99..1.48).contains(&friction), "{friction}");
+    println!("{friction} {}", value(axis, Quantity::Damping));
+    assert!((0.97..1.5).contains(&friction), "{friction}");
     let damping = value(axis, Quantity::Damping) / bench.damping;
-    assert!((0.9..1.01).contains(&damping), "{damping}");
+    assert!((0.86..1.01).contains(&damping), "{damping}");
 }
 
 fn within(axis: &AxisFit, bench: &Bench, bounds: &[(Quantity, f64)]) {
@@ -282,12 +284,23 @@ fn wild_readings_are_left_out() {
     }
     let found = fit(&bench.rig, &record).unwrap();
     let axis = &found.axes[0];
-    let left_out = axis.residuals[0].left_out;
-    // Readings in twos are averaged; those at turns and in the stops do not count.
-    assert!(
-        left_out * 10 >= spoiled * 7 && left_out <= spoiled,
-        "{left_out} of {spoiled}"
+    // Two neighbours are one reading here: off by 4 N. What lies at turns and in the stops does not count.
+    let sweep = &axis.residuals[0];
+    let wild = sweep
+        .points
+        .iter()
+        .filter(|point| (point.measured - point.model).abs() > 2.5)
+        .count();
+    assert_eq!(sweep.left_out, wild, "{:?}", axis.notes);
+    let ends = sweep.points.iter().fold([f64::MAX, f64::MIN], |e, p| {
+        [e[0].min(p.position_deg), e[1].max(p.position_deg)]
+    });
+    println!(
+        "DBG {} {ends:?} {}",
+        sweep.points.len(),
+        record.sweeps[0].samples.len()
     );
+    assert!(wild * 10 > spoiled * 9, "{wild} of {spoiled}");
     for quantity in Quantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
         let off = (estimate.value - truth(&bench, quantity)).abs();
