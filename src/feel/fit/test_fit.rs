@@ -157,9 +157,10 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
 
 /// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the rate; on a bearing of 10 mm they bend over
 /// z = 1 mrad. Derived in docs/model/fit.md: the sweep is free of it, half a degree after each turn being left out. In a swing of
-/// amplitude A the bristles stiffen the turns by (4f/πA) √(πz/2A): 1.6 % of the spring's share at 1 degree, the least that counts, and inertia
-/// comes out that low. Damping goes with it, as a swing tells c/J, and lacks another (4f/πωA) z/A, 1.3 % at 1 degree. Friction takes up what
-/// damping lacks at the sweep's rate: 3 % of 0.0105 N·m, 0.6 % of it.
+/// amplitude A the bristles stiffen the turns by (4f/πA) √(πz/2A), and inertia comes out low by that over the spring's share k + 4 T0/(πA).
+/// Damping goes with it, as a swing tells c/J, and lacks another (4f/πωA) z/A. Taken at a tenth of the deflection, 0.6 degrees, the last
+/// swing that is twice the residual band: 2.3 of 105 N·m/rad, 2.2 %, and at 51 rad/s 0.0115 N·m·s/rad, 2.9 % more. Friction takes up what
+/// damping lacks at the sweep's rate: 5.1 % of 0.0105 N·m, 1.1 % of it.
 #[test]
 fn presliding_does_not_break_it() {
     let mut bench = Bench::of_kittiwake(AxisName::Pitch);
@@ -173,10 +174,10 @@ fn presliding_does_not_break_it() {
         &[
             (Quantity::Rate, 0.005),
             (Quantity::Breakout, 0.005),
-            (Quantity::Friction, 0.007),
+            (Quantity::Friction, 0.011),
             (Quantity::FreePlay, 0.005),
-            (Quantity::Damping, 0.029),
-            (Quantity::Inertia, 0.016),
+            (Quantity::Damping, 0.051),
+            (Quantity::Inertia, 0.022),
         ],
     );
 }
@@ -272,34 +273,26 @@ fn other_conditions_are_left_alone_and_said_to_be() {
     assert_eq!(both.notes.len(), 1);
 }
 
-/// Wild readings here and there: a hundredth of them off by ten times the noise and more.
+/// Wild readings here and there: a hundredth of them off by 4 N, 14 times the noise.
 #[test]
 fn wild_readings_are_left_out() {
     let bench = noisy(AxisName::Pitch);
     let mut record = bench.record(&mut Chance::new(9));
     let mut spoiled = 0;
     for sample in record.sweeps[0].samples.iter_mut().skip(200).step_by(100) {
-        sample.force_n += 8.0;
+        sample.force_n += if spoiled % 2 == 0 { 4.0 } else { -4.0 };
         spoiled += 1;
     }
     let found = fit(&bench.rig, &record).unwrap();
     let axis = &found.axes[0];
-    // Two neighbours are one reading here: off by 4 N. What lies at turns and in the stops does not count.
+    // Two neighbours are one reading here: off by 2 N. What lies at turns and in the stops does not count.
     let sweep = &axis.residuals[0];
     let wild = sweep
         .points
         .iter()
-        .filter(|point| (point.measured - point.model).abs() > 2.5)
+        .filter(|point| (point.measured - point.model).abs() > 1.2)
         .count();
     assert_eq!(sweep.left_out, wild, "{:?}", axis.notes);
-    let ends = sweep.points.iter().fold([f64::MAX, f64::MIN], |e, p| {
-        [e[0].min(p.position_deg), e[1].max(p.position_deg)]
-    });
-    println!(
-        "DBG {} {ends:?} {}",
-        sweep.points.len(),
-        record.sweeps[0].samples.len()
-    );
     assert!(wild * 10 > spoiled * 9, "{wild} of {spoiled}");
     for quantity in Quantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
