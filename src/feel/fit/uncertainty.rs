@@ -168,7 +168,7 @@ mod tests {
     #[test]
     fn covariance_is_the_inverse_of_the_products() {
         let product = DMatrix::from_row_slice(2, 2, &[2.0, 2.0, 2.0, 3.0]);
-        let found = Certainty::of(&[product.clone()], &[1.0]);
+        let found = Certainty::of(std::slice::from_ref(&product), &[1.0]);
         assert!((found.covariance[(0, 0)] - 1.5).abs() < 1e-12);
         assert!((found.correlation(0, 1) + 1.0 / 1.5_f64.sqrt()).abs() < 1e-12);
         let longer = Certainty::of(&[product], &[4.0]);

@@ -24,7 +24,11 @@ pub fn render(shown: &Shown<'_>) -> String {
     }
     notes(&mut out, &shown.fit.notes);
     if let Some((file, new)) = shown.written {
-        let _ = writeln!(out, "\nThe rig with the measured values: {}", file.display());
+        let _ = writeln!(
+            out,
+            "\nThe rig with the measured values: {}",
+            file.display()
+        );
         notes(&mut out, &new.notes);
     }
     out
@@ -69,7 +73,14 @@ fn value(estimate: &Estimate) -> Vec<String> {
 }
 
 fn measurements(all: &[Residuals]) -> String {
-    let heads = ["measurement", "readings", "left out", "deviation", "unit", "correlated over"];
+    let heads = [
+        "measurement",
+        "readings",
+        "left out",
+        "deviation",
+        "unit",
+        "correlated over",
+    ];
     let mut rows = vec![heads.map(str::to_owned).to_vec()];
     rows.extend(all.iter().map(|one| {
         vec![
@@ -114,10 +125,7 @@ fn digits_of(value: f64, significant: usize) -> String {
         size /= 10.0;
         whole += 1;
     }
-    format!(
-        "{value:.*}",
-        (significant + decimals).saturating_sub(whole)
-    )
+    format!("{value:.*}", (significant + decimals).saturating_sub(whole))
 }
 
 #[cfg(test)]
