@@ -78,18 +78,18 @@ fn cartridge(
         let figures = rig.axis(index).cartridge.cartridge();
         let mut fresh = Table::new();
         set(&mut fresh, "kind", "measured");
-        set(&mut fresh, "breakout_nm", figures.breakout_nm);
-        set(&mut fresh, "rate_nm_per_rad", figures.rate_nm_per_rad);
+        set(&mut fresh, "breakout_nm", rounded(figures.breakout_nm));
+        set(&mut fresh, "rate_nm_per_rad", rounded(figures.rate_nm_per_rad));
         set(
             &mut fresh,
             "free_play_deg",
-            figures.free_play_rad.to_degrees(),
+            rounded(figures.free_play_rad.to_degrees()),
         );
-        set(&mut fresh, "bind_deg", figures.bind_rad.to_degrees());
+        set(&mut fresh, "bind_deg", rounded(figures.bind_rad.to_degrees()));
         set(
             &mut fresh,
             "damping_nm_s_per_rad",
-            figures.damping_nm_s_per_rad,
+            rounded(figures.damping_nm_s_per_rad),
         );
         set(&mut fresh, "springs", i64::from(figures.springs));
         if let Some(old) = table.get("cartridge").and_then(Item::as_table) {
@@ -239,8 +239,11 @@ fn inertia(document: &mut DocumentMut, rig: &Rig, fit: &Fit, notes: &mut Vec<Str
     }
 }
 
-/// Five significant digits: more than any bench tells.
+/// Five significant digits: more than any bench tells. What rounding left of nothing is nothing.
 fn rounded(value: f64) -> f64 {
+    if value.abs() < 1e-12 {
+        return 0.0;
+    }
     format!("{value:.4e}").parse().unwrap_or(value)
 }
 
