@@ -1,6 +1,7 @@
 //! The runner against controllers that fail.
 
 use super::*;
+use crate::judge::Judgement;
 use crate::junit;
 use crate::run::{LogicTarget, Target, TargetError};
 use crate::scenario::Scenario;
