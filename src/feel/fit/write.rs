@@ -79,13 +79,21 @@ fn cartridge(
         let mut fresh = Table::new();
         set(&mut fresh, "kind", "measured");
         set(&mut fresh, "breakout_nm", rounded(figures.breakout_nm));
-        set(&mut fresh, "rate_nm_per_rad", rounded(figures.rate_nm_per_rad));
+        set(
+            &mut fresh,
+            "rate_nm_per_rad",
+            rounded(figures.rate_nm_per_rad),
+        );
         set(
             &mut fresh,
             "free_play_deg",
             rounded(figures.free_play_rad.to_degrees()),
         );
-        set(&mut fresh, "bind_deg", rounded(figures.bind_rad.to_degrees()));
+        set(
+            &mut fresh,
+            "bind_deg",
+            rounded(figures.bind_rad.to_degrees()),
+        );
         set(
             &mut fresh,
             "damping_nm_s_per_rad",
