@@ -34,6 +34,8 @@ pub enum Command {
     Size(SizeArgs),
     /// Measure what the hand meets at the grip, and judge it
     Feel(FeelArgs),
+    /// Identify a rig's spring, friction, damping and inertia from what was measured on the bench
+    Fit(FitArgs),
 }
 
 /// Arguments of `prove`.
@@ -157,6 +159,22 @@ pub struct FeelArgs {
     /// Also draw every sweep and response, as NAME.svg and NAME.png, into this folder, which is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
+}
+
+/// Arguments of `fit`.
+#[derive(Args, Debug)]
+pub struct FitArgs {
+    /// Rig that was measured, as far as it is known: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    pub rig: PathBuf,
+    /// What was measured on the bench: slow sweeps, free responses
+    #[arg(value_name = "BENCH.csv")]
+    pub bench: PathBuf,
+    /// Write the rig with the measured values to this file; its name without `.toml` becomes the rig's
+    #[arg(long, value_name = "NEW_RIG.toml")]
+    pub write: Option<PathBuf>,
+    /// How to print the result
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
 }
 
 /// When to use colour.

@@ -25,6 +25,7 @@ fn main() -> ExitCode {
             Command::Completions(args) => commands::completions::run(args),
             Command::Size(args) => commands::size::run(args, paint),
             Command::Feel(args) => commands::feel::run(args, paint),
+            Command::Fit(args) => commands::fit::run(args, paint),
         };
         result.unwrap_or_else(|failure| {
             report::print(&failure, paint);

@@ -6,6 +6,7 @@
 pub mod bench_csv;
 pub mod extract;
 pub mod figures;
+pub mod fit;
 pub mod judge;
 pub mod measure;
 pub mod page;

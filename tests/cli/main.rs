@@ -3,6 +3,7 @@
 mod bad_files;
 mod bad_places;
 mod feel;
+mod fit;
 mod interrupt;
 mod pages;
 mod results;

@@ -3,6 +3,7 @@
 pub mod compare;
 pub mod completions;
 pub mod feel;
+pub mod fit;
 pub mod prove;
 pub mod schema;
 pub mod signals;

@@ -45,6 +45,19 @@ pub(crate) fn ways(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractEr
     covers(samples, range, &runs(samples, swing))
 }
 
+/// Stretches of one direction in time, each with whether the position rises.
+///
+/// # Errors
+///
+/// [`ExtractError::NoMotion`].
+pub(crate) fn branch_runs(
+    samples: &[SweepSample],
+) -> Result<Vec<(std::ops::Range<usize>, bool)>, ExtractError> {
+    let (_, swing) = swing(samples)?;
+    let runs = runs(samples, swing).into_iter();
+    Ok(runs.map(|run| (run.from..run.to, run.rising)).collect())
+}
+
 fn covers(
     samples: &[SweepSample],
     range: [f64; 2],

@@ -25,7 +25,10 @@ pub use error::ExtractError;
 pub use response::response_figures;
 pub use sweep::sweep_figures;
 
-pub(crate) use branches::ways;
+pub(crate) use branches::{branch_runs, ways};
+pub(crate) use line::noise;
+#[cfg(test)]
+pub(crate) use synthetic::Chance;
 
 use crate::figures::Figures;
 use crate::record::Record;

@@ -1,0 +1,125 @@
+//! `fit`: a rig's values from what was measured on the bench.
+
+mod json;
+mod text;
+
+use crate::CommandResult;
+use crate::args::{FitArgs, Format};
+use crate::commands::signals::rig_file;
+use crate::exit::Exit;
+use crate::output::{Paint, emit, emit_json};
+use crate::report::{self, Failure};
+use std::path::Path;
+use trimproof_feel::bench_csv;
+use trimproof_feel::fit::{Fit, FitError, Written, fit, written};
+use trimproof_feel::record::Record;
+use trimproof_harness::suite::{
+    Problem, load_rig, read_text, read_text_within, try_file, write_whole,
+};
+use trimproof_plant::FileError;
+
+/// Largest measurement that is read, bytes: five million readings with room to spare.
+const MAX_BENCH_BYTES: u64 = 512 << 20;
+
+/// Identifies, prints and writes.
+///
+/// # Errors
+/// If a file or an argument cannot be used, the measurement gives nothing, or a result cannot be written.
+pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
+    let rig_file = rig_file(&args.rig)?;
+    let rig = load_rig(&rig_file)?;
+    let name = args.write.as_deref().map(rig_name).transpose()?;
+    let record = read_bench(&args.bench, rig.stick.grip_radius_m)?;
+    if let Some(file) = &args.write {
+        try_file(file)
+            .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
+    }
+    let fit = fit(&rig, &record).map_err(|error| useless(&args.bench, &error))?;
+    let written = match &name {
+        Some(name) => {
+            let text = read_text(&rig_file)?;
+            let new = written(&text, &fit, name)
+                .map_err(|error| Problem::new(&args.bench, unwritable(&error)))?;
+            Some(new)
+        }
+        None => None,
+    };
+    let mut exit = Exit::Held;
+    if let (Some(file), Some(new)) = (&args.write, &written)
+        && let Err(error) = write_whole(file, new.text.as_bytes())
+    {
+        let failure = Failure::cannot_write(file.display().to_string(), &error);
+        report::print(&failure, paint);
+        exit = failure.exit();
+    }
+    let shown = Shown {
+        rig: &rig.name,
+        fit: &fit,
+        written: args.write.as_deref().zip(written.as_ref()),
+    };
+    match args.format {
+        Format::Json => emit_json(&json::Form::of(&shown, exit))?,
+        Format::Text => emit(&text::render(&shown))?,
+    }
+    Ok(exit)
+}
+
+/// Everything that the report tells.
+struct Shown<'a> {
+    rig: &'a str,
+    fit: &'a Fit,
+    written: Option<(&'a Path, &'a Written)>,
+}
+
+/// Name of the rig that a file will hold.
+fn rig_name(file: &Path) -> Result<String, Failure> {
+    let stem = file.file_stem().and_then(|stem| stem.to_str());
+    let is_toml = file.extension().is_some_and(|end| end == "toml");
+    let name = stem.unwrap_or_default();
+    let kebab = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
+    if is_toml && !name.is_empty() && name.chars().all(kebab) {
+        return Ok(name.to_owned());
+    }
+    Err(Failure::Argument {
+        message: format!("`--write {}` is no name of a rig file", file.display()),
+        help: Some(
+            "a rig file is called NAME.toml, the name of lower-case letters, digits and hyphens"
+                .to_owned(),
+        ),
+    })
+}
+
+fn read_bench(file: &Path, grip_radius_m: f64) -> Result<Record, Failure> {
+    let text = read_text_within(file, MAX_BENCH_BYTES)?;
+    let mut record = bench_csv::read(&text, grip_radius_m)
+        .map_err(|error| Problem::within(file, &text, error))?;
+    record.source = file
+        .file_name()
+        .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    Ok(record)
+}
+
+/// A measurement that gives nothing.
+fn useless(file: &Path, error: &FitError) -> Failure {
+    let help = match error {
+        FitError::NothingHeld => {
+            "sweep the stick, or let it go from a deflection, while the trim holds: `condition` is `held`, or no such column"
+        }
+        FitError::TooFew { .. } => {
+            "readings within half a degree after a turn, at a stop and of a stick at rest do not count"
+        }
+        FitError::Unusable { .. } | FitError::NoMinimum { .. } => {
+            "the guide docs/guides/feel.md says how to measure"
+        }
+    };
+    Problem::new(file, FileError::new(error.to_string()).with_help(help)).into()
+}
+
+/// What was measured makes no rig; the place in the rig's text is of a text that nobody has.
+fn unwritable(error: &FileError) -> FileError {
+    FileError::new(format!(
+        "what was measured makes no valid rig: {}",
+        error.message
+    ))
+    .with_help("without `--write` the values are printed all the same")
+}

@@ -1,0 +1,208 @@
+//! From the minimum to estimates, intervals, residuals and what cannot be told apart.
+
+use trimproof_plant::AxisName;
+
+use super::advice;
+use super::law::Values;
+use super::problem::{Set, Unknown};
+use super::result::{AxisFit, Entangled, Estimate, Quantity, Residual, Residuals, Told};
+use super::solve::Solved;
+use super::uncertainty::student_t;
+
+/// Correlation from which on two values are told to be hard to part.
+const ENTANGLED: f64 = 0.95;
+
+/// Puts the result of one axis together.
+pub(super) fn axis_fit(
+    axis: AxisName,
+    rig: &Values,
+    solved: &Solved,
+    mut notes: Vec<String>,
+) -> AxisFit {
+    let has_sweep = solved
+        .problem
+        .sets
+        .iter()
+        .any(|set| matches!(set, Set::Sweep(..)));
+    let has_responses = solved
+        .problem
+        .sets
+        .iter()
+        .any(|set| matches!(set, Set::Response(..)));
+    if !has_responses {
+        notes.push(
+            "no free response: damping and inertia are not told; the rig's damping is taken for what it adds to the sweep's loop"
+                .to_owned(),
+        );
+    }
+    if !has_sweep {
+        notes.push(
+            "no sweep: spring rate, breakout and free play are not told, the rig's are taken; friction, damping and inertia are right only as far as these are"
+                .to_owned(),
+        );
+    }
+    if has_sweep {
+        notes.push(
+            "the rate is that of the cartridge once the rig's weight is taken off: a sweep sees only both together"
+                .to_owned(),
+        );
+    }
+    if has_responses {
+        notes.push(
+            "damping is that of cartridge and pivot together: with the shaft held nothing parts them"
+                .to_owned(),
+        );
+    }
+    AxisFit {
+        axis,
+        estimates: Quantity::ALL
+            .iter()
+            .map(|quantity| estimate(*quantity, rig, solved))
+            .collect(),
+        entangled: entangled(solved, has_sweep),
+        residuals: residuals(solved),
+        notes,
+    }
+}
+
+fn estimate(quantity: Quantity, rig: &Values, solved: &Solved) -> Estimate {
+    let rig = quantity.told(quantity.of(rig));
+    let mut estimate = Estimate {
+        quantity,
+        told: Told::Taken,
+        rig,
+        value: rig,
+        standard_error: None,
+        interval: None,
+    };
+    let problem = &solved.problem;
+    let Some(place) = place(solved, Unknown::Of(quantity)) else {
+        return estimate;
+    };
+    if solved.certainty.is_untold(place) {
+        estimate.told = Told::Untold;
+        return estimate;
+    }
+    let (at, error) = (problem.at[place], solved.certainty.error(place));
+    let reach = student_t(solved.freedom) * error;
+    // What cannot be below nothing is not told to be.
+    let tell = |value: f64| {
+        quantity.told(if quantity.is_log() {
+            libm::exp(value)
+        } else {
+            value.max(0.0)
+        })
+    };
+    estimate.told = Told::Measured;
+    estimate.value = tell(at);
+    estimate.standard_error = Some(if quantity.is_log() {
+        estimate.value * error
+    } else {
+        quantity.told(error)
+    });
+    estimate.interval = Some([tell(at - reach), tell(at + reach)]);
+    estimate
+}
+
+fn place(solved: &Solved, unknown: Unknown) -> Option<usize> {
+    solved
+        .problem
+        .unknowns
+        .iter()
+        .position(|one| *one == unknown)
+}
+
+/// Directions without news, and pairs with a correlation of more than [`ENTANGLED`] of which one at least is asked for.
+fn entangled(solved: &Solved, has_sweep: bool) -> Vec<Entangled> {
+    let unknowns = &solved.problem.unknowns;
+    let certainty = &solved.certainty;
+    let tell = |parts: &[usize], correlation: Option<f64>| {
+        let parts: Vec<Unknown> = parts.iter().map(|i| unknowns[*i]).collect();
+        Entangled {
+            names: parts.iter().map(|one| advice::name(*one)).collect(),
+            correlation,
+            advice: advice::parts(&parts, has_sweep),
+        }
+    };
+    let mut found: Vec<Entangled> = certainty
+        .singular
+        .iter()
+        .map(|parts| tell(parts, None))
+        .collect();
+    let asked = |i: usize| matches!(unknowns[i], Unknown::Of(_));
+    for a in 0..unknowns.len() {
+        for b in a + 1..unknowns.len() {
+            let correlation = certainty.correlation(a, b);
+            let told = !certainty.is_untold(a) && !certainty.is_untold(b);
+            if told && correlation.abs() > ENTANGLED && (asked(a) || asked(b)) {
+                found.push(tell(&[a, b], Some(correlation)));
+            }
+        }
+    }
+    found
+}
+
+fn residuals(solved: &Solved) -> Vec<Residuals> {
+    let problem = &solved.problem;
+    problem
+        .sets
+        .iter()
+        .zip(&solved.lengths)
+        .zip(&solved.left_out)
+        .map(|((set, length), left_out)| {
+            let model = problem.model(set, &problem.at);
+            let points: Vec<Residual> = match set {
+                Set::Sweep(sweep, _) => sweep
+                    .readings
+                    .iter()
+                    .zip(&model)
+                    .map(|(r, model)| Residual {
+                        time_s: r.time,
+                        position_deg: r.angle.to_degrees(),
+                        measured: r.torque / sweep.radius,
+                        model: model / sweep.radius,
+                    })
+                    .collect(),
+                Set::Response(_, response, _) => response
+                    .readings
+                    .iter()
+                    .zip(&model)
+                    .map(|(r, model)| Residual {
+                        time_s: r.time,
+                        position_deg: r.angle.to_degrees(),
+                        measured: r.angle.to_degrees(),
+                        model: model.to_degrees(),
+                    })
+                    .collect(),
+            };
+            let counts: Vec<f64> = match set {
+                Set::Sweep(sweep, _) => sweep.readings.iter().map(|r| r.count).collect(),
+                Set::Response(_, response, _) => {
+                    response.readings.iter().map(|r| r.count).collect()
+                }
+            };
+            let (mut square, mut kept) = (0.0, 0.0);
+            for ((point, count), weight) in points.iter().zip(&counts).zip(set.weights()) {
+                if *weight > 0.0 {
+                    let off = point.measured - point.model;
+                    square += count * off * off;
+                    kept += 1.0;
+                }
+            }
+            Residuals {
+                name: match set {
+                    Set::Sweep(..) => "held sweep".to_owned(),
+                    Set::Response(i, ..) => format!("response {}", i + 1),
+                },
+                unit: match set {
+                    Set::Sweep(..) => "N",
+                    Set::Response(..) => "deg",
+                },
+                points,
+                deviation: (square / f64::max(kept, 1.0)).sqrt(),
+                correlation_length: *length,
+                left_out: *left_out,
+            }
+        })
+        .collect()
+}

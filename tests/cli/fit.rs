@@ -1,0 +1,162 @@
+//! `fit`: what it prints and writes, and bad input.
+
+use crate::workplace::Workplace;
+use std::fmt::Write;
+
+/// A coarse sweep of kittiwake's pitch, worked out from its file by hand: 10.6 N·m/rad behind 0.78 N·m and 0.2 degrees of play, at 0.33 m;
+/// friction 0.05 N·m.
+fn sweep(header: &str) -> String {
+    let mut text = format!("{header}\n");
+    let turns = [0.0_f64, 19.0, -19.0, 0.0];
+    let mut time_s = 0.0;
+    for leg in turns.windows(2) {
+        let steps = ((leg[1] - leg[0]).abs() / 0.02).round() as i32;
+        for i in 0..steps {
+            time_s += 0.01;
+            let way = (leg[1] - leg[0]).signum();
+            let deg = leg[0] + way * 0.02 * f64::from(i);
+            let past = (deg.abs() - 0.2).max(0.0).to_radians();
+            let spring = 0.78 * (past / 0.003_4).min(1.0) + 10.4 * (past - 0.003_4).max(0.0);
+            // A sensor's last digit, so that no two readings agree to the bit.
+            let rough = f64::from((i * 7919) % 97) * 2e-4;
+            let force = (spring.copysign(deg) + 0.05 * way) / 0.33 + rough;
+            writeln!(text, "{time_s:.2},{deg:.2},{force:.4}").unwrap();
+        }
+    }
+    text
+}
+
+const HEADER: &str = "time [s],pitch [deg],pitch force [N]";
+
+fn place() -> Workplace {
+    let place = Workplace::new();
+    place.write("bench.csv", sweep(HEADER));
+    place
+}
+
+#[test]
+fn a_sweep_is_fitted_printed_and_written() {
+    let place = place();
+    let ran = place.run(&["fit", "kittiwake", "bench.csv", "--write", "new-stick.toml"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    for part in [
+        "Fit of kittiwake to bench.csv",
+        "spring rate",
+        "N·m/rad",
+        "damping and inertia are not told",
+        "new-stick.toml",
+    ] {
+        assert!(
+            ran.out.contains(part),
+            "`{part}` is missing in:\n{}",
+            ran.out
+        );
+    }
+    assert!(
+        ran.out.lines().all(|line| line.chars().count() <= 100),
+        "{}",
+        ran.out
+    );
+    let text = place.read("new-stick.toml");
+    let rig: toml::Table = toml::from_str(&text).unwrap();
+    assert_eq!(rig["name"].as_str(), Some("new-stick"));
+    let rate = rig["pitch"]["cartridge"]["rate_nm_per_rad"]
+        .as_float()
+        .unwrap();
+    // 10.4 as drawn, plus the weight that it carries (0.08), over the drive's give: 10.68.
+    assert!((rate - 10.68).abs() < 0.03, "{rate}");
+    assert!(text.contains("# Weighed and swung as a pendulum"));
+    // It is a rig that other commands take.
+    let ran = place.run(&["signals", "new-stick.toml"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+}
+
+#[test]
+fn the_json_form_is_as_documented_and_the_same_each_time() {
+    let place = place();
+    let args = ["fit", "kittiwake", "bench.csv", "--format", "json"];
+    let ran = place.run(&args);
+    let form: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    assert_eq!((&form["form"], &form["exit_code"]), (&1.into(), &0.into()));
+    let axis = &form["axes"][0];
+    let values = axis["values"].as_array().unwrap();
+    assert_eq!(values.len(), 6);
+    assert_eq!(values[0]["told"], "measured");
+    assert_eq!(values[5]["told"], "taken from the rig");
+    assert!(values[5]["interval_95"].is_null());
+    let points = axis["measurements"][0]["points"].as_array().unwrap();
+    assert!(points.len() > 1000 && points[0].as_array().unwrap().len() == 4);
+    let guide = std::fs::read_to_string(
+        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("docs/guides/command-line.md"),
+    )
+    .unwrap();
+    let part = &guide[guide.find("### JSON of fit").unwrap()..];
+    let keys = |value: &serde_json::Value| -> Vec<String> {
+        value.as_object().unwrap().keys().cloned().collect()
+    };
+    let all = [
+        keys(&form),
+        keys(axis),
+        keys(&values[0]),
+        keys(&axis["measurements"][0]),
+    ];
+    for key in all.iter().flatten() {
+        assert!(part.contains(key.as_str()), "the guide lacks `{key}`");
+    }
+    let again = place.run(&args);
+    assert_eq!(again.code, Some(0), "{}", again.err);
+    assert!(again.out == ran.out, "another run prints other bytes");
+}
+
+/// Refused with code 2 and these words; nothing is written.
+fn refused(place: &Workplace, args: &[&str], words: &[&str]) {
+    let before = place.listing();
+    let ran = place.run(args);
+    assert_eq!(ran.code, Some(2), "{args:?}: {}{}", ran.out, ran.err);
+    assert_eq!(ran.out, "", "{args:?}");
+    for word in words {
+        assert!(
+            ran.err.contains(word),
+            "`{word}` is missing in:\n{}",
+            ran.err
+        );
+    }
+    assert_eq!(place.listing(), before, "{args:?}");
+}
+
+#[test]
+fn bad_input_is_refused_before_anything_is_written() {
+    let place = place();
+    let fit = |bench: &'static str| ["fit", "kittiwake", bench, "--write", "new.toml"];
+    refused(&place, &fit("nothing.csv"), &["nothing.csv"]);
+    refused(
+        &place,
+        &["fit", "kittiwak", "bench.csv"],
+        &["there is no rig `kittiwak`", "did you mean `kittiwake`?"],
+    );
+    place.write(
+        "stone.csv",
+        sweep("time [s],pitch [deg],pitch force [stone]"),
+    );
+    refused(&place, &fit("stone.csv"), &["stone", "stone.csv:1"]);
+    place.write(
+        "nan.csv",
+        sweep(HEADER).replacen("0.05,0.08,", "0.05,nan,", 1),
+    );
+    refused(&place, &fit("nan.csv"), &["nan.csv:6"]);
+    place.write("released.csv", {
+        let rows = sweep("").trim_start().replace('\n', "\nreleased,");
+        format!(
+            "condition,{HEADER}\nreleased,{}\n",
+            rows.trim_end_matches("released,").trim_end()
+        )
+    });
+    refused(&place, &fit("released.csv"), &["with the trim holding"]);
+    for name in ["New.toml", "new.csv", "toml"] {
+        refused(
+            &place,
+            &["fit", "kittiwake", "bench.csv", "--write", name],
+            &["is no name of a rig file", "NAME.toml"],
+        );
+    }
+}
