@@ -236,7 +236,7 @@ fn coarse(
 }
 
 /// Half the height of a loop: median over the rising readings of half the way down to the falling branch, N.
-pub(super) fn half_height(parts: [&[Point]; 2]) -> f64 {
+fn half_height(parts: [&[Point]; 2]) -> f64 {
     let [falling, rising] = parts;
     let mut halves: Vec<f64> = rising
         .iter()

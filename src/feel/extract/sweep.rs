@@ -7,7 +7,7 @@ use super::ExtractError;
 use super::branches::{Branches, branches};
 use super::curve::Curve;
 use super::line::{Line, Point, Sums, median, robust_line, within};
-use super::middle::{half_height, middle};
+use super::middle::middle;
 use super::steps::steps;
 use super::stops::{Stop, stop};
 
@@ -192,12 +192,8 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
         found: 0,
         needed: READINGS_MIN,
     })?;
-    let friction = half_height(
-        parts
-            .moving
-            .each_ref()
-            .map(|points| within(points, low, high)),
-    );
+    // The mean over the whole loop, work lost by way: a detent's ripple makes the height at one place a matter of chance.
+    let friction = all.friction;
     let level = all.level.at(start);
     let first = [[start - inch, start], [start, start + inch]].map(|[from, to]| {
         Gradient::through(&parts.moving, from.max(low), to.min(high))
