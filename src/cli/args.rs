@@ -172,6 +172,9 @@ pub struct FitArgs {
     /// Write the rig with the measured values to this file; its name without `.toml` becomes the rig's
     #[arg(long, value_name = "NEW_RIG.toml")]
     pub write: Option<PathBuf>,
+    /// Also draw what the fit leaves of each measurement, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    #[arg(long, value_name = "DIR")]
+    pub pictures: Option<PathBuf>,
     /// How to print the result
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

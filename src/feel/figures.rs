@@ -29,10 +29,20 @@ pub struct SweepFigures {
     pub stop_deg: [f64; 2],
     /// Largest force before the stop, `[negative, positive]`, N, positive numbers.
     pub largest_n: [f64; 2],
-    /// Steps of the force that a smooth gradient would not have.
+    /// Steps of the force that a smooth gradient would not have; a limp stick, whose detent ripples, has none listed.
     pub discontinuities: Vec<Discontinuity>,
     /// Readings that the motor spent slipping, if it did: the sweep then says nothing about the gradient beyond.
     pub slipped_at_deg: Option<f64>,
+}
+
+/// A stick whose free play is more than this share of its travel has nothing that brings it back.
+const LIMP_SHARE: f64 = 0.8;
+
+impl SweepFigures {
+    /// Whether nothing brings the stick back: it stays wherever it is left.
+    pub fn is_limp(&self) -> bool {
+        self.free_play_deg > LIMP_SHARE * (self.stop_deg[1] - self.stop_deg[0])
+    }
 }
 
 /// A step of the force.

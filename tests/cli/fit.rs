@@ -35,6 +35,25 @@ fn place() -> Workplace {
 }
 
 #[test]
+fn what_the_fit_leaves_is_drawn() {
+    let place = place();
+    let ran = place.run(&["fit", "kittiwake", "bench.csv", "--pictures", "drawn"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let svg = place.read("drawn/residuals-pitch-held-sweep.svg");
+    for part in [
+        "measured less model, N",
+        "stick angle, deg",
+        "standard deviation",
+    ] {
+        assert!(svg.contains(part), "`{part}` is missing");
+    }
+    // A reading is a speck in either frame; 2000 of them at most.
+    let specks = svg.matches("<circle").count();
+    assert!((1000..=4001).contains(&specks), "{specks}");
+    assert!(place.path("drawn/residuals-pitch-held-sweep.png").is_file());
+}
+
+#[test]
 fn a_sweep_is_fitted_printed_and_written() {
     let place = place();
     let ran = place.run(&["fit", "kittiwake", "bench.csv", "--write", "new-stick.toml"]);

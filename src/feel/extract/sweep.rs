@@ -205,14 +205,6 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
         }
         Gradient::through(&parts.moving, from, to).map(|gradient| gradient.slope)
     });
-    let full = common.largest[0].max(common.largest[1]);
-    let slack = 0.01 * (high - low);
-    let found = steps(
-        &parts.moving,
-        [[low + slack, start], [start, high - slack]],
-        full,
-        parts.noise,
-    );
     Ok(SweepFigures {
         axis: sweep.axis,
         condition: sweep.condition,
@@ -225,7 +217,8 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
         centring_error_deg: common.stops.map(|stop| stop - start),
         stop_deg: common.stops,
         largest_n: common.largest,
-        discontinuities: found.listed,
+        // A detent ripples: its flanks are no steps of a gradient.
+        discontinuities: Vec::new(),
         slipped_at_deg: None,
     })
 }

@@ -246,6 +246,12 @@ impl Canvas<'_> {
         Ok(())
     }
 
+    /// One reading among many: a small filled circle.
+    pub fn speck(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
+        let circle = Circle::new(unit_place(place), units(1.5) as u32, colour.filled());
+        Ok(self.sheet.draw(&circle)?)
+    }
+
     /// A text whose middle line is at the place.
     pub fn text(
         &mut self,

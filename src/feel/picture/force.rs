@@ -142,11 +142,15 @@ fn figures_line(plot: &ForceLoop<'_>) -> String {
     let sweep = plot.reference.sweep;
     let mut line = format!("{} axis, {}", sweep.axis.name(), sweep.condition.name());
     if let Some(figures) = plot.reference.figures {
-        line.push_str(&format!(
-            ": friction {} N, free play {} deg",
-            number(figures.friction_n, 2),
-            number(figures.free_play_deg, 2)
-        ));
+        line.push_str(&format!(": friction {} N", number(figures.friction_n, 2)));
+        if figures.is_limp() {
+            line.push_str(", stays where it is left");
+        } else {
+            line.push_str(&format!(
+                ", free play {} deg",
+                number(figures.free_play_deg, 2)
+            ));
+        }
         if let Some(at) = figures.slipped_at_deg {
             line.push_str(&format!("; the motor slips at {} deg", number(at, 1)));
         }
@@ -173,9 +177,8 @@ fn axes(plot: &ForceLoop<'_>) -> (Axis, Axis) {
     };
     // Without figures nothing says where the stop begins.
     let known: Option<Vec<f64>> = loops()
-        .map(|one| one.figures.map(|figures| figures.largest_n))
-        .collect::<Option<Vec<_>>>()
-        .map(|pairs| pairs.concat());
+        .map(|one| one.figures.map(|figures| largest_shown(one.sweep, figures)))
+        .collect();
     let most = match known {
         Some(largest) => largest.into_iter().fold(0.0, f64::max),
         None => samples()
@@ -194,6 +197,20 @@ fn axes(plot: &ForceLoop<'_>) -> (Axis, Axis) {
         ..Axis::around("force of the hand at the grip, N", [-most, most], 0.08)
     };
     (x, y)
+}
+
+/// Largest force that is to be seen, N: the figure's, or a limp stick's whole ripple off its stops.
+fn largest_shown(sweep: &Sweep, figures: &SweepFigures) -> f64 {
+    let [low, high] = figures.stop_deg;
+    let off = 0.01 * (high - low);
+    let ripple = sweep
+        .samples
+        .iter()
+        .filter(|_| figures.is_limp())
+        .filter(|sample| sample.position_deg > low + off && sample.position_deg < high - off)
+        .map(|sample| sample.force_n.abs())
+        .filter(|force| force.is_finite());
+    ripple.fold(figures.largest_n[0].max(figures.largest_n[1]), f64::max)
 }
 
 fn draw(
@@ -253,7 +270,9 @@ fn marks(
     let Some(figures) = plot.reference.figures else {
         return Ok(());
     };
-    for (side, sign) in [-1.0, 1.0].into_iter().enumerate() {
+    // A limp stick has nothing to break out of.
+    let sides = [-1.0, 1.0].into_iter().enumerate();
+    for (side, sign) in sides.filter(|_| !figures.is_limp()) {
         let force = figures.breakout_n[side];
         let Some(at) = reached(plot.reference.sweep, sign, force) else {
             continue;

@@ -1,4 +1,5 @@
-//! Pictures: force against position, free responses, the holding margin, a run over time. Each is SVG text; [`png`] makes
+//! Pictures: force against position, free responses, the holding margin, what a fit
+//! leaves, a run over time. Each is SVG text; [`png`] makes
 //! an image of it.
 //!
 //! The same input gives the same bytes. Positions are in degrees of the stick, forces in N of the hand on the grip; pounds and
@@ -10,6 +11,7 @@ mod force;
 mod holding;
 mod plane;
 mod png;
+mod residual;
 mod response;
 mod run;
 mod style;
@@ -21,6 +23,7 @@ mod trace;
 pub use force::{ForceLoop, ForceTarget, ForceTolerance, Loop, force_loop};
 pub use holding::{Holding, HoldingLine, holding_margin};
 pub use png::png;
+pub use residual::{ResidualPlot, residual_plot};
 pub use response::{FreeResponse, Step, response};
 pub use run::{expectation, overview};
 pub use trace::{Curve, Lane, Panel, TracePlot, trace};

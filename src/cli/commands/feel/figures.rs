@@ -10,8 +10,6 @@ use trimproof_feel::record::Condition;
 use trimproof_harness::card::text::{fixed, table};
 use trimproof_plant::AxisName;
 
-/// A limp stick has no force that brings it back: nearly all of its travel is free.
-const LIMP_SHARE: f64 = 0.8;
 /// What stands where there is no figure.
 const NONE: &str = "-";
 
@@ -58,7 +56,7 @@ fn sweeps(out: &mut Vec<Titled>, figures: &Figures, condition: Condition) {
         Condition::Released => "Slow sweep, supply on, trim release pressed",
         Condition::Unpowered => "Slow sweep, supply off",
     };
-    let limp = found.iter().flatten().all(|sweep| is_limp(sweep));
+    let limp = found.iter().flatten().all(|sweep| sweep.is_limp());
     let lines: &[Line<SweepFigures>] = if limp { &DRAG } else { &GRADIENT };
     let mut rows = vec![header()];
     for (what, unit, value) in lines {
@@ -154,7 +152,7 @@ const DRAG: [Line<SweepFigures>; 6] = [
         digits(s.stop_deg[side], 2)
     }),
     ("stays where it is left", "", |s, side| {
-        once(side, if is_limp(s) { "yes" } else { "no" })
+        once(side, if s.is_limp() { "yes" } else { "no" })
     }),
 ];
 
@@ -230,11 +228,6 @@ fn whole(out: &mut Vec<Titled>, figures: &Figures) {
         2,
     );
     section(out, "Trim and inertia", rows);
-}
-
-/// Whether a sweep is that of a stick which nothing brings back.
-fn is_limp(sweep: &SweepFigures) -> bool {
-    sweep.free_play_deg > LIMP_SHARE * (sweep.stop_deg[1] - sweep.stop_deg[0])
 }
 
 /// A slope by travel at the grip, N/mm.

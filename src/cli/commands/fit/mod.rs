@@ -1,5 +1,6 @@
 //! `fit`: a rig's values from what was measured on the bench.
 
+mod draw;
 mod json;
 mod text;
 
@@ -14,7 +15,7 @@ use trimproof_feel::bench_csv;
 use trimproof_feel::fit::{Fit, FitError, Written, fit, written};
 use trimproof_feel::record::Record;
 use trimproof_harness::suite::{
-    Problem, load_rig, read_text, read_text_within, try_file, write_whole,
+    Problem, load_rig, read_text, read_text_within, try_file, try_folder, write_whole,
 };
 use trimproof_plant::FileError;
 
@@ -34,6 +35,10 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
         try_file(file)
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
+    if let Some(folder) = &args.pictures {
+        try_folder(folder)
+            .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
+    }
     let fit = fit(&rig, &record).map_err(|error| useless(&args.bench, &error))?;
     let written = match &name {
         Some(name) => {
@@ -51,6 +56,13 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
         let failure = Failure::cannot_write(file.display().to_string(), &error);
         report::print(&failure, paint);
         exit = failure.exit();
+    }
+    if let Some(folder) = &args.pictures {
+        for (what, why) in draw::write_all(folder, &rig.name, &fit) {
+            let failure = Failure::CannotWrite { what, why };
+            report::print(&failure, paint);
+            exit = failure.exit();
+        }
     }
     let shown = Shown {
         rig: &rig.name,

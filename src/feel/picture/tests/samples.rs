@@ -1,6 +1,7 @@
 //! What the pictures of the tests show: a run of the twin, and bench data made up from it.
 
 use super::*;
+use crate::fit::{Residual, Residuals};
 use std::sync::{Arc, LazyLock};
 use trimproof_harness::judge::{Judgement, judge};
 use trimproof_harness::run::{LogicTarget, run_scenario};
@@ -267,6 +268,34 @@ fn holding_picture(title: &str, name: &str) -> String {
     .unwrap()
 }
 
+fn residual_picture(title: &str, name: &str) -> String {
+    let points = (0..400)
+        .map(|i| {
+            let time_s = 0.05 * f64::from(i);
+            let position_deg = 18.0 * libm::sin(0.3 * time_s);
+            let model = 0.55 * position_deg;
+            Residual {
+                time_s,
+                position_deg,
+                measured: model + 0.04 * libm::sin(1.7 * f64::from(i * i)),
+                model,
+            }
+        })
+        .collect();
+    residual_plot(&ResidualPlot {
+        title,
+        residuals: &Residuals {
+            name: name.to_owned(),
+            unit: "N",
+            points,
+            deviation: 0.03,
+            correlation_length: 1.0,
+            left_out: 2,
+        },
+    })
+    .unwrap()
+}
+
 /// Every picture, by the name of its file.
 pub fn all(title: &str, name: &str) -> Vec<(&'static str, String)> {
     let twin = &*TWIN;
@@ -298,6 +327,7 @@ pub fn all(title: &str, name: &str) -> Vec<(&'static str, String)> {
                 },
             ),
         ),
+        ("residuals", residual_picture(title, name)),
         (
             "run",
             overview(&case, &twin.trace, &twin.judgements).unwrap(),
