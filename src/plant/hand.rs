@@ -57,16 +57,17 @@ impl PathShape {
 
 #[derive(Clone, Copy, Debug)]
 struct Path {
-    from_rad: [f64; 2],
-    to_rad: [f64; 2],
+    from_rad: f64,
+    to_rad: f64,
     start_s: f64,
     over_s: f64,
     shape: PathShape,
 }
 
+/// A plain force on one axis.
 #[derive(Clone, Copy, Debug)]
 struct Push {
-    force_n: [f64; 2],
+    force_n: f64,
     start_s: f64,
     rise_s: f64,
     end_s: f64,
@@ -77,8 +78,8 @@ struct Push {
 pub struct Hand {
     grip_radius_m: f64,
     feel: HandFeel,
-    grip: Option<Path>,
-    push: Option<Push>,
+    grip: Option<[Path; 2]>,
+    push: [Option<Push>; 2],
     wish: PoseAnchor,
 }
 
@@ -89,7 +90,7 @@ impl Hand {
             grip_radius_m,
             feel,
             grip: None,
-            push: None,
+            push: [None; 2],
             wish: PoseAnchor::default(),
         }
     }
@@ -97,26 +98,28 @@ impl Hand {
     /// Takes the grip where the stick is.
     pub fn take(&mut self, feel: HandFeel, at_rad: [f64; 2], now_s: f64) {
         self.feel = feel;
-        self.grip = Some(Path {
+        self.grip = Some(at_rad.map(|at_rad| Path {
             from_rad: at_rad,
             to_rad: at_rad,
             start_s: now_s,
             over_s: 0.0,
             shape: PathShape::Steady,
-        });
+        }));
     }
 
-    /// Carries the grip's target to new angles; an axis given as `None` stays. No effect without a grip.
+    /// Carries the grip's target to new angles; an axis given as `None` goes on as it does. No effect without a grip.
     pub fn carry(&mut self, to_rad: [Option<f64>; 2], over_s: f64, shape: PathShape, now_s: f64) {
-        if let Some((from_rad, _)) = self.target(now_s) {
-            let to_rad = std::array::from_fn(|i| to_rad[i].unwrap_or(from_rad[i]));
-            self.grip = Some(Path {
-                from_rad,
-                to_rad,
-                start_s: now_s,
-                over_s,
-                shape,
-            });
+        let Some(paths) = &mut self.grip else { return };
+        for (path, to_rad) in paths.iter_mut().zip(to_rad) {
+            if let Some(to_rad) = to_rad {
+                *path = Path {
+                    from_rad: path.target(now_s).0,
+                    to_rad,
+                    start_s: now_s,
+                    over_s,
+                    shape,
+                };
+            }
         }
     }
 
@@ -125,14 +128,19 @@ impl Hand {
         self.grip = None;
     }
 
-    /// Pushes with a plain force per axis from now, rising over `rise_s`, for `for_s` in all.
+    /// Pushes with a plain force per axis from now, rising over `rise_s`, for `for_s` in all; on an axis with 0 what is under
+    /// way goes on.
     pub fn push(&mut self, force_n: [f64; 2], rise_s: f64, for_s: f64, now_s: f64) {
-        self.push = Some(Push {
-            force_n,
-            start_s: now_s,
-            rise_s,
-            end_s: now_s + for_s,
-        });
+        for (push, force_n) in self.push.iter_mut().zip(force_n) {
+            if force_n != 0.0 {
+                *push = Some(Push {
+                    force_n,
+                    start_s: now_s,
+                    rise_s,
+                    end_s: now_s + for_s,
+                });
+            }
+        }
     }
 
     /// Whether the hand holds the grip.
@@ -142,13 +150,12 @@ impl Hand {
 
     /// Target angles and rates of the path at an instant, rad and rad/s.
     pub fn target(&self, now_s: f64) -> Option<([f64; 2], [f64; 2])> {
-        let path = self.grip.as_ref()?;
-        let (share, rate) = path.progress(now_s);
-        let span: [f64; 2] = std::array::from_fn(|i| path.to_rad[i] - path.from_rad[i]);
-        Some((
-            std::array::from_fn(|i| path.from_rad[i] + share * span[i]),
-            std::array::from_fn(|i| rate * span[i]),
-        ))
+        let [(pitch, pitch_rate), (roll, roll_rate)] = self
+            .grip
+            .as_ref()?
+            .each_ref()
+            .map(|path| path.target(now_s));
+        Some(([pitch, roll], [pitch_rate, roll_rate]))
     }
 
     /// Torque of the hand on each axis of a stick at `pose` with the given rates, rad/s: N·m.
@@ -176,7 +183,7 @@ impl Hand {
         wish: Option<(Pose, [f64; 2])>,
         now_s: f64,
     ) -> [f64; 2] {
-        if self.grip.is_none() && self.push.is_none() {
+        if self.grip.is_none() && self.push.iter().all(Option::is_none) {
             return [0.0; 2];
         }
         let r = self.grip_radius_m;
@@ -200,10 +207,9 @@ impl Hand {
             }
             torque_nm = [dot(force, levers[0]), dot(force, levers[1])];
         }
-        if let Some(push) = &self.push {
-            let share = push.share(now_s);
-            for i in 0..2 {
-                torque_nm[i] += share * push.force_n[i] * reach[i];
+        for i in 0..2 {
+            if let Some(push) = &self.push[i] {
+                torque_nm[i] += push.share(now_s) * push.force_n * reach[i];
             }
         }
         torque_nm
@@ -211,6 +217,13 @@ impl Hand {
 }
 
 impl Path {
+    /// Angle and rate at an instant, rad and rad/s.
+    fn target(&self, now_s: f64) -> (f64, f64) {
+        let (share, rate) = self.progress(now_s);
+        let span = self.to_rad - self.from_rad;
+        (self.from_rad + share * span, rate * span)
+    }
+
     /// Share of the way and its rate, 1/s.
     fn progress(&self, now_s: f64) -> (f64, f64) {
         let gone = now_s - self.start_s;

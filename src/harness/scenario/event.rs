@@ -25,7 +25,7 @@ pub enum Event {
         #[schemars(range(max = 5000.0), extend("exclusiveMinimum" = 0))]
         limit_n: Option<f64>,
     },
-    /// The gripping hand moves to an angle; an axis that is not named stays where the hand has it.
+    /// The gripping hand moves to an angle; an axis that is not named goes on to where it was sent.
     Carry {
         /// When it starts, s.
         #[schemars(range(min = 0.0))]
