@@ -246,3 +246,33 @@ impl Push {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FEEL: HandFeel = HandFeel {
+        stiffness_n_per_m: 1000.0,
+        damping_n_s_per_m: 10.0,
+        limit_n: 100.0,
+    };
+
+    #[test]
+    fn what_begins_on_one_axis_leaves_the_other_as_it_is() {
+        let mut hand = Hand::new(0.4, FEEL);
+        hand.take(FEEL, [0.0; 2], 0.0);
+        hand.carry([Some(0.2), None], 2.0, PathShape::Steady, 0.0);
+        hand.carry([None, Some(-0.1)], 1.0, PathShape::Steady, 1.0);
+        let (angle, rate) = hand.target(1.5).unwrap();
+        assert!((angle[0] - 0.15).abs() < 1e-12 && (rate[0] - 0.1).abs() < 1e-12);
+        assert!((angle[1] + 0.05).abs() < 1e-12 && (rate[1] + 0.1).abs() < 1e-12);
+        hand.let_go();
+        hand.push([0.0, 10.0], 0.0, 2.0, 0.0);
+        hand.push([5.0, 0.0], 0.0, 2.0, 1.0);
+        let upright = Pose::at([0.0; 2]);
+        assert_eq!(hand.touch(&upright, [0.0; 2], 0.5), [0.0, 4.0]);
+        assert_eq!(hand.touch(&upright, [0.0; 2], 1.5), [2.0, 4.0]);
+        assert_eq!(hand.touch(&upright, [0.0; 2], 2.5), [2.0, 0.0]);
+        assert_eq!(hand.touch(&upright, [0.0; 2], 3.5), [0.0; 2]);
+    }
+}

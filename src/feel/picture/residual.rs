@@ -54,6 +54,7 @@ pub fn residual_plot(plot: &ResidualPlot<'_>) -> Result<String, PictureError> {
     let decimals = if plot.is_sweep() { 3 } else { 4 };
     let left_out = match found.left_out {
         0 => String::new(),
+        1 => ", 1 reading left out as wild".to_owned(),
         count => format!(", {count} readings left out as wild"),
     };
     let below = format!(
