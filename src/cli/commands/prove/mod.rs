@@ -179,6 +179,8 @@ mod tests {
             pictures: Vec::new(),
             kept: Vec::new(),
             write_error: None,
+            traffic: None,
+            farewell: None,
         }
     }
 
