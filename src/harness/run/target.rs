@@ -38,6 +38,32 @@ pub trait Target {
     }
 }
 
+impl Target for Box<dyn Target> {
+    fn identity(&self) -> String {
+        (**self).identity()
+    }
+
+    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
+        (**self).begin(settings)
+    }
+
+    fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+        (**self).tick(inputs)
+    }
+
+    fn reset(&mut self) -> Result<(), TargetError> {
+        (**self).reset()
+    }
+
+    fn end(&mut self, how: Ending) -> Option<String> {
+        (**self).end(how)
+    }
+
+    fn traffic(&self) -> Option<Traffic> {
+        (**self).traffic()
+    }
+}
+
 /// How a run came to its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Ending {
