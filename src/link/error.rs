@@ -177,7 +177,8 @@ impl LinkError {
                 "another program may have it open, or you may not be in the group that owns it (often dialout)".to_owned()
             }
             Self::TooSlowToMove { .. } => "use 115200 baud or more".to_owned(),
-            Self::NoAnswer { .. } => {
+            // In mid-run the board has answered before.
+            Self::NoAnswer { request, .. } if request.starts_with("hello") => {
                 "is this trimproof's firmware, at this baud rate, with both wires crossed over?".to_owned()
             }
             _ => return None,
