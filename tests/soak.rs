@@ -41,13 +41,13 @@ fn soak(ticks: u32, share: f64) {
     let (near, mut far, _) = pty_pair().expect("there is a pseudo-terminal");
     let stop = AtomicBool::new(false);
     std::thread::scope(|scope| {
-        scope.spawn(|| {
+        let served = scope.spawn(|| {
             let about = About {
                 board: "pty",
                 tick_hz: 0,
                 has_motors: false,
             };
-            serve(&mut far, about, &mut NoPins, &stop);
+            serve(&mut far, about, &mut NoPins, &stop)
         });
         let faults = Faults {
             kind: FaultKind::FlipBit,
@@ -85,7 +85,8 @@ fn soak(ticks: u32, share: f64) {
         };
         let worked = work();
         stop.store(true, Ordering::Relaxed);
-        let (wrong, board) = worked.unwrap_or_else(|why| panic!("{why}"));
+        let served = served.join();
+        let (wrong, board) = worked.unwrap_or_else(|why| panic!("{why}; the board: {served:?}"));
         let wall_s = begun.elapsed().as_secs_f64();
         let traffic = board.traffic().expect("a board has a link");
         let struck = struck.load(Ordering::Relaxed);

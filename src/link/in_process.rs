@@ -71,24 +71,29 @@ impl Line for BoardLine {
     }
 }
 
-/// Is a board at the far end of `line` until `stop` is set or the line is gone.
-pub fn serve(line: &mut dyn Line, about: About, pins: &mut impl Pins, stop: &AtomicBool) {
+/// Is a board at the far end of `line` until `stop` is set.
+///
+/// # Errors
+/// The line is gone.
+pub fn serve(
+    line: &mut dyn Line,
+    about: About,
+    pins: &mut impl Pins,
+    stop: &AtomicBool,
+) -> io::Result<()> {
     let begun = Instant::now();
     let mut board = Board::new(about);
     let mut buffer = [0; 256];
     while !stop.load(Ordering::Relaxed) {
-        let Ok(count) = line.read(&mut buffer, Duration::from_millis(5)) else {
-            return;
-        };
+        let count = line.read(&mut buffer, Duration::from_millis(5))?;
         // The board's clock wraps by itself.
         let now_ms = begun.elapsed().as_millis() as u32;
         for byte in &buffer[..count] {
-            if let Some(frame) = board.take(*byte, now_ms, pins)
-                && line.write_all(frame).is_err()
-            {
-                return;
+            if let Some(frame) = board.take(*byte, now_ms, pins) {
+                line.write_all(frame)?;
             }
         }
         board.watch(now_ms, pins);
     }
+    Ok(())
 }

@@ -52,7 +52,10 @@ impl AtPort {
             tick_hz: 0,
             has_motors: true,
         };
-        let thread = std::thread::spawn(move || serve(&mut line, about, &mut own, &until));
+        let thread = std::thread::spawn(move || {
+            // The line goes with the test.
+            let _ = serve(&mut line, about, &mut own, &until);
+        });
         Self {
             name,
             pins,
