@@ -352,6 +352,34 @@ fn what_feeds_a_trace_takes_its_functions_from_libm() {
 }
 
 #[test]
+fn only_the_link_opens_ports_and_sockets_and_starts_processes() {
+    let words = [
+        "serialport",
+        "std::net",
+        "std::os::unix::net",
+        "UnixStream",
+        "UnixListener",
+        "process::Command",
+        "Stdio",
+    ];
+    for folder in members()
+        .iter()
+        .map(String::as_str)
+        .filter(|member| *member != "src/link")
+        .chain(["src/cli"])
+    {
+        forbid(folder, &words, &[]);
+    }
+    for member in members().iter().filter(|member| *member != "src/link") {
+        let used = dependencies(member, "dependencies");
+        for name in ["serialport", "trimproof-link"] {
+            assert!(!used.contains(name), "{member} depends on {name}");
+        }
+    }
+    forbid("src/link", &["println!", "eprintln!", "HashMap"], &[]);
+}
+
+#[test]
 fn bevy_stays_in_the_viewer() {
     for member in members()
         .iter()

@@ -4,6 +4,7 @@ use crate::exit;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
+use trimproof_link::On;
 
 /// Proves the firmware of a force-feel stick on a physics twin before it is flashed.
 #[derive(Debug, Parser)]
@@ -36,6 +37,10 @@ pub enum Command {
     Feel(FeelArgs),
     /// Identify a rig's spring, friction, damping and inertia from what was measured on the bench
     Fit(FitArgs),
+    /// Check the link to a board: round trips, errors, how long answers take
+    Link(LinkArgs),
+    /// List the serial ports that a board may be behind
+    Ports(PortsArgs),
 }
 
 /// Arguments of `prove`.
@@ -74,6 +79,58 @@ pub struct ProveArgs {
     /// How many scenarios run at a time [default: one for each processor core]
     #[arg(long, value_name = "N")]
     pub threads: Option<NonZeroUsize>,
+    /// Where the controller runs: `logic` in this process, `image:FILE` a firmware image in an emulated board, `port:NAME` a board
+    /// on a serial port
+    #[arg(long, value_name = "PLACE", default_value = "logic")]
+    pub on: On,
+    #[command(flatten)]
+    pub wire: WireArgs,
+    /// Let the board energise its motors; without this nothing moves. Only with `--on port:NAME`
+    #[arg(long)]
+    pub allow_motion: bool,
+}
+
+/// Arguments of all commands that speak to a board.
+#[derive(Args, Debug)]
+pub struct WireArgs {
+    /// Bits a second on the serial port [default: 1000000]
+    #[arg(long, value_name = "BAUD", value_parser = clap::value_parser!(u32).range(1200..=12_000_000))]
+    pub baud: Option<u32>,
+    /// Also write down every frame that goes over the link, in this file
+    #[arg(long, value_name = "FILE")]
+    pub frames: Option<PathBuf>,
+}
+
+impl WireArgs {
+    /// Bits a second, unless said otherwise.
+    pub const BAUD: u32 = 1_000_000;
+}
+
+/// Arguments of `link`.
+#[derive(Args, Debug)]
+pub struct LinkArgs {
+    /// Make round trips in which nothing may move, and tell how they went
+    #[arg(long, required = true)]
+    pub check: bool,
+    /// Where the board is: `image:FILE` or `port:NAME`
+    #[arg(long, value_name = "PLACE")]
+    pub on: On,
+    #[command(flatten)]
+    pub wire: WireArgs,
+    /// How many round trips
+    #[arg(long, value_name = "N", default_value_t = 2000, value_parser = clap::value_parser!(u32).range(1..=10_000_000))]
+    pub ticks: u32,
+    /// How to print what was found
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
+}
+
+/// Arguments of `ports`.
+#[derive(Args, Debug)]
+pub struct PortsArgs {
+    /// How to print the list
+    #[arg(long, value_enum, default_value_t = Format::Text)]
+    pub format: Format,
 }
 
 /// Arguments of `compare`.

@@ -1,6 +1,7 @@
 //! `trimproof`: proves force-feel stick firmware against a physics twin before it is flashed.
 
 mod args;
+mod board;
 mod commands;
 mod exit;
 mod find;
@@ -26,6 +27,8 @@ fn main() -> ExitCode {
             Command::Size(args) => commands::size::run(args, paint),
             Command::Feel(args) => commands::feel::run(args, paint),
             Command::Fit(args) => commands::fit::run(args, paint),
+            Command::Link(args) => commands::link::run(args, paint),
+            Command::Ports(args) => commands::ports::run(args),
         };
         result.unwrap_or_else(|failure| {
             report::print(&failure, paint);

@@ -8,6 +8,7 @@ use miette::{
 };
 use std::io::Write;
 use trimproof_harness::suite::{Problem, plain};
+use trimproof_link::LinkError;
 
 /// Width of messages, characters.
 const WIDTH: usize = 100;
@@ -24,6 +25,8 @@ pub enum Failure {
         /// What would help.
         help: Option<String>,
     },
+    /// A board that cannot be spoken to.
+    Link(LinkError),
     /// A result that cannot be written.
     CannotWrite {
         /// Which result.
@@ -46,8 +49,16 @@ impl Failure {
     pub fn exit(&self) -> Exit {
         match self {
             Failure::Files(_) | Failure::Argument { .. } => Exit::Unusable,
+            Failure::Link(error) if error.is_usage() => Exit::Unusable,
+            Failure::Link(_) => Exit::Target,
             Failure::CannotWrite { .. } => Exit::CannotWrite,
         }
+    }
+}
+
+impl From<LinkError> for Failure {
+    fn from(error: LinkError) -> Self {
+        Failure::Link(error)
     }
 }
 
@@ -80,6 +91,7 @@ fn render(failure: &Failure, colour: bool) -> String {
             out
         }
         Failure::Argument { message, help } => render_plain(message, help.as_deref()),
+        Failure::Link(error) => render_plain(&error.to_string(), error.help().as_deref()),
         Failure::CannotWrite { what, why } => {
             render_plain(&format!("cannot write {what}: {why}"), None)
         }

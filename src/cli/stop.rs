@@ -11,6 +11,7 @@ static STOP: AtomicBool = AtomicBool::new(false);
 pub fn on_signal() -> &'static AtomicBool {
     let _ = ctrlc::set_handler(|| {
         if STOP.swap(true, Ordering::Relaxed) {
+            trimproof_link::end_all();
             std::process::exit(i32::from(Exit::Stopped.code()));
         }
         eprintln!("stopping: what is complete is kept; once more to end at once");

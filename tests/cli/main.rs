@@ -2,6 +2,9 @@
 
 mod bad_files;
 mod bad_places;
+mod boards;
+#[cfg(unix)]
+mod boards_on_a_port;
 mod feel;
 mod fit;
 mod interrupt;

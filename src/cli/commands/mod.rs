@@ -4,6 +4,8 @@ pub mod compare;
 pub mod completions;
 pub mod feel;
 pub mod fit;
+pub mod link;
+pub mod ports;
 pub mod prove;
 pub mod schema;
 pub mod signals;

@@ -69,6 +69,8 @@ fn outcome(case: &Case, end: End, judgements: Vec<Judgement>) -> Outcome {
         }],
         kept: Vec::new(),
         write_error: None,
+        traffic: None,
+        farewell: None,
     }
 }
 

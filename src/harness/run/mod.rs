@@ -7,8 +7,10 @@
 mod link;
 mod script;
 mod target;
+mod traffic;
 
-pub use target::{LogicTarget, Target, TargetError};
+pub use target::{Ending, LogicTarget, Target, TargetError};
+pub use traffic::{RoundTrips, Traffic};
 
 use trimproof_controller::{Inputs, Outputs};
 use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose};

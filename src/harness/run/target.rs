@@ -1,5 +1,6 @@
 //! Where the controller under test runs.
 
+use super::Traffic;
 use thiserror::Error;
 use trimproof_controller::{Controller, Inputs, Outputs, Settings};
 
@@ -25,6 +26,51 @@ pub trait Target {
     /// # Errors
     /// The controller does not come back.
     fn reset(&mut self) -> Result<(), TargetError>;
+
+    /// The run is over. What the user must hear of how the controller took it, if anything.
+    fn end(&mut self, _how: Ending) -> Option<String> {
+        None
+    }
+
+    /// What went over the link since the run began; `None` if there is no link.
+    fn traffic(&self) -> Option<Traffic> {
+        None
+    }
+}
+
+impl Target for Box<dyn Target> {
+    fn identity(&self) -> String {
+        (**self).identity()
+    }
+
+    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
+        (**self).begin(settings)
+    }
+
+    fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+        (**self).tick(inputs)
+    }
+
+    fn reset(&mut self) -> Result<(), TargetError> {
+        (**self).reset()
+    }
+
+    fn end(&mut self, how: Ending) -> Option<String> {
+        (**self).end(how)
+    }
+
+    fn traffic(&self) -> Option<Traffic> {
+        (**self).traffic()
+    }
+}
+
+/// How a run came to its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ending {
+    /// It ran its whole length.
+    Complete,
+    /// It was stopped from outside, or the controller failed.
+    Broken,
 }
 
 /// Why a target failed.
@@ -36,6 +82,12 @@ pub enum TargetError {
     /// A tick was asked for before the run began.
     #[error("the controller was not started")]
     NotBegun,
+    /// The board or the link to it failed; what and where.
+    #[error("{0}")]
+    Link(String),
+    /// Two controllers that were run side by side differ; where and in what.
+    #[error("{0}")]
+    Differs(String),
 }
 
 /// The controller in this process: the crate that is flashed.

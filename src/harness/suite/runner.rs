@@ -3,7 +3,7 @@
 use super::load::Case;
 use crate::card;
 use crate::judge::{Judgement, judge};
-use crate::run::{Target, run_scenario};
+use crate::run::{Ending, Target, Traffic, run_scenario};
 use crate::trace::{Trace, TraceError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use std::num::NonZeroUsize;
@@ -62,6 +62,10 @@ pub struct Outcome {
     pub kept: Vec<PathBuf>,
     /// Why a trace could not be written.
     pub write_error: Option<TraceError>,
+    /// What went over the link; `None` if there is none.
+    pub traffic: Option<Traffic>,
+    /// What the user must hear of how the controller took the end.
+    pub farewell: Option<String>,
 }
 
 /// How a run ended.
@@ -202,7 +206,16 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         (Some(reason), false) => End::Cut(reason.clone()),
         (None, false) => End::Complete,
     };
+    let farewell = target.end(if end == End::Complete {
+        Ending::Complete
+    } else {
+        Ending::Broken
+    });
     let mut outcome = blank(case, end);
+    outcome.farewell = farewell;
+    outcome.traffic = target.traffic();
+    // The board is free for the next run while this one is judged.
+    drop(target);
     // The first row is the start.
     outcome.simulated_s = run.trace.rows().saturating_sub(1) as f64 * run.trace.about.tick_s;
     ran((outcome.simulated_s - told_s).max(0.0));
@@ -255,5 +268,7 @@ fn blank(case: &Case, end: End) -> Outcome {
         pictures: Vec::new(),
         kept: Vec::new(),
         write_error: None,
+        traffic: None,
+        farewell: None,
     }
 }

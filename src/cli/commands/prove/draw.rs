@@ -3,7 +3,6 @@
 use std::path::Path;
 use trimproof_feel::{page, picture};
 use trimproof_harness::judge::Judgement;
-use trimproof_harness::run::{LogicTarget, Target};
 use trimproof_harness::suite::{Case, Outcome, Picture, plain, write_whole};
 use trimproof_harness::trace::Trace;
 
@@ -38,10 +37,9 @@ pub fn pictures(
     pictures
 }
 
-/// The page of a suite.
-pub fn page(cases: &[Case], outcomes: &[Outcome]) -> String {
-    let controller = LogicTarget::new().identity();
-    page::prove(cases, outcomes, &controller, env!("CARGO_PKG_VERSION"))
+/// The page of a suite that was run against `controller`.
+pub fn page(cases: &[Case], outcomes: &[Outcome], controller: &str) -> String {
+    page::prove(cases, outcomes, controller, env!("CARGO_PKG_VERSION"))
 }
 
 /// Writes the picture of every run, each file whole or not at all; gives what could not be written and why.

@@ -1,5 +1,6 @@
 //! The verdicts for programs; documented in docs/guides/command-line.md.
 
+use crate::board::{LinkTraffic, Place};
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_harness::suite::{Case, End, Outcome};
@@ -13,7 +14,15 @@ pub struct Verdicts<'a> {
     form: u32,
     exit_code: u8,
     simulated_s: f64,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    board: Option<Board<'a>>,
     runs: Vec<RunVerdict<'a>>,
+}
+
+#[derive(Serialize)]
+struct Board<'a> {
+    on: &'a str,
+    identity: String,
 }
 
 #[derive(Serialize)]
@@ -30,6 +39,8 @@ struct RunVerdict<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     write_error: Option<String>,
     expectations: Vec<ExpectationVerdict<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    link: Option<LinkTraffic>,
     #[serde(skip_serializing_if = "Option::is_none")]
     card: Option<&'a str>,
 }
@@ -48,11 +59,21 @@ struct ExpectationVerdict<'a> {
 
 impl<'a> Verdicts<'a> {
     /// Verdicts of `outcomes`, which came of `cases` in this order; with cards if wanted.
-    pub fn of(cases: &'a [Case], outcomes: &'a [Outcome], exit: Exit, cards: bool) -> Self {
+    pub fn of(
+        cases: &'a [Case],
+        outcomes: &'a [Outcome],
+        exit: Exit,
+        cards: bool,
+        place: &'a Place,
+    ) -> Self {
         Self {
             form: FORM,
             exit_code: exit.code(),
             simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
+            board: place.description().map(|on| Board {
+                on,
+                identity: place.identity(),
+            }),
             runs: cases
                 .iter()
                 .zip(outcomes)
@@ -106,6 +127,7 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
             .collect(),
         write_error: outcome.write_error.as_ref().map(ToString::to_string),
         expectations: expectations.collect(),
+        link: outcome.traffic.as_ref().map(LinkTraffic::of),
         card: if cards { outcome.card.as_deref() } else { None },
     }
 }

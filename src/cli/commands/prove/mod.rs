@@ -6,15 +6,14 @@ mod table;
 mod watch;
 
 use crate::args::{Format, ProveArgs};
+use crate::board::Place;
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
 use crate::report::{self, Failure};
 use crate::{CommandResult, find, stop};
-use std::num::NonZeroUsize;
 use std::path::Path;
 use std::time::Instant;
 use trimproof_harness::judge::Judgement;
-use trimproof_harness::run::{LogicTarget, Target};
 use trimproof_harness::suite::{
     Case, End, Outcome, Plan, load, plain, run_suite, try_file, try_folder, write_whole,
 };
@@ -31,11 +30,12 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     }
     let cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
     let epoch_s = source_date_epoch()?;
+    let place = Place::open(&args.on, &args.wire, args.allow_motion, args.threads)?;
     try_places(args)?;
     watch::say_advice(&cases);
 
     let begun = Instant::now();
-    let outcomes = run_all(&cases, args);
+    let outcomes = run_all(&cases, args, &place);
     let elapsed = begun.elapsed();
 
     let mut exit = exit_of(&outcomes);
@@ -43,6 +43,9 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
         report::print(&Failure::CannotWrite { what, why }, paint);
         exit = worst(exit, Exit::CannotWrite);
     };
+    if let Err((what, why)) = place.finish_log() {
+        cannot_write(what, why);
+    }
     if let Some(file) = &args.junit {
         let written = trimproof_harness::junit::render(&outcomes, epoch_s)
             .map_err(|error| error.to_string())
@@ -52,7 +55,7 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
         }
     }
     if let Some(file) = &args.html {
-        let page = draw::page(&cases, &outcomes);
+        let page = draw::page(&cases, &outcomes, &place.identity());
         if let Err(error) = write_whole(file, page.as_bytes()) {
             cannot_write(file.display().to_string(), plain(&error));
         }
@@ -75,16 +78,18 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
         }
     }
     match args.format {
-        Format::Json => emit_json(&json::Verdicts::of(&cases, &outcomes, exit, args.cards))?,
-        Format::Text => emit(&table::render(&outcomes, args, paint))?,
+        Format::Json => emit_json(&json::Verdicts::of(
+            &cases, &outcomes, exit, args.cards, &place,
+        ))?,
+        Format::Text => emit(&table::render(&outcomes, args, &place, paint))?,
     }
+    watch::say_farewells(&outcomes);
     watch::say_elapsed(&outcomes, elapsed);
     Ok(exit)
 }
 
-fn run_all(cases: &[Case], args: &ProveArgs) -> Vec<Outcome> {
-    let cores = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
-    let make = || -> Box<dyn Target> { Box::new(LogicTarget::new()) };
+fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
+    let make = || place.target();
     let draw = |case: &Case, trace: &Trace, judgements: &[Judgement]| {
         draw::pictures(
             case,
@@ -95,7 +100,7 @@ fn run_all(cases: &[Case], args: &ProveArgs) -> Vec<Outcome> {
         )
     };
     let plan = Plan {
-        threads: args.threads.unwrap_or(cores),
+        threads: place.threads(),
         keep: args
             .keep
             .as_deref()
@@ -179,6 +184,8 @@ mod tests {
             pictures: Vec::new(),
             kept: Vec::new(),
             write_error: None,
+            traffic: None,
+            farewell: None,
         }
     }
 

@@ -2,17 +2,19 @@
 
 use super::json::verdict;
 use crate::args::ProveArgs;
+use crate::board::{self, Place};
 use crate::output::Paint;
 use std::fmt::Write;
 use trimproof_harness::card::{WIDTH, text};
 use trimproof_harness::judge::Judgement;
+use trimproof_harness::run::Traffic;
 use trimproof_harness::suite::{End, Outcome};
 
 /// Where the values of a broken expectation's lines begin.
 const VALUES_AT: usize = 14;
 
 /// Renders the table of all runs, what was broken, what was kept, and the sum.
-pub fn render(outcomes: &[Outcome], args: &ProveArgs, paint: Paint) -> String {
+pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Paint) -> String {
     let mut out = painted(&runs(outcomes), paint);
     for outcome in outcomes {
         for judgement in outcome
@@ -39,6 +41,17 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, paint: Paint) -> String {
             plural(kept),
             folder.display()
         );
+    }
+    if let Some(on) = place.description() {
+        let mut traffic = Traffic::default();
+        for one in outcomes
+            .iter()
+            .filter_map(|outcome| outcome.traffic.as_ref())
+        {
+            traffic.add(one);
+        }
+        let _ = writeln!(out, "\non {on}, {}", place.identity());
+        board::write_traffic(&mut out, &traffic);
     }
     let _ = writeln!(out, "\n{}", sum(outcomes));
     out

@@ -56,6 +56,15 @@ pub fn say_advice(cases: &[Case]) {
     }
 }
 
+/// Says on standard error how boards took the end of their runs, where that must be known.
+pub fn say_farewells(outcomes: &[Outcome]) {
+    for outcome in outcomes {
+        if let Some(farewell) = &outcome.farewell {
+            let _ = writeln!(std::io::stderr(), "note: {}: {farewell}", outcome.label());
+        }
+    }
+}
+
 /// Says on standard error how long it took: the only number that differs from run to run.
 pub fn say_elapsed(outcomes: &[Outcome], elapsed: Duration) {
     let simulated_s: f64 = outcomes.iter().map(|outcome| outcome.simulated_s).sum();

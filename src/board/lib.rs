@@ -1,0 +1,215 @@
+//! The board's side of the link: takes bytes in, runs the controller, gives frames back.
+//!
+//! `no_std`, no heap, no clock, no hardware: bytes, the time and the pins are arguments, so the same loop runs in every firmware
+//! image and in the harness' tests.
+#![cfg_attr(not(test), no_std)]
+
+#[cfg(test)]
+mod tests;
+
+use trimproof_controller::{Controller, Inputs, Outputs};
+use trimproof_wire::{
+    Answer, Begin, Begun, Command, Decoder, FRAME_MAX, Greeting, Name, Refusal, Request, Sample,
+    VERSION, encode, hash_of,
+};
+
+/// What the controller's outputs do on a board. In an emulated board without motors all of it does nothing.
+pub trait Pins {
+    /// Puts a command on the drivers' lines and the step generators; called only while the run allows motion.
+    fn apply(&mut self, outputs: &Outputs);
+    /// Switches the motors off, at once.
+    fn off(&mut self);
+    /// A tick has been completed: the only place where a watchdog is fed.
+    fn tick_done(&mut self);
+}
+
+/// What a board tells of itself.
+#[derive(Clone, Copy, Debug)]
+pub struct About {
+    /// Kind of board: `cortex-m3`.
+    pub board: &'static str,
+    /// Control ticks a second that it runs at by itself; 0: as many as it is asked for.
+    pub tick_hz: u16,
+    /// Whether it has motors that could move.
+    pub has_motors: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Status {
+    Running,
+    Tripped { by_silence: bool },
+    Ended,
+}
+
+struct Run {
+    number: u16,
+    settings_hash: u32,
+    controller: Controller,
+    allow_motion: bool,
+    silence_ms: u32,
+    status: Status,
+    /// The last tick and what was answered.
+    last: Option<(u32, Outputs)>,
+}
+
+/// A board at its end of a link.
+pub struct Board {
+    about: About,
+    decoder: Decoder,
+    run: Option<Run>,
+    heard_ms: u32,
+    frame: [u8; FRAME_MAX],
+}
+
+impl Board {
+    /// A board that has just started.
+    pub const fn new(about: About) -> Self {
+        Self {
+            about,
+            decoder: Decoder::new(),
+            run: None,
+            heard_ms: 0,
+            frame: [0; FRAME_MAX],
+        }
+    }
+
+    /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps); gives the frame to be sent, if one is due.
+    pub fn take(&mut self, byte: u8, now_ms: u32, pins: &mut impl Pins) -> Option<&[u8]> {
+        let request = self.decoder.take::<Request>(byte)?.ok()?;
+        let answer = self.answer(&request, now_ms, pins)?;
+        let length = encode(&answer, &mut self.frame).ok()?;
+        self.frame.get(..length)
+    }
+
+    /// To be called at least every few milliseconds: trips a run that allows motion and has heard nothing for its
+    /// `silence_ms`.
+    pub fn watch(&mut self, now_ms: u32, pins: &mut impl Pins) {
+        if let Some(run) = &mut self.run
+            && run.allow_motion
+            && run.status == Status::Running
+            && now_ms.wrapping_sub(self.heard_ms) >= run.silence_ms
+        {
+            run.status = Status::Tripped { by_silence: true };
+            pins.off();
+        }
+    }
+
+    /// Whether the motors may be on.
+    pub fn may_move(&self) -> bool {
+        self.run
+            .as_ref()
+            .is_some_and(|run| run.allow_motion && run.status == Status::Running)
+    }
+
+    fn answer(&mut self, request: &Request, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
+        match request {
+            Request::Hello(_) => Some(Answer::Greeting(self.greeting())),
+            Request::Begin(begin) => self.begin(begin, now_ms, pins),
+            Request::Sample(sample) => self.tick(sample, now_ms, pins),
+            Request::Trip => {
+                pins.off();
+                if let Some(run) = &mut self.run {
+                    run.status = Status::Tripped { by_silence: false };
+                }
+                Some(Answer::Tripped)
+            }
+            Request::End { run } => self.end(*run, pins),
+        }
+    }
+
+    fn greeting(&self) -> Greeting {
+        let (settings_hash, run) = self
+            .run
+            .as_ref()
+            .map_or((0, 0), |run| (run.settings_hash, run.number));
+        Greeting {
+            version: VERSION,
+            identity: Name::joined(Controller::identity(), self.about.board),
+            tick_hz: self.about.tick_hz,
+            settings_hash,
+            run,
+            has_motors: self.about.has_motors,
+        }
+    }
+
+    fn begin(&mut self, begin: &Begin, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
+        if let Some(run) = &self.run {
+            let newer = begin.run.wrapping_sub(run.number) as i16;
+            if newer < 0 || (newer == 0 && run.last.is_some()) {
+                // A late repetition.
+                return None;
+            }
+        }
+        pins.off();
+        let Ok(controller) = Controller::new(begin.settings) else {
+            self.run = None;
+            return Some(Answer::Refused(Refusal::Settings));
+        };
+        self.heard_ms = now_ms;
+        let settings_hash = hash_of(&begin.settings);
+        self.run = Some(Run {
+            number: begin.run,
+            settings_hash,
+            controller,
+            allow_motion: begin.allow_motion && self.about.has_motors,
+            silence_ms: begin.silence_ms.into(),
+            status: Status::Running,
+            last: None,
+        });
+        Some(Answer::Begun(Begun {
+            run: begin.run,
+            settings_hash,
+        }))
+    }
+
+    fn tick(&mut self, sample: &Sample, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
+        // Silence counts up to this sample, however late `watch` is called.
+        self.watch(now_ms, pins);
+        let Some(run) = &mut self.run else {
+            return Some(Answer::Refused(Refusal::NotBegun));
+        };
+        if sample.run != run.number as u8 {
+            return None;
+        }
+        let Inputs { tick, .. } = sample.inputs;
+        match run.status {
+            Status::Running => {}
+            Status::Tripped { by_silence } => {
+                return Some(Answer::Refused(Refusal::Tripped { by_silence }));
+            }
+            Status::Ended => return Some(Answer::Refused(Refusal::Ended)),
+        }
+        self.heard_ms = now_ms;
+        let outputs = match run.last {
+            // Asked again: the answer was lost on its way.
+            Some((last, outputs)) if last == tick => outputs,
+            // A late repetition of what has been answered.
+            Some((last, _)) if (tick.wrapping_sub(last) as i32) < 0 => return None,
+            _ => {
+                let outputs = run.controller.tick(&sample.inputs);
+                run.last = Some((tick, outputs));
+                if run.allow_motion {
+                    pins.apply(&outputs);
+                }
+                pins.tick_done();
+                outputs
+            }
+        };
+        Some(Answer::Command(Command {
+            run: sample.run,
+            tick: tick as u16,
+            outputs,
+        }))
+    }
+
+    fn end(&mut self, number: u16, pins: &mut impl Pins) -> Option<Answer> {
+        if let Some(run) = &mut self.run {
+            if run.number != number {
+                return None;
+            }
+            run.status = Status::Ended;
+        }
+        pins.off();
+        Some(Answer::Ended { run: number })
+    }
+}

@@ -1,0 +1,1 @@
+//! The loop against what a link can do to it.

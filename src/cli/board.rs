@@ -1,0 +1,248 @@
+//! Where the controller under test runs: what is asked for on the command line, opened.
+
+use crate::args::WireArgs;
+use crate::report::Failure;
+use crate::stop;
+use serde::Serialize;
+use std::fmt::Write as _;
+use std::fs::File;
+use std::io::{BufWriter, Write as _};
+use std::num::NonZeroUsize;
+use std::path::Path;
+use std::sync::Arc;
+use trimproof_harness::run::{LogicTarget, Target, Traffic};
+use trimproof_harness::suite::plain;
+use trimproof_link::{Bench, FrameLog, On, Options};
+
+/// Printed before a port is opened.
+const CAUTIONS: &str = "\
+caution: a powered stick moves and pinches
+  keep hands clear of the stick while anything runs
+  have an emergency stop of the motor supply within reach
+  set the drivers' current limit before you connect a motor
+  follow your local electrical code and licensed practice; they come before this program
+";
+
+/// An opened place for the controller under test.
+pub struct Place {
+    bench: Option<Arc<Bench>>,
+    log: Option<FrameLog>,
+    log_name: String,
+    threads: NonZeroUsize,
+}
+
+impl Place {
+    /// Opens what `--on` names. Before a port is opened the cautions are printed.
+    ///
+    /// # Errors
+    /// Arguments that do not go together, or a board that cannot be spoken to.
+    pub fn open(
+        on: &On,
+        wire: &WireArgs,
+        allow_motion: bool,
+        threads: Option<NonZeroUsize>,
+    ) -> Result<Self, Failure> {
+        check(on, wire, allow_motion, threads)?;
+        let cores = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
+        let mut place = Self {
+            bench: None,
+            log: None,
+            log_name: String::new(),
+            threads: match on {
+                On::Port(_) => NonZeroUsize::MIN,
+                _ => threads.unwrap_or(cores),
+            },
+        };
+        if matches!(on, On::Logic) {
+            return Ok(place);
+        }
+        // From here on there is something to be ended: an emulator, a board.
+        stop::on_signal();
+        if matches!(on, On::Port(_)) {
+            say_cautions(allow_motion);
+        }
+        if let Some(file) = &wire.frames {
+            place.log = Some(log_into(file)?);
+            place.log_name = file.display().to_string();
+        }
+        let options = Options {
+            baud: wire.baud.unwrap_or(WireArgs::BAUD),
+            allow_motion,
+            frames: place.log.clone(),
+        };
+        place.bench = match on {
+            On::Logic => None,
+            On::Image(file) => Some(Bench::image(file.clone(), options)?),
+            On::Port(name) => Some(Bench::port(name.clone(), options)?),
+        };
+        Ok(place)
+    }
+
+    /// A controller for one run.
+    pub fn target(&self) -> Box<dyn Target> {
+        match &self.bench {
+            Some(bench) => bench.target(),
+            None => Box::new(LogicTarget::new()),
+        }
+    }
+
+    /// Who the controller is.
+    pub fn identity(&self) -> String {
+        match &self.bench {
+            Some(bench) => bench.greeting().identity.as_str().to_owned(),
+            None => LogicTarget::new().identity(),
+        }
+    }
+
+    /// What the board is behind; `None` if there is none.
+    pub fn description(&self) -> Option<&str> {
+        self.bench.as_ref().map(|bench| bench.description())
+    }
+
+    /// The boards; `None` if there are none.
+    pub fn bench(&self) -> Option<&Arc<Bench>> {
+        self.bench.as_ref()
+    }
+
+    /// How many run at a time.
+    pub fn threads(&self) -> NonZeroUsize {
+        self.threads
+    }
+
+    /// Ends the log of frames; its name and why, if it could not be written.
+    pub fn finish_log(&self) -> Result<(), (String, String)> {
+        match &self.log {
+            Some(log) => log
+                .finish()
+                .map_err(|error| (self.log_name.clone(), plain(&error))),
+            None => Ok(()),
+        }
+    }
+}
+
+/// What went over a link, as the JSON forms have it.
+#[derive(Serialize)]
+pub struct LinkTraffic {
+    ticks: u64,
+    repeats: u64,
+    damaged_frames: u64,
+    other_frames: u64,
+    bytes_out: u64,
+    bytes_in: u64,
+    round_trip_us: Option<Percentiles>,
+}
+
+#[derive(Serialize)]
+struct Percentiles {
+    p50: u64,
+    p90: u64,
+    p99: u64,
+    max: u64,
+}
+
+impl LinkTraffic {
+    /// The counts of `traffic`.
+    pub fn of(traffic: &Traffic) -> Self {
+        let trips = &traffic.round_trips;
+        let at = |percent| trips.percentile_us(percent);
+        let percentiles = || {
+            Some(Percentiles {
+                p50: at(50.0)?,
+                p90: at(90.0)?,
+                p99: at(99.0)?,
+                max: trips.max_us(),
+            })
+        };
+        Self {
+            ticks: traffic.ticks,
+            repeats: traffic.repeats,
+            damaged_frames: traffic.damaged,
+            other_frames: traffic.ignored,
+            bytes_out: traffic.bytes_out,
+            bytes_in: traffic.bytes_in,
+            round_trip_us: percentiles(),
+        }
+    }
+}
+
+/// The counts of `traffic`, for people, in two lines.
+pub fn write_traffic(out: &mut String, traffic: &Traffic) {
+    let _ = writeln!(
+        out,
+        "  {} ticks, {} repeats, {} damaged frames, {} other frames; {} bytes out, {} bytes in",
+        traffic.ticks,
+        traffic.repeats,
+        traffic.damaged,
+        traffic.ignored,
+        traffic.bytes_out,
+        traffic.bytes_in
+    );
+    let trips = &traffic.round_trips;
+    let at = |percent| trips.percentile_us(percent);
+    if let (Some(p50), Some(p90), Some(p99)) = (at(50.0), at(90.0), at(99.0)) {
+        let _ = writeln!(
+            out,
+            "  round trips: half within {p50} µs, 90 % within {p90} µs, 99 % within {p99} µs, the longest {} µs",
+            trips.max_us()
+        );
+    }
+}
+
+/// Refuses what does not go together.
+fn check(
+    on: &On,
+    wire: &WireArgs,
+    allow_motion: bool,
+    threads: Option<NonZeroUsize>,
+) -> Result<(), Failure> {
+    let refuse = |message: &str, help: &str| {
+        Err(Failure::Argument {
+            message: message.to_owned(),
+            help: Some(help.to_owned()),
+        })
+    };
+    let port = matches!(on, On::Port(_));
+    if allow_motion && !port {
+        return refuse(
+            "`--allow-motion` is for boards on a port; here there is no motor to move",
+            "leave it away, or use `--on port:NAME`",
+        );
+    }
+    if wire.baud.is_some() && !port {
+        return refuse(
+            "`--baud` is for boards on a port",
+            "leave it away, or use `--on port:NAME`",
+        );
+    }
+    if wire.frames.is_some() && matches!(on, On::Logic) {
+        return refuse(
+            "`--frames` is for boards: with `--on logic` there is no link",
+            "use `--on image:FILE` or `--on port:NAME`",
+        );
+    }
+    if port && threads.is_some_and(|threads| threads.get() > 1) {
+        return refuse(
+            "there is one board on a port, so scenarios run one after the other",
+            "leave `--threads` away",
+        );
+    }
+    Ok(())
+}
+
+fn say_cautions(allow_motion: bool) {
+    let motion = if allow_motion {
+        "  --allow-motion is given: MOTORS MAY MOVE; Ctrl-C trips the board, silence trips it after 100 ms\n"
+    } else {
+        "  --allow-motion is not given: the board is told to keep its motors off\n"
+    };
+    // If standard error is gone there is nobody left to warn.
+    let _ = std::io::stderr()
+        .lock()
+        .write_all(format!("{CAUTIONS}{motion}").as_bytes());
+}
+
+fn log_into(file: &Path) -> Result<FrameLog, Failure> {
+    File::create(file)
+        .map(|file| FrameLog::new(Box::new(BufWriter::new(file))))
+        .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))
+}

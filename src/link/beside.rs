@@ -1,0 +1,106 @@
+//! Two controllers side by side: the first difference between them, told whole.
+
+use std::fmt;
+use trimproof_controller::{Fault, Faults, Inputs, Outputs, Settings};
+use trimproof_harness::run::{Ending, Target, TargetError, Traffic};
+
+/// The first tick at which two controllers answer differently.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Difference {
+    /// What both were told; with the tick's number.
+    pub inputs: Inputs,
+    /// What the reference answered.
+    pub reference: Outputs,
+    /// What the other one answered.
+    pub other: Outputs,
+}
+
+impl Difference {
+    /// The difference, if there is one.
+    pub fn between(inputs: &Inputs, reference: &Outputs, other: &Outputs) -> Option<Self> {
+        (reference != other).then_some(Self {
+            inputs: *inputs,
+            reference: *reference,
+            other: *other,
+        })
+    }
+}
+
+impl fmt::Display for Difference {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        writeln!(f, "first difference at tick {}", self.inputs.tick)?;
+        writeln!(f, "  inputs     {:?}", self.inputs)?;
+        for (who, outputs) in [("reference", &self.reference), ("other", &self.other)] {
+            writeln!(
+                f,
+                "  {who:10} state {}, faults {}",
+                outputs.state.name(),
+                names(outputs.faults)
+            )?;
+            for (axis, one) in ["pitch", "roll"].iter().zip(&outputs.axis) {
+                writeln!(f, "    {axis:5} {one:?}")?;
+            }
+        }
+        Ok(())
+    }
+}
+
+fn names(faults: Faults) -> String {
+    let names: Vec<_> = Fault::ALL
+        .iter()
+        .filter(|fault| faults.has(**fault))
+        .map(|fault| fault.name())
+        .collect();
+    match names.as_slice() {
+        [] => "none".to_owned(),
+        _ => names.join(" "),
+    }
+}
+
+/// Runs a reference and another controller on the same inputs; the other one is in the loop. The run fails at the first
+/// difference.
+pub struct Beside<R, T> {
+    reference: R,
+    other: T,
+}
+
+impl<R: Target, T: Target> Beside<R, T> {
+    /// `other` beside `reference`.
+    pub fn new(reference: R, other: T) -> Self {
+        Self { reference, other }
+    }
+}
+
+impl<R: Target, T: Target> Target for Beside<R, T> {
+    fn identity(&self) -> String {
+        self.other.identity()
+    }
+
+    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
+        self.reference.begin(settings)?;
+        self.other.begin(settings)
+    }
+
+    fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+        let reference = self.reference.tick(inputs)?;
+        let other = self.other.tick(inputs)?;
+        match Difference::between(inputs, &reference, &other) {
+            Some(difference) => Err(TargetError::Differs(difference.to_string())),
+            None => Ok(other),
+        }
+    }
+
+    fn reset(&mut self) -> Result<(), TargetError> {
+        self.reference.reset()?;
+        self.other.reset()
+    }
+
+    fn end(&mut self, how: Ending) -> Option<String> {
+        self.reference.end(how);
+        self.other.end(how)
+    }
+
+    fn traffic(&self) -> Option<Traffic> {
+        self.other.traffic()
+    }
+}

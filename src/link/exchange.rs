@@ -1,0 +1,253 @@
+//! One question, one answer: repeats, time limits, counts.
+
+use crate::error::LinkError;
+use crate::frames::FrameLog;
+use crate::line::Line;
+use std::time::{Duration, Instant};
+use trimproof_harness::run::Traffic;
+use trimproof_wire::{Answer, Decoder, FRAME_MAX, Request, encode};
+
+/// Bytes after which an attempt is given up: the other end babbles. Thirty of the longest frames.
+const BABBLE_BYTES: usize = 12_000;
+
+/// How long an answer is waited for and how often a request is sent.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Patience {
+    /// Wait for the answer to the first sending; each further one is waited for twice as long as the one before ...
+    pub first: Duration,
+    /// ... but no longer than this.
+    pub most: Duration,
+    /// How often a request is sent again.
+    pub repeats: u32,
+}
+
+impl Patience {
+    /// For what answers at once or is on a busy machine: six sendings, 200 ms each.
+    pub const EMULATED: Patience = Patience {
+        first: Duration::from_millis(200),
+        most: Duration::from_millis(200),
+        repeats: 5,
+    };
+
+    /// For a serial port: six sendings, each waited for 25 ms and the time that the longest frame takes.
+    pub fn on_port(baud: u32) -> Self {
+        // Ten bits a byte.
+        let frames = 10 * FRAME_MAX as u64 * 1_000_000 / u64::from(baud.max(1));
+        let wait = Duration::from_micros(25_000 + frames);
+        Self {
+            first: wait,
+            most: wait,
+            repeats: 5,
+        }
+    }
+
+    fn wait(&self, attempt: u32) -> Duration {
+        let doubled = self.first.saturating_mul(1 << attempt.min(16));
+        doubled.min(self.most)
+    }
+}
+
+/// A line on which questions are asked.
+pub(crate) struct Exchange {
+    line: Box<dyn Line>,
+    decoder: Decoder,
+    log: Option<FrameLog>,
+    counts: Traffic,
+    raw: Vec<u8>,
+    /// What came since the present question was asked that was no answer to it.
+    last_ignored: String,
+}
+
+impl Exchange {
+    pub(crate) fn new(line: Box<dyn Line>, log: Option<&FrameLog>) -> Self {
+        Self {
+            line,
+            decoder: Decoder::new(),
+            log: log.map(FrameLog::for_link),
+            counts: Traffic::default(),
+            raw: Vec::new(),
+            last_ignored: String::new(),
+        }
+    }
+
+    pub(crate) fn description(&self) -> String {
+        self.line.description()
+    }
+
+    /// What was counted since the last call.
+    pub(crate) fn take_counts(&mut self) -> Traffic {
+        std::mem::take(&mut self.counts)
+    }
+
+    pub(crate) fn counts(&self) -> &Traffic {
+        &self.counts
+    }
+
+    /// Waits until what was sent is on its way, as far as the system tells.
+    pub(crate) fn flush(&mut self) {
+        let _ = self.line.flush();
+    }
+
+    /// Sends `request` until `pick` finds an answer to it among what comes.
+    ///
+    /// # Errors
+    /// No answer within the bound, the line is gone, or what `pick` makes of an answer.
+    pub(crate) fn ask<T>(
+        &mut self,
+        request: &Request,
+        patience: &Patience,
+        pick: &dyn Fn(&Answer) -> Option<Result<T, LinkError>>,
+    ) -> Result<T, LinkError> {
+        // A zero byte before a repetition ends whatever the board may have heard before it.
+        let mut frame = [0; FRAME_MAX + 1];
+        let length = encode(request, &mut frame[1..]).map_err(|_| LinkError::TooLong)?;
+        let (damaged, ignored) = (self.counts.damaged, self.counts.ignored);
+        let bytes_in = self.counts.bytes_in;
+        let asked = Instant::now();
+        for attempt in 0..=patience.repeats {
+            let bytes = match attempt {
+                0 => &frame[1..=length],
+                _ => &frame[..=length],
+            };
+            self.counts.repeats += u64::from(attempt > 0);
+            self.send(bytes, request)?;
+            if let Some(found) = self.listen(patience.wait(attempt), pick)? {
+                if matches!(request, Request::Sample(_)) && found.is_ok() {
+                    self.counts.ticks += 1;
+                    // A tick takes no 500 000 years.
+                    self.counts
+                        .round_trips
+                        .push(asked.elapsed().as_micros() as u64);
+                }
+                return found;
+            }
+        }
+        let damaged = self.counts.damaged - damaged;
+        let ignored = self.counts.ignored - ignored;
+        let mut came = match self.counts.bytes_in - bytes_in {
+            0 => "nothing".to_owned(),
+            bytes => format!("{bytes} bytes, {damaged} damaged frames, {ignored} other messages"),
+        };
+        if ignored > 0 {
+            came.push_str(&format!(", the last `{}`", self.last_ignored));
+        }
+        Err(LinkError::NoAnswer {
+            line: self.line.description(),
+            request: name_of(request),
+            attempts: patience.repeats + 1,
+            waited_ms: asked.elapsed().as_millis() as u64,
+            came,
+        })
+    }
+
+    fn send(&mut self, bytes: &[u8], request: &Request) -> Result<(), LinkError> {
+        self.counts.bytes_out += bytes.len() as u64;
+        if let Some(log) = &self.log {
+            log.note(true, &name_of(request), bytes);
+        }
+        self.line
+            .write_all(bytes)
+            .map_err(|error| self.gone(&error))
+    }
+
+    fn listen<T>(
+        &mut self,
+        wait: Duration,
+        pick: &dyn Fn(&Answer) -> Option<Result<T, LinkError>>,
+    ) -> Result<Option<Result<T, LinkError>>, LinkError> {
+        let deadline = Instant::now() + wait;
+        let mut heard = 0;
+        let mut buffer = [0; 512];
+        loop {
+            let left = deadline.saturating_duration_since(Instant::now());
+            if left.is_zero() || heard > BABBLE_BYTES {
+                return Ok(None);
+            }
+            let count = self
+                .line
+                .read(&mut buffer, left)
+                .map_err(|error| self.gone(&error))?;
+            if count == 0 {
+                return Ok(None);
+            }
+            heard += count;
+            self.counts.bytes_in += count as u64;
+            let mut found = None;
+            for byte in &buffer[..count] {
+                if let Some(answer) = self.take(*byte) {
+                    match found.is_none().then(|| pick(&answer)).flatten() {
+                        Some(one) => found = Some(one),
+                        None => {
+                            self.counts.ignored += 1;
+                            self.last_ignored = short(&answer);
+                        }
+                    }
+                }
+            }
+            if found.is_some() {
+                return Ok(found);
+            }
+        }
+    }
+
+    fn take(&mut self, byte: u8) -> Option<Answer> {
+        if self.log.is_some() {
+            self.raw.push(byte);
+        }
+        let taken = self.decoder.take::<Answer>(byte);
+        if let Some(log) = &self.log
+            && byte == 0
+        {
+            let what = match &taken {
+                Some(Ok(answer)) => short(answer),
+                Some(Err(error)) => format!("damaged: {error:?}"),
+                None => "empty".to_owned(),
+            };
+            log.note(false, &what, &self.raw);
+            self.raw.clear();
+        }
+        match taken? {
+            Ok(answer) => Some(answer),
+            Err(_) => {
+                self.counts.damaged += 1;
+                None
+            }
+        }
+    }
+
+    fn gone(&self, error: &std::io::Error) -> LinkError {
+        LinkError::Gone {
+            line: self.line.description(),
+            why: match error.kind() {
+                std::io::ErrorKind::UnexpectedEof => "it closed".to_owned(),
+                _ => error.to_string(),
+            },
+        }
+    }
+}
+
+/// A request in a few words.
+pub(crate) fn name_of(request: &Request) -> String {
+    match request {
+        Request::Hello(hello) => format!("hello (version {})", hello.version),
+        Request::Begin(begin) => format!("begin of run {}", begin.run),
+        Request::Sample(sample) => format!("sample of tick {}", sample.inputs.tick),
+        Request::Trip => "trip".to_owned(),
+        Request::End { run } => format!("end of run {run}"),
+    }
+}
+
+/// An answer in a few words.
+fn short(answer: &Answer) -> String {
+    match answer {
+        Answer::Greeting(greeting) => format!("greeting of {}", greeting.identity.as_str()),
+        Answer::Begun(begun) => format!("begun run {}", begun.run),
+        Answer::Command(command) => format!(
+            "command for tick {} of run {}, counted to 65536 and 256",
+            command.tick, command.run
+        ),
+        Answer::Tripped => "tripped".to_owned(),
+        Answer::Ended { run } => format!("ended run {run}"),
+        Answer::Refused(why) => format!("refused: {why:?}"),
+    }
+}

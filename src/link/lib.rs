@@ -1,0 +1,38 @@
+//! Boards behind a port, a socket or an emulator: the only crate that opens any.
+//!
+//! [`Bench`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a [`Line`], whatever carries its bytes.
+
+mod bench;
+mod beside;
+mod check;
+mod emulator;
+mod error;
+mod exchange;
+mod faulty;
+mod frames;
+mod image;
+mod in_process;
+mod line;
+mod on;
+mod serial;
+mod target;
+#[cfg(unix)]
+mod unix;
+
+#[cfg(test)]
+mod tests;
+
+pub use bench::{Bench, Options};
+pub use beside::{Beside, Difference};
+pub use check::{Checked, check};
+pub use emulator::end_all;
+pub use error::LinkError;
+pub use exchange::Patience;
+pub use faulty::{Direction, FaultKind, Faults, FaultyLine};
+pub use frames::FrameLog;
+pub use image::{Machine, machine_of};
+pub use in_process::{BoardLine, NoPins, serve};
+pub use line::Line;
+pub use on::On;
+pub use serial::{Candidate, SerialLine, ports, pty_pair};
+pub use target::{BoardTarget, Link};

@@ -1,0 +1,310 @@
+//! A board as a target of the harness.
+
+use crate::bench::Bench;
+use crate::error::LinkError;
+use crate::exchange::{Exchange, Patience};
+use crate::frames::FrameLog;
+use crate::line::Line;
+use std::sync::Arc;
+use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_harness::run::{Ending, Target, TargetError, Traffic};
+use trimproof_wire::{Answer, Begin, Greeting, Hello, Refusal, Request, Sample, VERSION, hash_of};
+
+/// Silence after which a board that may move trips by itself, ms.
+pub(crate) const SILENCE_MS: u16 = 100;
+
+/// An open line to a board that has greeted.
+pub struct Link {
+    exchange: Exchange,
+    patience: Patience,
+    greeting: Greeting,
+    allow_motion: bool,
+}
+
+impl Link {
+    /// Says hello over `line`, for as long as `hello` says, and hears who is there.
+    ///
+    /// # Errors
+    /// Nobody answers, or a board of another version of the protocol.
+    pub fn open(
+        line: Box<dyn Line>,
+        patience: Patience,
+        hello: Patience,
+        log: Option<&FrameLog>,
+    ) -> Result<Self, LinkError> {
+        let mut exchange = Exchange::new(line, log);
+        let greeting = greet(&mut exchange, &hello)?;
+        Ok(Self {
+            exchange,
+            patience,
+            greeting,
+            allow_motion: false,
+        })
+    }
+
+    /// The same, but the board may energise its motors in a run.
+    pub(crate) fn allowing_motion(mut self, allow: bool) -> Self {
+        self.allow_motion = allow;
+        self
+    }
+
+    /// What the board said of itself last.
+    pub fn greeting(&self) -> &Greeting {
+        &self.greeting
+    }
+
+    /// What it is.
+    pub fn description(&self) -> String {
+        self.exchange.description()
+    }
+
+    /// Traffic since the last call.
+    pub fn take_traffic(&mut self) -> Traffic {
+        self.exchange.take_counts()
+    }
+
+    /// Begins the next run; its number.
+    ///
+    /// # Errors
+    /// The board does not answer, is of another version or tick rate, or has other settings than it was sent.
+    pub fn begin(&mut self, settings: &Settings) -> Result<u16, LinkError> {
+        // Anew each time: the board may have been reset, or be another one.
+        self.greeting = greet(&mut self.exchange, &self.patience)?;
+        let board = self.greeting.tick_hz;
+        if board != 0 && board != settings.tick_hz {
+            return Err(LinkError::TickRate {
+                board,
+                rig: settings.tick_hz,
+            });
+        }
+        let run = self.greeting.run.wrapping_add(1);
+        let ours = hash_of(settings);
+        let begin = Request::Begin(Begin {
+            run,
+            allow_motion: self.allow_motion,
+            silence_ms: SILENCE_MS,
+            settings: *settings,
+        });
+        self.exchange
+            .ask(&begin, &self.patience, &|answer| match answer {
+                Answer::Begun(begun) if begun.run == run && begun.settings_hash == ours => {
+                    Some(Ok(run))
+                }
+                Answer::Begun(begun) if begun.run == run => Some(Err(LinkError::SettingsHash {
+                    board: begun.settings_hash,
+                    ours,
+                })),
+                Answer::Refused(Refusal::Settings) => Some(Err(LinkError::SettingsRefused)),
+                _ => None,
+            })
+    }
+
+    /// One tick of run `run`.
+    ///
+    /// # Errors
+    /// The board does not answer, has been reset, or has tripped.
+    pub fn tick(&mut self, run: u16, inputs: &Inputs) -> Result<Outputs, LinkError> {
+        // Its least byte, as samples carry it.
+        let run = run as u8;
+        let sample = Request::Sample(Sample {
+            run,
+            inputs: *inputs,
+        });
+        self.exchange
+            .ask(&sample, &self.patience, &|answer| match answer {
+                Answer::Command(command)
+                    if command.run == run && command.tick == inputs.tick as u16 =>
+                {
+                    Some(Ok(command.outputs))
+                }
+                Answer::Refused(Refusal::NotBegun) => Some(Err(LinkError::Reset)),
+                Answer::Refused(Refusal::Tripped { by_silence }) => Some(Err(LinkError::Tripped {
+                    by_silence: *by_silence,
+                })),
+                // We have not ended it: such a refusal is late, of the run before.
+                _ => None,
+            })
+    }
+
+    /// Ends run `run`.
+    ///
+    /// # Errors
+    /// The board does not answer.
+    pub fn end(&mut self, run: u16) -> Result<(), LinkError> {
+        self.exchange.ask(
+            &Request::End { run },
+            &self.patience,
+            &|answer| match answer {
+                Answer::Ended { run: ended } if *ended == run => Some(Ok(())),
+                _ => None,
+            },
+        )
+    }
+
+    /// Has the board switch its motors off.
+    ///
+    /// # Errors
+    /// The board does not answer.
+    pub fn trip(&mut self) -> Result<(), LinkError> {
+        let tripped = self
+            .exchange
+            .ask(&Request::Trip, &self.patience, &|answer| match answer {
+                Answer::Tripped => Some(Ok(())),
+                _ => None,
+            });
+        self.exchange.flush();
+        tripped
+    }
+
+    fn traffic(&self) -> Traffic {
+        self.exchange.counts().clone()
+    }
+}
+
+fn greet(exchange: &mut Exchange, patience: &Patience) -> Result<Greeting, LinkError> {
+    let hello = Request::Hello(Hello { version: VERSION });
+    exchange.ask(&hello, patience, &|answer| match answer {
+        Answer::Greeting(greeting) if greeting.version == VERSION => Some(Ok(*greeting)),
+        Answer::Greeting(greeting) => Some(Err(LinkError::OtherVersion {
+            board: greeting.version,
+            ours: VERSION,
+        })),
+        _ => None,
+    })
+}
+
+/// A board under test. Dropped in mid-run it ends the run, or trips the board.
+pub struct BoardTarget {
+    link: Result<Link, LinkError>,
+    bench: Option<Arc<Bench>>,
+    settings: Option<Settings>,
+    run: Option<u16>,
+    /// The link failed in this run: it does not go back to the bench.
+    failed: bool,
+    /// Whether a broken run is tripped rather than ended.
+    trips: bool,
+    /// Said once, whether by `end` or by dropping.
+    over: bool,
+}
+
+impl BoardTarget {
+    /// The board at the end of a link.
+    pub fn new(link: Link) -> Self {
+        Self::from_bench(Ok(link), None, false)
+    }
+
+    /// A board of a bench, which gets its link back after a good run; a bench that has none gives its error at the beginning of
+    /// the run.
+    pub(crate) fn from_bench(
+        mut link: Result<Link, LinkError>,
+        bench: Option<Arc<Bench>>,
+        trips: bool,
+    ) -> Self {
+        if let Ok(link) = &mut link {
+            link.take_traffic();
+        }
+        Self {
+            link,
+            bench,
+            settings: None,
+            run: None,
+            failed: false,
+            trips,
+            over: true,
+        }
+    }
+
+    fn with_link<T>(
+        &mut self,
+        work: impl FnOnce(&mut Link) -> Result<T, LinkError>,
+    ) -> Result<T, TargetError> {
+        let done = match &mut self.link {
+            Ok(link) => work(link),
+            Err(error) => Err(error.clone()),
+        };
+        done.map_err(|error| {
+            self.failed = true;
+            target_error(&error)
+        })
+    }
+}
+
+impl Target for BoardTarget {
+    fn identity(&self) -> String {
+        match &self.link {
+            Ok(link) => link.greeting.identity.as_str().to_owned(),
+            Err(_) => "no board".to_owned(),
+        }
+    }
+
+    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
+        self.over = false;
+        self.run = Some(self.with_link(|link| link.begin(settings))?);
+        self.settings = Some(*settings);
+        Ok(())
+    }
+
+    fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+        let run = self.run.ok_or(TargetError::NotBegun)?;
+        self.with_link(|link| link.tick(run, inputs))
+    }
+
+    fn reset(&mut self) -> Result<(), TargetError> {
+        let settings = self.settings.ok_or(TargetError::NotBegun)?;
+        self.begin(&settings)
+    }
+
+    fn end(&mut self, how: Ending) -> Option<String> {
+        if std::mem::replace(&mut self.over, true) {
+            return None;
+        }
+        let link = self.link.as_mut().ok()?;
+        if self.trips && (how == Ending::Broken || self.failed) {
+            return Some(match link.trip() {
+                Ok(()) => "the board has confirmed the trip: its motors are off".to_owned(),
+                Err(error) => {
+                    self.failed = true;
+                    format!(
+                        "the board has not confirmed the trip ({error}): switch the motor supply off before you go near the stick"
+                    )
+                }
+            });
+        }
+        if self.failed {
+            return None;
+        }
+        let ended = link.end(self.run?);
+        if let Err(error) = ended {
+            self.failed = true;
+            return Some(format!(
+                "the board has not confirmed the end of the run ({error})"
+            ));
+        }
+        None
+    }
+
+    fn traffic(&self) -> Option<Traffic> {
+        self.link.as_ref().ok().map(Link::traffic)
+    }
+}
+
+impl Drop for BoardTarget {
+    fn drop(&mut self) {
+        self.end(Ending::Broken);
+        if let Some(bench) = self.bench.take()
+            && !self.failed
+        {
+            let link = std::mem::replace(&mut self.link, Err(LinkError::Reset));
+            if let Ok(link) = link {
+                bench.give_back(link);
+            }
+        }
+    }
+}
+
+fn target_error(error: &LinkError) -> TargetError {
+    match error.help() {
+        Some(help) => TargetError::Link(format!("{error}; {help}")),
+        None => TargetError::Link(error.to_string()),
+    }
+}

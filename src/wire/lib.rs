@@ -1,0 +1,22 @@
+//! What harness and board say to each other, and how it is framed.
+//!
+//! `no_std`, no heap. A message is postcard, its CRC-32 behind it (least byte first), both COBS-coded, a zero byte at the end.
+//! The document for those who write the board's side in another language is `docs/guides/wire.md`; the vectors that both
+//! sides are tested with are `tests/data/wire_vectors.txt`.
+#![cfg_attr(not(test), no_std)]
+
+mod frame;
+mod message;
+mod pack;
+
+pub use frame::{Decoder, EncodeError, FrameError, encode};
+pub use message::{
+    Answer, Begin, Begun, Command, Greeting, Hello, IDENTITY_MAX, Name, Refusal, Request, Sample,
+    VERSION, hash_of,
+};
+
+/// Longest message with its CRC, bytes: `Begin` with its settings is by far the longest.
+pub const MESSAGE_MAX: usize = 400;
+
+/// Longest frame, bytes: COBS adds one in 254 begun, the zero byte one more.
+pub const FRAME_MAX: usize = MESSAGE_MAX + MESSAGE_MAX / 254 + 2;
