@@ -36,24 +36,25 @@ pub enum Request {
     },
 }
 
-/// From board to harness. postcard numbers them in this order, from 0.
+/// From board to harness. postcard numbers them in this order, from 0: an order in which no request is also the bytes of an
+/// answer, nor the other way round, so that a line that echoes is not taken for a board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Answer {
-    /// To `Hello`.
-    Greeting(Greeting),
-    /// To `Begin`.
-    Begun(Begun),
-    /// To `Sample`.
-    Command(Command),
     /// To `Trip`: the motors are off.
     Tripped,
+    /// The request was understood and cannot be done.
+    Refused(Refusal),
+    /// To `Begin`.
+    Begun(Begun),
     /// To `End`.
     Ended {
         /// Number of the run.
         run: u16,
     },
-    /// The request was understood and cannot be done.
-    Refused(Refusal),
+    /// To `Hello`.
+    Greeting(Greeting),
+    /// To `Sample`.
+    Command(Command),
 }
 
 /// First request on a link.

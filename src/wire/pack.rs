@@ -1,6 +1,6 @@
 //! Samples and commands as they travel: switches and lines as bits, neighbouring angles as differences, and what is
 //! seldom small (tick, counts, millivolts, joystick) in fixed size, least byte first. So a tick takes at most 64 bytes
-//! both ways, frames included (`tests/bytes.rs`).
+//! both ways, frames included (`src/wire/tests/bytes.rs`).
 
 use crate::message::{Command, Sample};
 use serde::{Deserialize, Serialize};
