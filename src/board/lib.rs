@@ -3,6 +3,16 @@
 //! `no_std`, no heap, no clock, no hardware: bytes, the time and the pins are arguments, so the same loop runs in every firmware
 //! image and in the harness' tests.
 #![cfg_attr(not(test), no_std)]
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::unreachable
+    )
+)]
 
 #[cfg(test)]
 mod tests;

@@ -4,6 +4,16 @@
 //! The document for those who write the board's side in another language is `docs/guides/wire.md`; the vectors that both
 //! sides are tested with are `tests/data/wire_vectors.txt`.
 #![cfg_attr(not(test), no_std)]
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::unreachable
+    )
+)]
 
 mod frame;
 mod message;
