@@ -44,6 +44,9 @@ pub struct About {
     pub has_motors: bool,
 }
 
+// Controller and two frames: it must leave most of a small microcontroller's 8 KiB alone.
+const _: () = assert!(size_of::<Board>() <= 2048);
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Status {
     Running,

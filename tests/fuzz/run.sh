@@ -23,6 +23,11 @@ if ! command -v c++ >/dev/null 2>&1; then
     exit 3
 fi
 
+if ! cargo +nightly fetch --locked >/dev/null 2>&1; then
+    echo "fuzzing needs the crates of tests/fuzz/Cargo.lock once: \`cargo +nightly fetch --manifest-path tests/fuzz/Cargo.toml\` with a network" >&2
+    exit 3
+fi
+
 root=$(cd ../.. && pwd)
 out=${CARGO_TARGET_DIR:-$root/target}/fuzz
 mkdir -p "$out"
