@@ -253,6 +253,70 @@ fn the_controller_is_no_std_integers_without_heap_or_panic() {
 }
 
 #[test]
+fn wire_and_board_are_no_std_integers_without_heap_or_panic() {
+    for (member, may) in [
+        (
+            "src/wire",
+            &["trimproof-controller", "cobs", "crc", "postcard", "serde"][..],
+        ),
+        ("src/board", &["trimproof-controller", "trimproof-wire"][..]),
+    ] {
+        forbid(
+            member,
+            &[
+                "std::",
+                "alloc::",
+                "f32",
+                "f64",
+                "unsafe",
+                "Vec",
+                "Box",
+                "String",
+                "format!",
+                "println!",
+                "unwrap",
+                "expect",
+                "panic!",
+                "unreachable!",
+                "todo!",
+                "assert!",
+                "Instant",
+                "SystemTime",
+                "trimproof_plant",
+                "trimproof_harness",
+                "trimproof_link",
+            ],
+            &[],
+        );
+        let lib = read(&root().join(member).join("lib.rs"));
+        assert!(lib.contains("no_std"), "{member}/lib.rs must be no_std");
+        let allowed: BTreeSet<String> = may.iter().map(|name| (*name).to_owned()).collect();
+        let used = dependencies(member, "dependencies");
+        assert!(
+            used.is_subset(&allowed),
+            "{member} may depend on {allowed:?} only, it has {used:?}"
+        );
+    }
+}
+
+#[test]
+fn only_the_link_opens_ports_sockets_and_processes() {
+    for member in members().iter().filter(|member| *member != "src/link") {
+        forbid(
+            member,
+            &["serialport", "UnixStream", "TcpStream", "process::Command"],
+            &[],
+        );
+        for name in ["serialport", "mio", "tokio"] {
+            assert!(
+                !dependencies(member, "dependencies").contains(name),
+                "{member} depends on {name}"
+            );
+        }
+    }
+}
+
+#[test]
 fn the_plant_has_no_io_and_no_clock() {
     forbid(
         "src/plant",

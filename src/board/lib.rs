@@ -3,14 +3,24 @@
 //! `no_std`, no heap, no clock, no hardware: bytes, the time and the pins are arguments, so the same loop runs in every firmware
 //! image and in the harness' tests.
 #![cfg_attr(not(test), no_std)]
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::unreachable
+    )
+)]
 
 #[cfg(test)]
 mod tests;
 
 use trimproof_controller::{Controller, Inputs, Outputs};
 use trimproof_wire::{
-    Answer, Begin, Begun, Command, Decoder, FRAME_MAX, Greeting, Name, Refusal, Request, Sample,
-    VERSION, encode, hash_of,
+    Answer, Begin, Begun, Command, Decoder, FRAME_MAX, Greeting, Name, Refusal, Request,
+    SILENCE_MAX_MS, Sample, VERSION, encode, hash_of,
 };
 
 /// What the controller's outputs do on a board. In an emulated board without motors all of it does nothing.
@@ -34,6 +44,9 @@ pub struct About {
     pub has_motors: bool,
 }
 
+// Controller and two frames: it must leave most of a small microcontroller's 8 KiB alone.
+const _: () = assert!(size_of::<Board>() <= 2048);
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Status {
     Running,
@@ -52,10 +65,23 @@ struct Run {
     last: Option<(u32, Outputs)>,
 }
 
+impl Run {
+    /// Whether nothing has come of it yet: a second `Begin` with its number is a repetition whose answer was lost.
+    fn untouched(&self) -> bool {
+        self.last.is_none()
+            && matches!(
+                self.status,
+                Status::Running | Status::Tripped { by_silence: true }
+            )
+    }
+}
+
 /// A board at its end of a link.
 pub struct Board {
     about: About,
     decoder: Decoder,
+    /// Number of the last `Begin` that counted.
+    newest: Option<u16>,
     run: Option<Run>,
     heard_ms: u32,
     frame: [u8; FRAME_MAX],
@@ -67,13 +93,15 @@ impl Board {
         Self {
             about,
             decoder: Decoder::new(),
+            newest: None,
             run: None,
             heard_ms: 0,
             frame: [0; FRAME_MAX],
         }
     }
 
-    /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps); gives the frame to be sent, if one is due.
+    /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps, the same as for `watch`); gives the
+    /// frame to be sent, if one is due.
     pub fn take(&mut self, byte: u8, now_ms: u32, pins: &mut impl Pins) -> Option<&[u8]> {
         let request = self.decoder.take::<Request>(byte)?.ok()?;
         let answer = self.answer(&request, now_ms, pins)?;
@@ -118,28 +146,26 @@ impl Board {
     }
 
     fn greeting(&self) -> Greeting {
-        let (settings_hash, run) = self
-            .run
-            .as_ref()
-            .map_or((0, 0), |run| (run.settings_hash, run.number));
         Greeting {
             version: VERSION,
             identity: Name::joined(Controller::identity(), self.about.board),
             tick_hz: self.about.tick_hz,
-            settings_hash,
-            run,
+            settings_hash: self.run.as_ref().map_or(0, |run| run.settings_hash),
+            run: self.newest.unwrap_or(0),
             has_motors: self.about.has_motors,
         }
     }
 
     fn begin(&mut self, begin: &Begin, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
-        if let Some(run) = &self.run {
-            let newer = begin.run.wrapping_sub(run.number) as i16;
-            if newer < 0 || (newer == 0 && run.last.is_some()) {
-                // A late repetition.
+        if let Some(newest) = self.newest {
+            let newer = begin.run.wrapping_sub(newest) as i16;
+            let again = newer == 0 && self.run.as_ref().is_none_or(Run::untouched);
+            if newer <= 0 && !again {
+                // A late repetition: it must not undo a trip or begin a controller in mid-run.
                 return None;
             }
         }
+        self.newest = Some(begin.run);
         pins.off();
         let Ok(controller) = Controller::new(begin.settings) else {
             self.run = None;
@@ -152,7 +178,7 @@ impl Board {
             settings_hash,
             controller,
             allow_motion: begin.allow_motion && self.about.has_motors,
-            silence_ms: begin.silence_ms.into(),
+            silence_ms: begin.silence_ms.min(SILENCE_MAX_MS).into(),
             status: Status::Running,
             last: None,
         });
@@ -179,7 +205,6 @@ impl Board {
             }
             Status::Ended => return Some(Answer::Refused(Refusal::Ended)),
         }
-        self.heard_ms = now_ms;
         let outputs = match run.last {
             // Asked again: the answer was lost on its way.
             Some((last, outputs)) if last == tick => outputs,
@@ -195,6 +220,8 @@ impl Board {
                 outputs
             }
         };
+        // A late repetition, above, is no sign of life.
+        self.heard_ms = now_ms;
         Some(Answer::Command(Command {
             run: sample.run,
             tick: tick as u16,

@@ -4,15 +4,27 @@
 //! The document for those who write the board's side in another language is `docs/guides/wire.md`; the vectors that both
 //! sides are tested with are `tests/data/wire_vectors.txt`.
 #![cfg_attr(not(test), no_std)]
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::indexing_slicing,
+        clippy::panic,
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::unreachable
+    )
+)]
 
 mod frame;
 mod message;
 mod pack;
+#[cfg(test)]
+mod tests;
 
 pub use frame::{Decoder, EncodeError, FrameError, encode};
 pub use message::{
-    Answer, Begin, Begun, Command, Greeting, Hello, IDENTITY_MAX, Name, Refusal, Request, Sample,
-    VERSION, hash_of,
+    Answer, Begin, Begun, Command, Greeting, Hello, IDENTITY_MAX, Name, Refusal, Request,
+    SILENCE_MAX_MS, Sample, VERSION, hash_of,
 };
 
 /// Longest message with its CRC, bytes: `Begin` with its settings is by far the longest.

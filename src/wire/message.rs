@@ -11,6 +11,9 @@ use trimproof_controller::{Inputs, Outputs, Settings};
 /// Version of the messages. Boards of another version are refused; `Hello` and `Greeting` never change.
 pub const VERSION: u16 = 1;
 
+/// Longest silence that a board with its motors on puts up with, ms, whatever `Begin` asks for.
+pub const SILENCE_MAX_MS: u16 = 100;
+
 /// Longest identity of a board, bytes.
 pub const IDENTITY_MAX: usize = 48;
 
@@ -24,7 +27,7 @@ pub enum Request {
     Begin(Begin),
     /// One tick's inputs.
     Sample(Sample),
-    /// Switch the motors off and stay so until the next `Begin`.
+    /// Switch the motors off and stay so until a `Begin` with a newer number.
     Trip,
     /// The run of this number is over; the motors go off.
     End {
@@ -33,24 +36,25 @@ pub enum Request {
     },
 }
 
-/// From board to harness. postcard numbers them in this order, from 0.
+/// From board to harness. postcard numbers them in this order, from 0: an order in which no request is also the bytes of an
+/// answer, nor the other way round, so that a line that echoes is not taken for a board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Answer {
-    /// To `Hello`.
-    Greeting(Greeting),
-    /// To `Begin`.
-    Begun(Begun),
-    /// To `Sample`.
-    Command(Command),
     /// To `Trip`: the motors are off.
     Tripped,
+    /// The request was understood and cannot be done.
+    Refused(Refusal),
+    /// To `Begin`.
+    Begun(Begun),
     /// To `End`.
     Ended {
         /// Number of the run.
         run: u16,
     },
-    /// The request was understood and cannot be done.
-    Refused(Refusal),
+    /// To `Hello`.
+    Greeting(Greeting),
+    /// To `Sample`.
+    Command(Command),
 }
 
 /// First request on a link.
@@ -69,9 +73,9 @@ pub struct Greeting {
     pub identity: Name,
     /// Control ticks a second that the board runs at by itself; 0: as many as it is asked for.
     pub tick_hz: u16,
-    /// [`hash_of`] the settings that are in force; 0 before the first `Begin`.
+    /// [`hash_of`] the settings that are in force; 0 before the first `Begin` and after refused settings.
     pub settings_hash: u32,
-    /// Number of the last run that began; 0 before the first.
+    /// Number of the last `Begin` that counted, refused settings included; 0 before the first.
     pub run: u16,
     /// Whether the board has motors that could move: they do only if `Begin` allows it.
     pub has_motors: bool,
@@ -80,12 +84,13 @@ pub struct Greeting {
 /// Begins a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Begin {
-    /// Number of the run: one more than the last, as counted modulo 65536. One that is not newer is a late repetition.
+    /// Number of the run: one more than the last, as counted modulo 65536. An older one is a late repetition, and so is
+    /// the same one after its first tick, `Trip` or `End`.
     pub run: u16,
     /// Whether motors may be energised. While they may, the board trips by itself after a silence of
     /// `silence_ms`; else nothing moves and nothing trips.
     pub allow_motion: bool,
-    /// Silence after which the board trips, ms.
+    /// Silence after which the board trips, ms; more than [`SILENCE_MAX_MS`] counts as that, 0 trips at once.
     pub silence_ms: u16,
     /// The controller's settings.
     pub settings: Settings,
@@ -125,7 +130,7 @@ pub struct Command {
 pub enum Refusal {
     /// The controller refuses the settings.
     Settings,
-    /// No run has begun since the board started: it has been reset, or never heard `Begin`.
+    /// No run is on: the board has been reset, never heard `Begin`, or refused its settings.
     NotBegun,
     /// The motors have been switched off, by `Trip` or by silence.
     Tripped {

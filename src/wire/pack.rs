@@ -1,19 +1,31 @@
-//! Samples and commands as they travel: switches as bits, neighbouring angles as differences.
+//! Samples and commands as they travel: switches and lines as bits, neighbouring angles as differences, and what is
+//! seldom small (tick, counts, millivolts, joystick) in fixed size, least byte first. So a tick takes at most 64 bytes
+//! both ways, frames included (`src/wire/tests/bytes.rs`).
 
 use crate::message::{Command, Sample};
 use serde::{Deserialize, Serialize};
 use trimproof_controller::{
-    AXES, AxisOutputs, CurrentLevel, Fault, Faults, Inputs, Outputs, State, Switches,
+    AXES, AxisOutputs, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL, State, Switches,
 };
+
+/// Bit where the state begins in `PackedCommand::state_and_faults`.
+const STATE_BIT: usize = 13;
+
+const _: () = assert!(Fault::ALL.len() <= STATE_BIT && State::ALL.len() <= 8);
 
 /// A sample as it travels.
 #[derive(Serialize, Deserialize)]
 pub(crate) struct PackedSample {
     run: u8,
+    #[serde(with = "postcard::fixint::le")]
     tick: u32,
-    sensor_counts: [u16; AXES],
+    #[serde(with = "postcard::fixint::le")]
+    pitch_counts: u16,
+    #[serde(with = "postcard::fixint::le")]
+    roll_counts: u16,
     /// Bit 0 release, 1 hat fore, 2 hat aft, 3 hat left, 4 hat right, 5 force trim.
     switches: u8,
+    #[serde(with = "postcard::fixint::le")]
     supply_mv: u16,
 }
 
@@ -21,19 +33,20 @@ pub(crate) struct PackedSample {
 #[derive(Serialize, Deserialize)]
 pub(crate) struct PackedCommand {
     run: u8,
+    #[serde(with = "postcard::fixint::le")]
     tick: u16,
-    /// Position in `State::ALL`.
-    state: u8,
-    /// Bit n for `Fault::ALL[n]`.
-    faults: u16,
+    /// Bit n, up to 12, for `Fault::ALL[n]`; bits 13 to 15: position in `State::ALL`.
+    #[serde(with = "postcard::fixint::le")]
+    state_and_faults: u16,
+    /// Bit 0 enable, 1 home, 2 and 3 the current (0 off, 1 hold, 2 run) of pitch; bits 4 to 7 the same of roll.
+    lines: u8,
     axis: [PackedAxis; AXES],
 }
 
 #[derive(Serialize, Deserialize)]
 struct PackedAxis {
-    /// Bit 0 enable, 1 home, 2 and 3 the current: 0 off, 1 hold, 2 run.
-    lines: u8,
     step_rate: i32,
+    #[serde(with = "postcard::fixint::le")]
     joystick: i16,
     stick_mdeg: i32,
     /// Drive less stick, modulo 2^32.
@@ -62,7 +75,8 @@ impl From<&Sample> for PackedSample {
         Self {
             run: sample.run,
             tick,
-            sensor_counts,
+            pitch_counts: sensor_counts[PITCH],
+            roll_counts: sensor_counts[ROLL],
             switches: packed(bits),
             supply_mv,
         }
@@ -89,7 +103,7 @@ impl PackedSample {
             run: self.run,
             inputs: Inputs {
                 tick: self.tick,
-                sensor_counts: self.sensor_counts,
+                sensor_counts: [self.pitch_counts, self.roll_counts],
                 switches: Switches {
                     release,
                     hat_fore,
@@ -111,11 +125,13 @@ impl From<&Command> for PackedCommand {
             state,
             faults,
         } = command.outputs;
+        let state = State::ALL.iter().position(|one| *one == state).unwrap_or(0) as u16;
+        let [pitch, roll] = axis.map(|axis| lines_of(&axis));
         Self {
             run: command.run,
             tick: command.tick,
-            state: State::ALL.iter().position(|one| *one == state).unwrap_or(0) as u8,
-            faults: faults.bits(),
+            state_and_faults: faults.bits() | (state << STATE_BIT),
+            lines: pitch | (roll << 4),
             axis: axis.map(PackedAxis::of),
         }
     }
@@ -126,9 +142,9 @@ impl PackedCommand {
     pub(crate) fn unpack(&self) -> Option<Command> {
         let mut faults = Faults::default();
         for fault in Fault::ALL {
-            faults.set(fault, self.faults & (1 << fault as u16) != 0);
+            faults.set(fault, self.state_and_faults & (1 << fault as u16) != 0);
         }
-        if faults.bits() != self.faults {
+        if faults.bits() != self.state_and_faults & ((1 << STATE_BIT) - 1) {
             return None;
         }
         let [pitch, roll] = &self.axis;
@@ -136,8 +152,11 @@ impl PackedCommand {
             run: self.run,
             tick: self.tick,
             outputs: Outputs {
-                axis: [pitch.unpack()?, roll.unpack()?],
-                state: *State::ALL.get(usize::from(self.state))?,
+                axis: [
+                    pitch.unpack(self.lines & 15)?,
+                    roll.unpack(self.lines >> 4)?,
+                ],
+                state: *State::ALL.get(usize::from(self.state_and_faults >> STATE_BIT))?,
                 faults,
             },
         })
@@ -147,22 +166,16 @@ impl PackedCommand {
 impl PackedAxis {
     fn of(axis: AxisOutputs) -> Self {
         let AxisOutputs {
-            enable,
-            home,
+            enable: _,
+            home: _,
             step_rate,
-            current,
+            current: _,
             joystick,
             stick_mdeg,
             reference_mdeg,
             drive_mdeg,
         } = axis;
-        let current = match current {
-            CurrentLevel::Off => 0,
-            CurrentLevel::Hold => 1,
-            CurrentLevel::Run => 2,
-        };
         Self {
-            lines: packed([enable, home]) | (current << 2),
             step_rate,
             joystick,
             stick_mdeg,
@@ -171,14 +184,14 @@ impl PackedAxis {
         }
     }
 
-    fn unpack(&self) -> Option<AxisOutputs> {
-        let [enable, home, ..] = unpacked(self.lines);
+    fn unpack(&self, lines: u8) -> Option<AxisOutputs> {
+        let [enable, home, ..] = unpacked(lines);
         let drive_mdeg = self.stick_mdeg.wrapping_add(self.drive_less_stick);
         Some(AxisOutputs {
             enable,
             home,
             step_rate: self.step_rate,
-            current: match self.lines >> 2 {
+            current: match lines >> 2 {
                 0 => CurrentLevel::Off,
                 1 => CurrentLevel::Hold,
                 2 => CurrentLevel::Run,
@@ -190,6 +203,16 @@ impl PackedAxis {
             drive_mdeg,
         })
     }
+}
+
+/// The four bits of an axis.
+fn lines_of(axis: &AxisOutputs) -> u8 {
+    let current = match axis.current {
+        CurrentLevel::Off => 0,
+        CurrentLevel::Hold => 1,
+        CurrentLevel::Run => 2,
+    };
+    packed([axis.enable, axis.home]) | (current << 2)
 }
 
 /// Bits of a byte, the first the least.
