@@ -22,10 +22,11 @@ pub struct Patience {
 }
 
 impl Patience {
-    /// For what answers at once or is on a busy machine: six sendings, 200 ms each.
+    /// For emulators: six sendings, the first waited for 200 ms, each further one twice as long up to 1 s. (An AVR on a machine
+    /// with eight busy processes on two cores was seen to answer after 1.1 s.)
     pub const EMULATED: Patience = Patience {
         first: Duration::from_millis(200),
-        most: Duration::from_millis(200),
+        most: Duration::from_secs(1),
         repeats: 5,
     };
 
