@@ -58,11 +58,12 @@ fn soak(ticks: u32, share: f64) {
         };
         let line = FaultyLine::new(Box::new(near), faults);
         let struck = line.struck();
-        // The board answers within a millisecond unless the machine is busy; then waiting longer each time helps.
+        // The board answers within a millisecond unless the machine is busy; then waiting longer each time helps. (On two
+        // cores with twelve busy processes it has been seen not to answer for 2.4 s.)
         let patience = Patience {
             first: Duration::from_millis(3),
-            most: Duration::from_millis(400),
-            repeats: 11,
+            most: Duration::from_secs(1),
+            repeats: 15,
         };
         let begun = Instant::now();
         let work = || -> Result<(u32, BoardTarget), String> {

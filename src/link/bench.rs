@@ -122,7 +122,7 @@ fn connect(place: &Place, options: &Options) -> Result<Link, LinkError> {
             let line = emulator::start(file)?;
             // It may still be on its way to `main`.
             let hello = Patience {
-                repeats: 24,
+                repeats: 9,
                 ..Patience::EMULATED
             };
             Link::open(line, Patience::EMULATED, hello, log)

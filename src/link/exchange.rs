@@ -22,21 +22,23 @@ pub struct Patience {
 }
 
 impl Patience {
-    /// For what answers at once or is on a busy machine: six sendings, 200 ms each.
+    /// For emulators: six sendings, the first waited for 200 ms, each further one twice as long up to 1 s. (An AVR on a machine
+    /// with eight busy processes on two cores was seen to answer after 1.1 s.)
     pub const EMULATED: Patience = Patience {
         first: Duration::from_millis(200),
-        most: Duration::from_millis(200),
+        most: Duration::from_secs(1),
         repeats: 5,
     };
 
-    /// For a serial port: six sendings, each waited for 25 ms and the time that the longest frame takes.
+    /// For a serial port: six sendings; the first is waited for 25 ms and the time that the longest frame takes, each
+    /// further one twice as long, up to 400 ms: a busy machine can hold bytes back for that long.
     pub fn on_port(baud: u32) -> Self {
         // Ten bits a byte.
         let frames = 10 * FRAME_MAX as u64 * 1_000_000 / u64::from(baud.max(1));
         let wait = Duration::from_micros(25_000 + frames);
         Self {
             first: wait,
-            most: wait,
+            most: wait.max(Duration::from_millis(400)),
             repeats: 5,
         }
     }
