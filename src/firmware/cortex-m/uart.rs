@@ -24,7 +24,9 @@ const PORT_A_ALTERNATE: usize = 0x4000_4420;
 const PORT_A_DIGITAL: usize = 0x4000_451C;
 
 const FLAG_RECEIVE_EMPTY: u32 = 1 << 4;
-const FLAG_TRANSMIT_FULL: u32 = 1 << 5;
+const FLAG_TRANSMIT_EMPTY: u32 = 1 << 7;
+/// Length of the queues, bytes.
+const QUEUE: usize = 16;
 /// Eight bits, queues on.
 const LINE_8_QUEUED: u32 = (0b11 << 5) | (1 << 4);
 /// UART, transmitter and receiver on.
@@ -83,11 +85,13 @@ impl Uart {
         Some(get(DATA) as u8)
     }
 
-    /// Sends bytes, waiting while the queue is full.
+    /// Sends bytes, a queue full at a time: each look at a register costs an emulator as much as a byte.
     pub fn write(&mut self, bytes: &[u8]) {
-        for byte in bytes {
-            while get(FLAGS) & FLAG_TRANSMIT_FULL != 0 {}
-            set(DATA, u32::from(*byte));
+        for part in bytes.chunks(QUEUE) {
+            while get(FLAGS) & FLAG_TRANSMIT_EMPTY == 0 {}
+            for byte in part {
+                set(DATA, u32::from(*byte));
+            }
         }
     }
 
