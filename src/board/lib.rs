@@ -74,6 +74,7 @@ impl Board {
     }
 
     /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps); gives the frame to be sent, if one is due.
+    #[inline(never)]
     pub fn take(&mut self, byte: u8, now_ms: u32, pins: &mut impl Pins) -> Option<&[u8]> {
         let request = self.decoder.take::<Request>(byte)?.ok()?;
         let answer = self.answer(&request, now_ms, pins)?;
@@ -101,6 +102,7 @@ impl Board {
             .is_some_and(|run| run.allow_motion && run.status == Status::Running)
     }
 
+    #[inline(never)]
     fn answer(&mut self, request: &Request, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         match request {
             Request::Hello(_) => Some(Answer::Greeting(self.greeting())),
@@ -117,6 +119,7 @@ impl Board {
         }
     }
 
+    #[inline(never)]
     fn greeting(&self) -> Greeting {
         let (settings_hash, run) = self
             .run
@@ -132,6 +135,7 @@ impl Board {
         }
     }
 
+    #[inline(never)]
     fn begin(&mut self, begin: &Begin, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         if let Some(run) = &self.run {
             let newer = begin.run.wrapping_sub(run.number) as i16;
@@ -162,6 +166,7 @@ impl Board {
         }))
     }
 
+    #[inline(never)]
     fn tick(&mut self, sample: &Sample, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         // Silence counts up to this sample, however late `watch` is called.
         self.watch(now_ms, pins);

@@ -34,8 +34,8 @@ const CONTROL_ON: u32 = 1 | (1 << 8) | (1 << 9);
 /// Receive queue filled to its mark, and receive time-out (less has come, and then a pause).
 const INTERRUPT_RECEIVE: u32 = (1 << 4) | (1 << 6);
 
-/// Clock after a reset is the 12 MHz internal oscillator: 12 MHz / (16 * 115 200) = 6 + 33/64.
-const DIVISOR_115200: (u32, u32) = (6, 33);
+/// The clock after a reset is the 12 MHz internal oscillator, as QEMU has it: 12 MHz / (16 * 500 000) = 1 + 32/64.
+const DIVISOR_500000: (u32, u32) = (1, 32);
 
 #[derive(Clone, Copy)]
 struct Uart0Interrupt;
@@ -59,8 +59,8 @@ impl Uart {
         set(PORT_A_ALTERNATE, get(PORT_A_ALTERNATE) | 0b11);
         set(PORT_A_DIGITAL, get(PORT_A_DIGITAL) | 0b11);
         set(CONTROL, 0);
-        set(BAUD_WHOLE, DIVISOR_115200.0);
-        set(BAUD_64THS, DIVISOR_115200.1);
+        set(BAUD_WHOLE, DIVISOR_500000.0);
+        set(BAUD_64THS, DIVISOR_500000.1);
         // After the divisors: writing the line register takes them over.
         set(LINE, LINE_8_QUEUED);
         set(INTERRUPTS, INTERRUPT_RECEIVE);
