@@ -3,7 +3,6 @@
 //! The board has no motors and runs ticks as it is asked for them.
 #![no_std]
 #![no_main]
-#![feature(abi_avr_interrupt)]
 
 #[cfg(feature = "cycles")]
 mod cycles;
