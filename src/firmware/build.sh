@@ -76,9 +76,9 @@ check_avr() {
         /^[0-9a-f]+ <.*>:$/ { name = $2; line = 0; saved = 0; frame = 0 }
         { line++ }
         line < 25 && $2 == "push" { saved++ }
-        line < 35 && $2 == "sbiw" && $3 == "r28," { frame += strtonum($4) }
-        line < 35 && $2 == "subi" && $3 == "r28," { frame += strtonum($4) }
-        line < 35 && $2 == "sbci" && $3 == "r29," { frame += 256 * strtonum($4) }
+        line < 35 && $2 == "sbiw" && $3 == "r28," { frame += $NF }
+        line < 35 && $2 == "subi" && $3 == "r28," { frame += $NF }
+        line < 35 && $2 == "sbci" && $3 == "r29," { frame += 256 * $NF }
         match($0, /Y\+[0-9]+/) && substr($0, RSTART + 2, RLENGTH - 2) + 0 > frame + saved { bad[name] = 1 }
         END { for (name in bad) { print "arguments on the stack, which LLVM reads wrongly on this chip: " name; code = 70 } exit code }' >&2
 }
