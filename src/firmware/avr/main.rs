@@ -4,8 +4,6 @@
 #![no_std]
 #![no_main]
 
-#[cfg(feature = "cycles")]
-mod cycles;
 mod uart;
 
 use trimproof_board::{About, Pins};
@@ -31,7 +29,6 @@ impl Pins for NoPins {
 }
 
 /// Serves the link for ever. Called once, after the C runtime has set memory up.
-#[cfg(not(feature = "cycles"))]
 fn run() -> ! {
     let mut uart = Uart::start();
     let mut board = trimproof_board::Board::new(ABOUT);
@@ -44,9 +41,6 @@ fn run() -> ! {
         }
     }
 }
-
-#[cfg(feature = "cycles")]
-use cycles::run;
 
 /// Stands still: without a completed tick no watchdog is fed.
 #[panic_handler]
