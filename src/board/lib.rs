@@ -102,6 +102,7 @@ impl Board {
 
     /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps, the same as for `watch`); gives the
     /// frame to be sent, if one is due.
+    #[inline(never)]
     pub fn take(&mut self, byte: u8, now_ms: u32, pins: &mut impl Pins) -> Option<&[u8]> {
         let request = self.decoder.take::<Request>(byte)?.ok()?;
         let answer = self.answer(&request, now_ms, pins)?;
@@ -129,6 +130,7 @@ impl Board {
             .is_some_and(|run| run.allow_motion && run.status == Status::Running)
     }
 
+    #[inline(never)]
     fn answer(&mut self, request: &Request, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         match request {
             Request::Hello(_) => Some(Answer::Greeting(self.greeting())),
@@ -145,6 +147,7 @@ impl Board {
         }
     }
 
+    #[inline(never)]
     fn greeting(&self) -> Greeting {
         Greeting {
             version: VERSION,
@@ -156,6 +159,7 @@ impl Board {
         }
     }
 
+    #[inline(never)]
     fn begin(&mut self, begin: &Begin, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         if let Some(newest) = self.newest {
             let newer = begin.run.wrapping_sub(newest) as i16;
@@ -188,6 +192,7 @@ impl Board {
         }))
     }
 
+    #[inline(never)]
     fn tick(&mut self, sample: &Sample, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         // Silence counts up to this sample, however late `watch` is called.
         self.watch(now_ms, pins);

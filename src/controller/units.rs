@@ -133,6 +133,8 @@ impl Ratio {
 
     /// `mdeg / per` in microsteps times 2^32, rounded down: a rate where `per` is the number of
     /// generator periods a second, a change of rate per tick where it is that times the ticks a second.
+    // Inlined: its arguments do not fit an AVR's registers, and LLVM looks for the rest one byte too low on an ATmega2560's stack.
+    #[inline(always)]
     pub(crate) fn scaled(self, mdeg: u32, per: u64) -> u64 {
         let denominator = u64::from(self.denominator).saturating_mul(per);
         scaled(u64::from(mdeg) * u64::from(self.numerator), denominator)

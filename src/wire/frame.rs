@@ -33,6 +33,7 @@ pub enum FrameError {
 ///
 /// # Errors
 /// If the message is longer than [`MESSAGE_MAX`] with its CRC, or the frame longer than `out`.
+#[inline(never)]
 pub fn encode<T: Serialize>(message: &T, out: &mut [u8]) -> Result<usize, EncodeError> {
     let mut plain = [0; MESSAGE_MAX];
     let length = postcard::to_slice(message, &mut plain)
@@ -104,6 +105,7 @@ impl Decoder {
         Some(self.message(length))
     }
 
+    #[inline(never)]
     fn message<T: DeserializeOwned>(&mut self, length: usize) -> Result<T, FrameError> {
         let coded = self.bytes.get_mut(..length).ok_or(FrameError::TooLong)?;
         let plain = cobs::decode_in_place(coded).map_err(|_| FrameError::Coding)?;
