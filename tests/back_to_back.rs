@@ -4,29 +4,17 @@
 //! The boards: one in this process always; emulated ones if `TRIMPROOF_IMAGE_CORTEX_M` or `TRIMPROOF_IMAGE_AVR` names their image,
 //! as `.ci/run` has it.
 
+mod shipped;
+
+use shipped::shipped;
 use std::io::Write;
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
 use trimproof_harness::run::{LogicTarget, Target, Traffic};
-use trimproof_harness::suite::{Case, End, Outcome, Plan, load, run_suite};
+use trimproof_harness::suite::{Case, End, Outcome, Plan, run_suite};
 use trimproof_link::{Bench, Beside, BoardLine, BoardTarget, Link, Options, Patience};
-
-fn shipped() -> Vec<Case> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios");
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)
-        .expect("the scenarios folder is there")
-        .map(|entry| entry.expect("it can be listed").path())
-        .filter(|path| {
-            path.extension()
-                .is_some_and(|extension| extension == "toml")
-        })
-        .collect();
-    files.sort();
-    load(&files, None).unwrap_or_else(|problems| panic!("{problems:?}"))
-}
 
 fn run(cases: &[Case], target: &(dyn Fn() -> Box<dyn Target> + Sync)) -> Vec<Outcome> {
     let plan = Plan {

@@ -1,28 +1,16 @@
 //! Every shipped scenario holds, and its readable card is what was reviewed.
 //!
 //! The card carries the trace's bit-hash, so this test compares whole traces too. `.ci/run` runs it in the debug
-//! and in the release profile against the same snapshots: the traces of both are equal bit for bit.
+//! profile and compares the release program's hashes with the same cards: the traces of both are equal bit for bit.
 
+mod shipped;
+
+use shipped::shipped;
 use std::num::NonZeroUsize;
-use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
 use trimproof_harness::run::{LogicTarget, Target};
-use trimproof_harness::suite::{Case, Outcome, Plan, load, run_suite};
-
-fn shipped() -> Vec<Case> {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenarios");
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)
-        .expect("the scenarios folder is there")
-        .map(|entry| entry.expect("it can be listed").path())
-        .filter(|path| {
-            path.extension()
-                .is_some_and(|extension| extension == "toml")
-        })
-        .collect();
-    files.sort();
-    load(&files, None).unwrap_or_else(|problems| panic!("{problems:?}"))
-}
+use trimproof_harness::suite::{Case, Outcome, Plan, run_suite};
 
 fn run(cases: &[Case], threads: usize) -> Vec<Outcome> {
     let target = || -> Box<dyn Target> { Box::new(LogicTarget::new()) };

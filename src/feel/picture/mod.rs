@@ -31,7 +31,7 @@ pub use trace::{Curve, Lane, Panel, TracePlot, trace};
 use plotters::drawing::DrawingAreaErrorKind;
 
 /// One pound of force in newtons (14 CFR speaks of pounds; exact by definition).
-pub const LB_N: f64 = 4.448_221_615_260_5;
+pub const LB_N: f64 = crate::judge::N_PER_LB;
 
 /// One inch in metres, exact by definition.
 pub const INCH_M: f64 = 0.025_4;

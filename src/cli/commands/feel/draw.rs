@@ -2,6 +2,7 @@
 
 use super::figures::{Titled, tables};
 use super::{CAUTION, Report, Stick, verdicts};
+use crate::commands::pictures;
 use std::path::Path;
 use trimproof_controller::Controller;
 use trimproof_feel::figures::SweepFigures;
@@ -11,7 +12,6 @@ use trimproof_feel::picture::{
     self, ForceLoop, ForceTarget, ForceTolerance, FreeResponse, Loop, PictureError, Step,
 };
 use trimproof_feel::record::{Condition, Response, Sweep};
-use trimproof_harness::suite::{plain, write_whole};
 use trimproof_plant::rig::{FeelCondition, FeelTarget};
 
 /// A picture with the name of its file.
@@ -36,22 +36,11 @@ pub fn pictures(report: &Report<'_>) -> Result<Vec<Drawn>, PictureError> {
 }
 
 /// Writes every picture as SVG and PNG, each file whole or not at all; gives what could not be written and why.
-pub fn write_all(folder: &Path, pictures: &[Drawn]) -> Vec<(String, String)> {
-    let mut failed = Vec::new();
-    for Drawn { name, figure } in pictures {
-        let mut write = |ending: &str, bytes: &[u8]| {
-            let file = folder.join(format!("{name}.{ending}"));
-            if let Err(error) = write_whole(&file, bytes) {
-                failed.push((file.display().to_string(), plain(&error)));
-            }
-        };
-        write("svg", figure.svg.as_bytes());
-        match picture::png(&figure.svg) {
-            Ok(png) => write("png", &png),
-            Err(error) => failed.push((format!("the picture {name}"), error.to_string())),
-        }
-    }
-    failed
+pub fn write_all(folder: &Path, drawn: &[Drawn]) -> Vec<(String, String)> {
+    drawn
+        .iter()
+        .flat_map(|Drawn { name, figure }| pictures::write(folder, name, Ok(&figure.svg)))
+        .collect()
 }
 
 /// The whole report as one HTML page.

@@ -1,31 +1,23 @@
 //! Pictures of the holding margin.
 
+use crate::commands::pictures;
 use std::path::Path;
 use trimproof_feel::picture::{self, Holding, HoldingLine, PictureError};
 use trimproof_feel::size::{AxisSizes, HoldingCurve, Sizes, Windings};
 use trimproof_harness::card::text::fixed;
-use trimproof_harness::suite::{plain, write_whole};
 
 /// Writes the holding margin of every axis as SVG and PNG, each file whole or not at all; gives what could not be
 /// written and why.
 pub fn write_all(folder: &Path, sizes: &Sizes) -> Vec<(String, String)> {
-    let mut failed = Vec::new();
-    for axis in &sizes.axes {
-        let name = format!("holding-{}", axis.axis.name());
-        let made = holding(sizes, axis).and_then(|svg| Ok((picture::png(&svg)?, svg)));
-        match made {
-            Err(error) => failed.push((format!("the picture {name}"), error.to_string())),
-            Ok((png, svg)) => {
-                for (ending, bytes) in [("svg", svg.as_bytes()), ("png", &png)] {
-                    let file = folder.join(format!("{name}.{ending}"));
-                    if let Err(error) = write_whole(&file, bytes) {
-                        failed.push((file.display().to_string(), plain(&error)));
-                    }
-                }
-            }
-        }
-    }
-    failed
+    sizes
+        .axes
+        .iter()
+        .flat_map(|axis| {
+            let svg = holding(sizes, axis);
+            let name = format!("holding-{}", axis.axis.name());
+            pictures::write(folder, &name, svg.as_deref().map_err(Clone::clone))
+        })
+        .collect()
 }
 
 /// What the drive must hold with the trim in the middle, and what it can hold at either current, windings cold.

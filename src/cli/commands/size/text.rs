@@ -2,14 +2,13 @@
 
 use super::motion::{catch, rates, resolution};
 use std::fmt::Write;
+use trimproof_feel::judge::N_PER_LB;
 use trimproof_feel::size::{AxisSizes, COPPER_PER_K, HOT_RISE_K, HoldingCurve, Sizes};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{fixed, table, wrap_into};
 
 /// Points of the holding curve in the table.
 const CURVE_POINTS: usize = 9;
-/// Pounds in a newton: 1 lb = 4.4482216152605 N (check_values, section 1).
-const N_PER_LB: f64 = 4.448_221_615_260_5;
 
 /// All tables of a rig.
 pub fn render(sizes: &Sizes) -> String {
