@@ -6,6 +6,10 @@ use std::num::NonZeroUsize;
 use std::path::PathBuf;
 use trimproof_link::On;
 
+#[cfg(feature = "viewer")]
+pub use crate::args_view::SubjectArgs;
+pub use crate::args_view::{FilmArgs, FlyArgs, WatchArgs};
+
 /// Proves the firmware of a force-feel stick on a physics twin before it is flashed.
 #[derive(Debug, Parser)]
 #[command(name = "trimproof", version, max_term_width = 100, after_help = exit::help_text())]
@@ -41,6 +45,12 @@ pub enum Command {
     Link(LinkArgs),
     /// List the serial ports that a board may be behind
     Ports(PortsArgs),
+    /// Watch a scenario as it runs, or a trace, in three dimensions beside its plots
+    Watch(WatchArgs),
+    /// Fly the stick by hand against the controller, in real time, and keep the flight as a scenario
+    Fly(FlyArgs),
+    /// Make the pictures of `watch` without a display: stills, a contact sheet, an animated file
+    Film(FilmArgs),
 }
 
 /// Arguments of `prove`.

@@ -1,6 +1,7 @@
 //! `trimproof`: proves force-feel stick firmware against a physics twin before it is flashed.
 
 mod args;
+mod args_view;
 mod board;
 mod commands;
 mod exit;
@@ -29,6 +30,9 @@ fn main() -> ExitCode {
             Command::Fit(args) => commands::fit::run(args, paint),
             Command::Link(args) => commands::link::run(args, paint),
             Command::Ports(args) => commands::ports::run(args),
+            Command::Watch(args) => commands::view::watch(args),
+            Command::Fly(args) => commands::view::fly(args),
+            Command::Film(args) => commands::view::film(args),
         };
         result.unwrap_or_else(|failure| {
             report::print(&failure, paint);

@@ -11,3 +11,4 @@ pub mod prove;
 pub mod schema;
 pub mod signals;
 pub mod size;
+pub mod view;

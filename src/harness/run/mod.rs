@@ -4,11 +4,13 @@
 //! the drivers' lines, twin advanced to the next tick. A row shows the twin at the instant of the tick beside
 //! what the controller answered to it.
 
+mod attend;
 mod link;
 mod script;
 mod target;
 mod traffic;
 
+pub use attend::Attend;
 pub use target::{Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
 
@@ -19,6 +21,9 @@ use crate::scenario::Scenario;
 use crate::trace::{About, AxisRow, HandRow, Row, Trace};
 use link::Loss;
 use script::{Cue, Script};
+
+/// Rows for which a trace has room from the start: ten minutes at 500 Hz.
+const ROOM_ROWS: usize = 300_001;
 
 /// A run and how it ended.
 pub struct Run {
@@ -37,8 +42,18 @@ pub fn run_scenario(
     target: &mut dyn Target,
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Run {
+    run_attended(rig, scenario, target, &mut attend::Watch(watch))
+}
+
+/// Runs `scenario` as [`run_scenario`] does, with `attend` beside it: it is told every row and may act as the pilot.
+pub fn run_attended(
+    rig: &Rig,
+    scenario: &Scenario,
+    target: &mut dyn Target,
+    attend: &mut dyn Attend,
+) -> Run {
     let mut session = Loop::new(rig, scenario, target.identity());
-    let cut = session.run(rig, target, watch).err();
+    let cut = session.run(rig, target, attend).err();
     Run {
         trace: session.trace,
         cut,
@@ -87,8 +102,8 @@ impl Loop {
             plant,
             script: Script::new(scenario, tick_s),
             loss: Loss::new(scenario.seed),
-            // One row more: the last tick's end.
-            trace: Trace::new(about, ticks as usize + 1),
+            // One row more: the last tick's end. What may be stopped at any time does not get an hour's room at once.
+            trace: Trace::new(about, (ticks as usize + 1).min(ROOM_ROWS)),
             last: Outputs::default(),
             full_scale_rate_deg_per_s: std::array::from_fn(|i| {
                 let axis = rig.axis(i);
@@ -103,14 +118,17 @@ impl Loop {
         &mut self,
         rig: &Rig,
         target: &mut dyn Target,
-        watch: &mut dyn FnMut(f64) -> bool,
+        attend: &mut dyn Attend,
     ) -> Result<(), String> {
         target
             .begin(&rig.controller)
             .map_err(|error| error.to_string())?;
         for tick in 0..=self.ticks {
-            if !watch(self.plant.now_s()) {
+            if !attend.go_on(self.plant.now_s()) {
                 return Err(format!("stopped at {} s", self.plant.now_s()));
+            }
+            for event in attend.act(self.plant.now_s()) {
+                self.script.add(&event, self.plant.tick_s());
             }
             for cue in self.script.due(tick) {
                 self.play(&cue, target)?;
@@ -123,6 +141,7 @@ impl Loop {
             };
             let row = self.row(&self.plant.readings(), &self.last);
             self.trace.push(&row);
+            attend.row(&row);
             if tick == self.ticks {
                 break;
             }

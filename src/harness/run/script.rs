@@ -53,126 +53,9 @@ pub(super) struct Script {
 impl Script {
     /// The cues of `scenario`: each event falls on the first tick at or after its time.
     pub(super) fn new(scenario: &Scenario, tick_s: f64) -> Self {
-        let mut cues = Vec::new();
+        let mut cues: Vec<(u32, Cue)> = Vec::new();
         for event in &scenario.events {
-            let mut at = |at_s: f64, cue: Cue| cues.push((tick_at(at_s, tick_s), cue));
-            let at_s = event.at_s();
-            match event.clone() {
-                Event::Grip {
-                    stiffness_n_per_m,
-                    damping_n_s_per_m,
-                    limit_n,
-                    ..
-                } => {
-                    at(
-                        at_s,
-                        Cue::Grip {
-                            stiffness_n_per_m,
-                            damping_n_s_per_m,
-                            limit_n,
-                        },
-                    );
-                }
-                Event::Carry {
-                    pitch_deg,
-                    roll_deg,
-                    over_s,
-                    shape,
-                    ..
-                } => {
-                    at(
-                        at_s,
-                        Cue::Carry {
-                            to_deg: [pitch_deg, roll_deg],
-                            over_s,
-                            shape,
-                        },
-                    );
-                }
-                Event::LetGoStick { .. } => at(at_s, Cue::LetGoStick),
-                Event::Push {
-                    pitch_n,
-                    roll_n,
-                    rise_s,
-                    for_s,
-                    ..
-                } => {
-                    let force_n = [pitch_n.unwrap_or(0.0), roll_n.unwrap_or(0.0)];
-                    at(
-                        at_s,
-                        Cue::Push {
-                            force_n,
-                            rise_s,
-                            for_s,
-                        },
-                    );
-                }
-                Event::Press {
-                    switch, bounce_s, ..
-                } => {
-                    at(
-                        at_s,
-                        Cue::Switch {
-                            name: switch,
-                            closed: true,
-                            bounce_s,
-                        },
-                    );
-                }
-                Event::LetGo {
-                    switch, bounce_s, ..
-                } => {
-                    at(
-                        at_s,
-                        Cue::Switch {
-                            name: switch,
-                            closed: false,
-                            bounce_s,
-                        },
-                    );
-                }
-                Event::Hold {
-                    switch,
-                    for_s,
-                    bounce_s,
-                    ..
-                } => {
-                    at(
-                        at_s,
-                        Cue::Switch {
-                            name: switch,
-                            closed: true,
-                            bounce_s: bounce_s.clone(),
-                        },
-                    );
-                    at(
-                        at_s + for_s,
-                        Cue::Switch {
-                            name: switch,
-                            closed: false,
-                            bounce_s,
-                        },
-                    );
-                }
-                Event::ForceTrim { on, .. } => at(at_s, Cue::ForceTrim(on)),
-                Event::Supply { volts, over_s, .. } => at(at_s, Cue::Supply { volts, over_s }),
-                Event::Dip { volts, for_s, .. } => {
-                    at(at_s, Cue::DipBegins { volts });
-                    at(at_s + for_s, Cue::DipEnds);
-                }
-                Event::Fault { fault, for_s, .. } => {
-                    at(
-                        at_s,
-                        Cue::Fault {
-                            fault: fault.clone(),
-                            on: true,
-                        },
-                    );
-                    if let Some(for_s) = for_s {
-                        at(at_s + for_s, Cue::Fault { fault, on: false });
-                    }
-                }
-            }
+            cues.extend(cues_of(event, tick_s));
         }
         // Stable: cues of one tick keep the order of the file.
         cues.sort_by_key(|(tick, _)| *tick);
@@ -180,6 +63,15 @@ impl Script {
             cues,
             next: 0,
             before_dip_v: Vec::new(),
+        }
+    }
+
+    /// Adds an event of now or later; of one tick, what was added last comes last.
+    pub(super) fn add(&mut self, event: &Event, tick_s: f64) {
+        for (tick, cue) in cues_of(event, tick_s) {
+            let waiting = &self.cues[self.next..];
+            let place = self.next + waiting.partition_point(|(at, _)| *at <= tick);
+            self.cues.insert(place, (tick, cue));
         }
     }
 
@@ -242,6 +134,130 @@ impl Script {
             Cue::Fault { fault, on } => plant.set_fault(fault, *on),
         }
     }
+}
+
+/// The cues of an event and their ticks.
+fn cues_of(event: &Event, tick_s: f64) -> Vec<(u32, Cue)> {
+    let mut cues = Vec::new();
+    let mut at = |at_s: f64, cue: Cue| cues.push((tick_at(at_s, tick_s), cue));
+    let at_s = event.at_s();
+    match event.clone() {
+        Event::Grip {
+            stiffness_n_per_m,
+            damping_n_s_per_m,
+            limit_n,
+            ..
+        } => {
+            at(
+                at_s,
+                Cue::Grip {
+                    stiffness_n_per_m,
+                    damping_n_s_per_m,
+                    limit_n,
+                },
+            );
+        }
+        Event::Carry {
+            pitch_deg,
+            roll_deg,
+            over_s,
+            shape,
+            ..
+        } => {
+            at(
+                at_s,
+                Cue::Carry {
+                    to_deg: [pitch_deg, roll_deg],
+                    over_s,
+                    shape,
+                },
+            );
+        }
+        Event::LetGoStick { .. } => at(at_s, Cue::LetGoStick),
+        Event::Push {
+            pitch_n,
+            roll_n,
+            rise_s,
+            for_s,
+            ..
+        } => {
+            let force_n = [pitch_n.unwrap_or(0.0), roll_n.unwrap_or(0.0)];
+            at(
+                at_s,
+                Cue::Push {
+                    force_n,
+                    rise_s,
+                    for_s,
+                },
+            );
+        }
+        Event::Press {
+            switch, bounce_s, ..
+        } => {
+            at(
+                at_s,
+                Cue::Switch {
+                    name: switch,
+                    closed: true,
+                    bounce_s,
+                },
+            );
+        }
+        Event::LetGo {
+            switch, bounce_s, ..
+        } => {
+            at(
+                at_s,
+                Cue::Switch {
+                    name: switch,
+                    closed: false,
+                    bounce_s,
+                },
+            );
+        }
+        Event::Hold {
+            switch,
+            for_s,
+            bounce_s,
+            ..
+        } => {
+            at(
+                at_s,
+                Cue::Switch {
+                    name: switch,
+                    closed: true,
+                    bounce_s: bounce_s.clone(),
+                },
+            );
+            at(
+                at_s + for_s,
+                Cue::Switch {
+                    name: switch,
+                    closed: false,
+                    bounce_s,
+                },
+            );
+        }
+        Event::ForceTrim { on, .. } => at(at_s, Cue::ForceTrim(on)),
+        Event::Supply { volts, over_s, .. } => at(at_s, Cue::Supply { volts, over_s }),
+        Event::Dip { volts, for_s, .. } => {
+            at(at_s, Cue::DipBegins { volts });
+            at(at_s + for_s, Cue::DipEnds);
+        }
+        Event::Fault { fault, for_s, .. } => {
+            at(
+                at_s,
+                Cue::Fault {
+                    fault: fault.clone(),
+                    on: true,
+                },
+            );
+            if let Some(for_s) = for_s {
+                at(at_s + for_s, Cue::Fault { fault, on: false });
+            }
+        }
+    }
+    cues
 }
 
 /// The first tick at or after `at_s`; a nanosecond of rounding in decimal times does not cost a tick.

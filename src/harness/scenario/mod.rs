@@ -123,6 +123,12 @@ impl Scenario {
         Ok(scenario)
     }
 
+    /// The scenario as the text of a file; [`Scenario::parse`] reads it back with the very same numbers.
+    pub fn to_toml(&self) -> String {
+        // Strings, finite numbers, lists and tables: all of it has a form in TOML.
+        toml::to_string(self).unwrap_or_default()
+    }
+
     /// Expectations that are for the rig called `rig`, with their index in [`Scenario::expect`].
     pub fn expectations_for<'a>(
         &'a self,

@@ -111,6 +111,36 @@ pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
     Ok(trace)
 }
 
+/// What the file says of itself, without reading all of its rows.
+pub(super) fn about(file: File) -> Result<Stamp, Flaw> {
+    let mut reader = ReaderBuilder::new().from_reader(BufReader::with_capacity(1 << 16, file));
+    let header = reader.headers().map_err(|error| match flaw(error, 0) {
+        Flaw::Damaged(detail) => Flaw::Foreign(detail),
+        other => other,
+    })?;
+    trace_for(header)?;
+    let mut entries = Vec::new();
+    let mut record = StringRecord::new();
+    while reader
+        .read_record(&mut record)
+        .map_err(|error| flaw(error, 0))?
+    {
+        // It stands in the first records, one thing in each.
+        match record
+            .iter()
+            .next_back()
+            .and_then(|about| about.split_once('='))
+        {
+            Some((key, value)) => entries.push((key.to_owned(), value.to_owned())),
+            None => break,
+        }
+    }
+    if entries.is_empty() {
+        return Err(Flaw::Truncated("it has no rows".to_owned()));
+    }
+    Stamp::from_entries(entries)
+}
+
 /// An empty trace with the header's columns.
 fn trace_for(header: &StringRecord) -> Result<Trace, Flaw> {
     let names: Vec<&str> = header.iter().collect();

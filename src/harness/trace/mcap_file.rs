@@ -162,7 +162,21 @@ fn property(info: &ColumnInfo, data: &Data) -> Value {
     property
 }
 
-pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
+pub(super) fn read(file: File) -> Result<Trace, Flaw> {
+    read_until(file, |_| false)?.finish()
+}
+
+/// What the file says of itself, without reading its rows.
+pub(super) fn about(file: File) -> Result<Stamp, Flaw> {
+    let reading = read_until(file, |reading| reading.entries.is_some())?;
+    let entries = reading
+        .entries
+        .ok_or_else(|| Flaw::Foreign(format!("it has no metadata record `{ABOUT}`")))?;
+    Stamp::from_entries(entries)
+}
+
+/// Reads to the end, or until there is enough.
+fn read_until(mut file: File, enough: impl Fn(&Reading) -> bool) -> Result<Reading, Flaw> {
     let options = LinearReaderOptions::default()
         .with_check_finishes_after_end_magic(true)
         .with_validate_chunk_crcs(true)
@@ -173,7 +187,9 @@ pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
     let mut begun = false;
     let mut reader = LinearReader::new_with_options(options);
     let mut reading = Reading::default();
-    while let Some(event) = reader.next_event() {
+    while !enough(&reading)
+        && let Some(event) = reader.next_event()
+    {
         match event.map_err(|error| flaw(error, begun, length))? {
             LinearReadEvent::ReadRequest(wanted) => {
                 let got = file.read(reader.insert(wanted))?;
@@ -187,7 +203,7 @@ pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
             }
         }
     }
-    reading.finish()
+    Ok(reading)
 }
 
 /// What was found so far.

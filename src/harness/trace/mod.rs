@@ -172,6 +172,24 @@ impl Trace {
         read().map_err(|flaw| flaw.of(path))
     }
 
+    /// Reads only what a trace file says of itself: where it comes from, and how many rows it has.
+    ///
+    /// # Errors
+    /// Another ending, the system refuses, or the file is no trace or ends within what it says of itself. Damage to
+    /// its rows is not seen.
+    pub fn peek(path: &Path) -> Result<(About, usize), TraceError> {
+        let format = Format::of(path)?;
+        let peek = || -> Result<Stamp, Flaw> {
+            let file = std::fs::File::open(path)?;
+            match format {
+                Format::Csv => csv_file::about(file),
+                Format::Mcap => mcap_file::about(file),
+            }
+        };
+        let stamp = peek().map_err(|flaw| flaw.of(path))?;
+        Ok((stamp.about, stamp.rows))
+    }
+
     /// An empty trace with these columns of [`columns`] only.
     fn with_columns(mut indices: Vec<usize>) -> Self {
         indices.sort_unstable();

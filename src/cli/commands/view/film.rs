@@ -1,0 +1,243 @@
+//! `film`: the same pictures without a display.
+
+use super::subject::{self, Subject, unusable};
+use crate::args::FilmArgs;
+use crate::exit::Exit;
+use crate::output::emit;
+use crate::report::Failure;
+use crate::{CommandResult, stop};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::Ordering;
+use std::time::Instant;
+use trimproof_harness::judge::judge;
+use trimproof_harness::run::{LogicTarget, run_scenario};
+use trimproof_harness::suite::{list, try_folder, write_whole};
+use trimproof_harness::trace::Trace;
+use trimproof_plant::nearest;
+use trimproof_viewer::film::{
+    Animation, Shot, contact_sheet, encode_png, frames_of, telling_instants,
+};
+use trimproof_viewer::{Film, Story, Studio};
+
+/// Runs the command.
+///
+/// # Errors
+/// If a file or an argument cannot be used, there is no driver, or a picture cannot be written.
+pub fn run(args: &FilmArgs) -> CommandResult {
+    let begun = Instant::now();
+    let subject = Subject::find(&args.subject)?;
+    let (signals, view) = (
+        subject::signals(&args.subject.signal)?,
+        subject::view(args.subject.view.as_deref())?,
+    );
+    try_folder(&args.into)
+        .map_err(|error| Failure::cannot_write(args.into.display().to_string(), &error))?;
+    let stop = stop::on_signal();
+    let Some(story) = told(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
+        return Ok(Exit::Stopped);
+    };
+    let chosen = match &args.expect {
+        Some(name) => Some(expectation(&story, name)?),
+        None => None,
+    };
+    let work = Work::of(args, &story)?;
+    let mut studio = Studio::open(Film {
+        story,
+        signals,
+        view,
+        size: args.size.0,
+        chosen,
+        begun,
+    })?;
+    let label = subject.label();
+    let mut made = Vec::new();
+    let bar = bar(work.count());
+    let mut go_on = || {
+        bar.inc(1);
+        !stop.load(Ordering::Relaxed)
+    };
+    let mut write = |name: String, bytes: Vec<u8>| -> Result<(), Failure> {
+        let file = args.into.join(name);
+        write_whole(&file, &bytes)
+            .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
+        made.push(file);
+        Ok(())
+    };
+    if !work.stills_s.is_empty() {
+        let shots = take(&mut studio, &work.stills_s, &mut go_on)?;
+        for (at_s, shot) in work.stills_s.iter().zip(&shots) {
+            write(format!("{label}-{at_s:.3}s.png"), encode_png(shot)?)?;
+        }
+    }
+    if !work.sheet_s.is_empty() {
+        let shots = take(&mut studio, &work.sheet_s, &mut go_on)?;
+        if shots.len() == work.sheet_s.len()
+            && let Some(sheet) = contact_sheet(&shots)
+        {
+            write(format!("{label}-sheet.png"), encode_png(&sheet)?)?;
+        }
+    }
+    if !work.frames_s.is_empty() {
+        let mut animation = Animation::new(studio.size(), args.fps)?;
+        let mut refused = None;
+        studio.take(&work.frames_s, &mut |_, shot| {
+            refused = animation.push(shot).err();
+            refused.is_none() && go_on()
+        })?;
+        if let Some(error) = refused {
+            return Err(error.into());
+        }
+        if !stop.load(Ordering::Relaxed) {
+            write(format!("{label}.gif"), animation.finish()?)?;
+        }
+    }
+    bar.finish_and_clear();
+    let mut out: String = made
+        .iter()
+        .map(|file: &PathBuf| format!("{}\n", file.display()))
+        .collect();
+    if args.costs {
+        let timing = studio.timing();
+        out.push_str(&format!(
+            "{} pictures in {:.1} s, the first after {:.2} s; {:.0} ms a frame, our own systems {:.1} ms, at most {:.1} ms\n",
+            work.count(),
+            timing.elapsed_s(),
+            timing.first_frame_s.unwrap_or_default(),
+            1e3 * timing.frame.mean_s(),
+            1e3 * timing.own.mean_s(),
+            1e3 * timing.own.worst_s
+        ));
+    }
+    emit(&out)?;
+    Ok(if stop.load(Ordering::Relaxed) {
+        Exit::Stopped
+    } else {
+        Exit::Held
+    })
+}
+
+/// The story of the subject: the scenario is run, the trace is read. `None` if it was stopped.
+fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Story>, Failure> {
+    let (rig, scenario) = (subject.rig(), subject.scenario());
+    let trace = match subject {
+        Subject::Scenario(case) => {
+            let run = run_scenario(rig, &case.scenario, &mut LogicTarget::new(), &mut |_| {
+                go_on()
+            });
+            if run.cut.is_some() {
+                return Ok(None);
+            }
+            run.trace
+        }
+        Subject::Trace { file, .. } => Trace::read(file).map_err(|error| unusable(file, &error))?,
+    };
+    let whole = !trace.about.notes.contains_key("cut");
+    let judgements = scenario
+        .filter(|_| whole)
+        .map(|scenario| judge(rig, scenario, &trace))
+        .unwrap_or_default();
+    Ok(Some(Story::of_trace(
+        Arc::clone(rig),
+        scenario.cloned(),
+        trace,
+        &judgements,
+    )))
+}
+
+/// Instants of everything that is to be made, s.
+struct Work {
+    stills_s: Vec<f64>,
+    sheet_s: Vec<f64>,
+    frames_s: Vec<f64>,
+}
+
+impl Work {
+    fn of(args: &FilmArgs, story: &Story) -> Result<Self, Failure> {
+        let end_s = story.head_s();
+        if let Some(late) = args
+            .at
+            .iter()
+            .find(|at_s| !(0.0..=end_s + 1e-9).contains(*at_s))
+        {
+            return Err(Failure::Argument {
+                message: format!("`--at {late}` is outside the run, which is from 0 to {end_s} s"),
+                help: None,
+            });
+        }
+        let sheet_s = args
+            .sheet
+            .map(|count| telling_instants(story, count as usize))
+            .unwrap_or_default();
+        let frames_s = if args.gif {
+            frames_of(end_s, args.fps)
+        } else {
+            Vec::new()
+        };
+        let mut stills_s = args.at.clone();
+        if stills_s.is_empty() && sheet_s.is_empty() && frames_s.is_empty() {
+            // Nothing asked for: the worst instant of what broke, else the end.
+            let broken = story.told.iter().filter_map(|told| told.judgement.as_ref());
+            let first = broken
+                .filter(|judgement| !judgement.held)
+                .map(|judgement| judgement.at_s)
+                .next();
+            stills_s.push(first.unwrap_or(end_s));
+        }
+        Ok(Self {
+            stills_s,
+            sheet_s,
+            frames_s,
+        })
+    }
+
+    fn count(&self) -> usize {
+        self.stills_s.len() + self.sheet_s.len() + self.frames_s.len()
+    }
+}
+
+fn take(
+    studio: &mut Studio,
+    instants_s: &[f64],
+    go_on: &mut dyn FnMut() -> bool,
+) -> Result<Vec<Shot>, Failure> {
+    let mut shots = Vec::with_capacity(instants_s.len());
+    studio.take(instants_s, &mut |_, shot| {
+        shots.push(shot);
+        go_on()
+    })?;
+    Ok(shots)
+}
+
+/// The expectation of this name.
+fn expectation(story: &Story, name: &str) -> Result<usize, Failure> {
+    let found = story.told.iter().position(|told| told.name == name);
+    found.ok_or_else(|| {
+        let names: Vec<String> = story.told.iter().map(|told| told.name.clone()).collect();
+        let near = nearest(name, names.iter().map(String::as_str));
+        Failure::Argument {
+            message: format!("there is no expectation `{name}`"),
+            help: Some(match near {
+                Some(near) => format!("did you mean `{near}`?"),
+                None => format!("there are: {}", list(&names)),
+            }),
+        }
+    })
+}
+
+fn bar(count: usize) -> ProgressBar {
+    let target = if std::io::stderr().is_terminal() {
+        ProgressDrawTarget::stderr()
+    } else {
+        ProgressDrawTarget::hidden()
+    };
+    let bar = ProgressBar::with_draw_target(Some(count as u64), target);
+    // The template is fixed; if it could not be read, the plain bar does.
+    if let Ok(style) = ProgressStyle::with_template("{bar:40} {pos} of {len} pictures, {eta} to go")
+    {
+        bar.set_style(style);
+    }
+    bar
+}

@@ -1,0 +1,165 @@
+//! `watch`: a scenario as it runs, or a trace, in a window.
+
+use super::subject::{self, Subject};
+use crate::CommandResult;
+use crate::args::WatchArgs;
+use crate::board::Place;
+use crate::exit::Exit;
+use crate::output::emit;
+use crate::report::Failure;
+use std::fmt::Write as _;
+use std::sync::Arc;
+use std::time::Instant;
+use trimproof_link::On;
+use trimproof_viewer::{Finished, MakeTarget, Seen, Source, Watch, watch};
+
+/// Runs the command.
+///
+/// # Errors
+/// If a file or an argument cannot be used, or there is nothing to show it on.
+pub fn run(args: &WatchArgs) -> CommandResult {
+    let begun = Instant::now();
+    let subject = Subject::find(&args.subject)?;
+    let (signals, view) = (
+        subject::signals(&args.subject.signal)?,
+        subject::view(args.subject.view.as_deref())?,
+    );
+    let place = match &subject {
+        Subject::Scenario(_) => Some(Arc::new(Place::open(
+            &args.on,
+            &args.wire,
+            args.allow_motion,
+            None,
+        )?)),
+        Subject::Trace { .. } => {
+            refuse_board(&args.on)?;
+            None
+        }
+    };
+    let source = match (&subject, &place) {
+        (Subject::Scenario(case), Some(place)) => Source::Run {
+            scenario: Arc::clone(&case.scenario),
+            target: maker(place),
+        },
+        _ => Source::File {
+            path: args.subject.what.clone(),
+            scenario: subject.scenario().cloned(),
+        },
+    };
+    let seen = watch(Watch {
+        rig: Arc::clone(subject.rig()),
+        scenario: subject.scenario().cloned(),
+        source,
+        speed: args.speed,
+        view,
+        signals,
+        size: args.size.0,
+        at_s: args.at,
+        close_after_s: args.close_after,
+        save: None,
+        begun,
+    })?;
+    let mut out = String::new();
+    let mut exit = Exit::Held;
+    if let (Some(finished), Subject::Scenario(case)) = (&seen.finished, &subject) {
+        exit = tell(&mut out, &case.label(), finished);
+    }
+    if args.costs {
+        tell_costs(&mut out, &seen);
+    }
+    emit(&out)?;
+    if let Some(place) = place {
+        finish_log(&place)?;
+    }
+    Ok(exit)
+}
+
+/// Makes the controller under test on the thread that runs it.
+pub fn maker(place: &Arc<Place>) -> MakeTarget {
+    let place = Arc::clone(place);
+    Box::new(move || place.target())
+}
+
+/// Ends the log of frames.
+pub fn finish_log(place: &Place) -> Result<(), Failure> {
+    place
+        .finish_log()
+        .map_err(|(what, why)| Failure::CannotWrite { what, why })
+}
+
+/// What the view cost, for those who want to know.
+pub fn tell_costs(out: &mut String, seen: &Seen) {
+    let timing = &seen.timing;
+    let second = |at: Option<f64>| at.map_or("never".to_owned(), |at| format!("{at:.2} s"));
+    let _ = writeln!(
+        out,
+        "first frame after {}, first frame with the trace after {}",
+        second(timing.first_frame_s),
+        second(timing.first_trace_s)
+    );
+    let rate = 1.0 / timing.frame.mean_s().max(1e-9);
+    let _ = writeln!(
+        out,
+        "{} frames, {rate:.1} a second, the longest {:.0} ms; our own systems {:.1} ms a frame, at most {:.1} ms",
+        timing.frame.count,
+        1e3 * timing.frame.worst_s,
+        1e3 * timing.own.mean_s(),
+        1e3 * timing.own.worst_s
+    );
+    let _ = writeln!(
+        out,
+        "trace and plots take {:.1} MB of memory",
+        1e-6 * seen.bytes as f64
+    );
+}
+
+fn refuse_board(on: &On) -> Result<(), Failure> {
+    if matches!(on, On::Logic) {
+        return Ok(());
+    }
+    Err(Failure::Argument {
+        message: "`--on` says where a controller runs; a trace has run already".to_owned(),
+        help: Some("leave it away, or name a scenario".to_owned()),
+    })
+}
+
+fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
+    let held = finished
+        .judgements
+        .iter()
+        .filter(|judgement| judgement.held)
+        .count();
+    let count = finished.judgements.len();
+    let exit = match &finished.cut {
+        // Closing the window while it runs is no fault of the board.
+        Some(why) if why.starts_with("stopped at") => {
+            let _ = writeln!(out, "{label}: {why}");
+            return Exit::Stopped;
+        }
+        Some(why) => {
+            let _ = writeln!(out, "{label}: cut short, {why}");
+            Exit::Target
+        }
+        None if held == count => Exit::Held,
+        None => Exit::Broken,
+    };
+    if finished.cut.is_none() {
+        let verdict = if exit == Exit::Held { "held" } else { "broken" };
+        let _ = writeln!(
+            out,
+            "{label}: {verdict}, {held} of {count} expectations held"
+        );
+        for judgement in finished
+            .judgements
+            .iter()
+            .filter(|judgement| !judgement.held)
+        {
+            let _ = writeln!(out, "  broken at {} s: {}", judgement.at_s, judgement.name);
+        }
+        let _ = writeln!(out, "hash {}", finished.hash);
+    }
+    if let Some(farewell) = &finished.farewell {
+        let _ = writeln!(out, "note: {farewell}");
+    }
+    exit
+}

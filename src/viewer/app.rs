@@ -1,0 +1,266 @@
+//! The app: resources and systems, the same with a window, without one, and without a renderer.
+
+use std::time::Instant as WallInstant;
+
+use bevy::asset::AssetEventSystems;
+use bevy::camera::visibility::RenderLayers;
+use bevy::camera::{CameraOutputMode, RenderTarget, Viewport};
+use bevy::core_pipeline::tonemapping::Tonemapping;
+use bevy::prelude::*;
+use bevy::render::render_resource::BlendState;
+use bevy_egui::{
+    EguiContexts, EguiGlobalSettings, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass,
+    PrimaryEguiContext,
+};
+
+use crate::camera::{FIELD_RAD, Orbit, View};
+use crate::feed::Feed;
+use crate::look;
+use crate::panel::{self, Arrangement, Desk, Desktop};
+use crate::scene::{Layout, Move, Placed, ScenePlugin, Shown};
+use crate::story::{Clock, SourceState, Story};
+use crate::timing::Timing;
+
+/// What an app begins with.
+pub struct Beginning {
+    /// The story.
+    pub story: Story,
+    /// Signals in the plots; none for the usual ones.
+    pub signals: Vec<&'static str>,
+    /// The view.
+    pub view: View,
+    /// Times real time.
+    pub speed: f64,
+    /// Window or picture.
+    pub arrangement: Arrangement,
+    /// Where the story goes on from.
+    pub feed: Option<Feed>,
+    /// When the program began.
+    pub begun: WallInstant,
+}
+
+/// Adds resources and systems that need neither window nor renderer.
+pub fn core(app: &mut App, beginning: Beginning) {
+    let layout = Layout::of(&beginning.story.rig);
+    let orbit = Orbit::of(beginning.view, &layout);
+    let mut clock = Clock::new(beginning.speed, beginning.story.tick_s());
+    clock.see(beginning.story.head_s(), beginning.feed.is_some());
+    if let Some(feed) = beginning.feed {
+        app.insert_resource(feed);
+    }
+    app.insert_resource(beginning.story)
+        .insert_resource(clock)
+        .insert_resource(Desk::new(
+            beginning.signals,
+            beginning.view,
+            beginning.arrangement,
+        ))
+        .insert_resource(orbit)
+        .insert_resource(Placed(layout))
+        .insert_resource(Timing::since(beginning.begun))
+        .add_plugins(ScenePlugin)
+        .add_systems(
+            Update,
+            (begin, take_news, go_on, choose_instant)
+                .chain()
+                .before(Move),
+        )
+        .add_systems(Update, (place_camera, end).chain().after(Move))
+        .add_systems(Last, end_frame);
+}
+
+/// Adds the panels and the cameras; `target` is the picture that is drawn into, the window if there is none.
+pub fn drawn(app: &mut App, target: Option<Handle<Image>>) {
+    app.add_plugins(EguiPlugin::default())
+        .insert_resource(ClearColor(look::BACKGROUND))
+        .insert_resource(Target(target))
+        .add_systems(Startup, raise_cameras)
+        .add_systems(EguiPrimaryContextPass, draw_panels)
+        // A letter that is new must be in the picture that needs it, not in the next.
+        .configure_sets(
+            PostUpdate,
+            EguiPostUpdateSet::PostProcessOutput.before(AssetEventSystems),
+        );
+    if let Some(mut settings) = app.world_mut().get_resource_mut::<EguiGlobalSettings>() {
+        // The panels have a camera of their own.
+        settings.auto_create_primary_context = false;
+    }
+}
+
+#[derive(Resource)]
+struct Target(Option<Handle<Image>>);
+
+/// The camera that sees the scene.
+#[derive(Component)]
+pub struct SceneCamera;
+
+/// When our systems of this frame began.
+#[derive(Resource)]
+struct Begun(WallInstant);
+
+/// Logical px to physical ones.
+#[derive(Resource, Default)]
+struct Scale(f32);
+
+fn begin(mut commands: Commands) {
+    commands.insert_resource(Begun(WallInstant::now()));
+}
+
+fn take_news(feed: Option<ResMut<Feed>>, mut story: ResMut<Story>, mut clock: ResMut<Clock>) {
+    let Some(mut feed) = feed else { return };
+    let was_flown = feed.is_flown();
+    if feed.drain(&mut story) || was_flown {
+        let open = matches!(story.source, SourceState::Reading | SourceState::Running);
+        clock.see(story.head_s(), open);
+        if was_flown {
+            // A flight is seen as it is flown.
+            clock.jump(story.head_s());
+            if !feed.is_flown() {
+                clock.pause();
+            }
+        }
+    }
+}
+
+fn go_on(
+    time: Option<Res<Time>>,
+    mut clock: ResMut<Clock>,
+    mut desk: ResMut<Desk>,
+    story: Res<Story>,
+) {
+    let before_s = clock.at_s();
+    if let Some(time) = time
+        && desk.arrangement == Arrangement::Window
+    {
+        clock.advance(time.delta_secs_f64());
+    }
+    if clock.at_s() != before_s && clock.is_playing() {
+        let at_s = clock.at_s();
+        desk.follow(&story, at_s);
+    }
+}
+
+fn choose_instant(story: Res<Story>, clock: Res<Clock>, mut shown: ResMut<Shown>) {
+    shown.set_if_neq(Shown(story.instant(clock.at_s())));
+}
+
+fn place_camera(
+    orbit: Res<Orbit>,
+    desk: Res<Desk>,
+    scale: Option<Res<Scale>>,
+    mut cameras: Query<(&mut Camera, &mut Transform), With<SceneCamera>>,
+) {
+    let scale = scale.map_or(1.0, |scale| scale.0);
+    for (mut camera, mut transform) in &mut cameras {
+        transform.set_if_neq(orbit.transform());
+        let Some(whole) = camera.physical_target_size() else {
+            continue;
+        };
+        let from = (desk.scene.min.to_vec2() * scale).round();
+        let size = (desk.scene.size() * scale).round();
+        let from = UVec2::new(from.x.max(0.0) as u32, from.y.max(0.0) as u32).min(whole);
+        let size = UVec2::new(size.x.max(0.0) as u32, size.y.max(0.0) as u32).min(whole - from);
+        if size.min_element() < 16 {
+            continue;
+        }
+        let changed = camera.viewport.as_ref().is_none_or(|viewport| {
+            viewport.physical_position != from || viewport.physical_size != size
+        });
+        if changed {
+            camera.viewport = Some(Viewport {
+                physical_position: from,
+                physical_size: size,
+                ..default()
+            });
+        }
+    }
+}
+
+fn end(begun: Option<Res<Begun>>, mut timing: ResMut<Timing>) {
+    if let Some(begun) = begun {
+        timing.spend(begun.0);
+    }
+}
+
+fn end_frame(mut timing: ResMut<Timing>, shown: Res<Shown>) {
+    timing.end_frame(shown.0.is_some());
+}
+
+fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>) {
+    commands.insert_resource(Scale(1.0));
+    let target = match &target.0 {
+        Some(image) => RenderTarget::Image(image.clone().into()),
+        None => RenderTarget::default(),
+    };
+    commands.spawn((
+        SceneCamera,
+        Camera3d::default(),
+        target.clone(),
+        Projection::from(PerspectiveProjection {
+            fov: FIELD_RAD,
+            near: 0.01,
+            far: 60.0,
+            ..default()
+        }),
+        Tonemapping::None,
+        Msaa::Sample4,
+        orbit.transform(),
+    ));
+    commands.spawn((
+        PrimaryEguiContext,
+        Camera2d,
+        target,
+        // Nothing of the scene, only the panels.
+        RenderLayers::none(),
+        Camera {
+            order: 1,
+            output_mode: CameraOutputMode::Write {
+                blend_state: Some(BlendState::ALPHA_BLENDING),
+                clear_color: ClearColorConfig::None,
+            },
+            clear_color: ClearColorConfig::Custom(Color::NONE),
+            ..default()
+        },
+        Msaa::Off,
+    ));
+}
+
+/// What the panels need.
+#[derive(bevy::ecs::system::SystemParam)]
+struct PanelParts<'w> {
+    story: ResMut<'w, Story>,
+    clock: ResMut<'w, Clock>,
+    desk: ResMut<'w, Desk>,
+    orbit: ResMut<'w, Orbit>,
+    layout: Res<'w, Placed>,
+    shown: Res<'w, Shown>,
+    feed: Option<ResMut<'w, Feed>>,
+    timing: ResMut<'w, Timing>,
+    scale: ResMut<'w, Scale>,
+}
+
+fn draw_panels(
+    mut contexts: EguiContexts,
+    mut parts: PanelParts<'_>,
+    mut dressed: Local<bool>,
+) -> Result {
+    let began = WallInstant::now();
+    let context = contexts.ctx_mut()?;
+    if !*dressed {
+        look::dress(context);
+        *dressed = true;
+    }
+    parts.scale.0 = context.pixels_per_point();
+    let mut desktop = Desktop {
+        story: &mut parts.story,
+        clock: &mut parts.clock,
+        desk: &mut parts.desk,
+        orbit: &mut parts.orbit,
+        layout: &parts.layout.0,
+        instant: parts.shown.0.as_ref(),
+        feed: parts.feed.as_deref_mut(),
+    };
+    panel::show(context, &mut desktop);
+    parts.timing.spend(began);
+    Ok(())
+}

@@ -1,0 +1,205 @@
+//! The camera: orbit, pan, zoom and named views.
+
+use std::f32::consts::FRAC_PI_2;
+use std::str::FromStr;
+
+use bevy::prelude::*;
+
+use crate::scene::Layout;
+
+/// Field of view, rad.
+pub const FIELD_RAD: f32 = 0.6;
+
+/// How near and how far the camera may go, in shares of the whole rig's distance.
+const NEAR_SHARE: f32 = 0.06;
+const FAR_SHARE: f32 = 4.0;
+
+/// A place from which the rig is seen.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum View {
+    /// The whole rig from behind, the left and above.
+    #[default]
+    Whole,
+    /// From the left: pitch to and fro.
+    Left,
+    /// From behind, as the pilot sits: roll to and fro.
+    Behind,
+    /// From above.
+    Above,
+    /// The drive and the cartridge of the pitch axis.
+    Pitch,
+    /// The drive and the cartridge of the roll axis.
+    Roll,
+    /// The grip and its switches.
+    Grip,
+}
+
+impl View {
+    /// Every view, in the order of the number keys.
+    pub const ALL: [View; 7] = [
+        View::Whole,
+        View::Left,
+        View::Behind,
+        View::Above,
+        View::Pitch,
+        View::Roll,
+        View::Grip,
+    ];
+
+    /// Name as on the command line.
+    pub const fn name(self) -> &'static str {
+        match self {
+            View::Whole => "whole",
+            View::Left => "left",
+            View::Behind => "behind",
+            View::Above => "above",
+            View::Pitch => "pitch",
+            View::Roll => "roll",
+            View::Grip => "grip",
+        }
+    }
+}
+
+impl FromStr for View {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        Self::ALL
+            .into_iter()
+            .find(|view| view.name() == text)
+            .ok_or_else(|| {
+                let names: Vec<&str> = Self::ALL.iter().map(|view| view.name()).collect();
+                format!("`{text}` is no view; there are {}", names.join(", "))
+            })
+    }
+}
+
+/// Where the camera is: it goes around a point.
+#[derive(Clone, Copy, Debug, PartialEq, Resource)]
+pub struct Orbit {
+    /// The point that it looks at.
+    pub target: Vec3,
+    /// From behind the pilot's back towards the left, rad.
+    pub around: f32,
+    /// Above the horizon, rad.
+    pub above: f32,
+    /// Distance, m.
+    pub distance: f32,
+    /// Distance from which the whole rig is seen, m.
+    whole: f32,
+}
+
+impl Orbit {
+    /// The camera in a named view of a rig.
+    pub fn of(view: View, layout: &Layout) -> Self {
+        let (middle, whole) = layout.whole();
+        let [lever, _, gear] = layout.outward_m(0);
+        let pitch_drive = Vec3::new(-0.5 * (lever + gear), -0.012, -0.02);
+        let [lever, _, gear] = layout.outward_m(1);
+        let roll_drive = Vec3::new(0.02, -0.01, -0.5 * (lever + gear));
+        let grip = Vec3::new(0.0, layout.grip_m, 0.0);
+        let (target, around, above, share) = match view {
+            View::Whole => (middle, 0.62, 0.36, 1.0),
+            View::Left => (middle, FRAC_PI_2, 0.10, 1.0),
+            View::Behind => (middle, 0.0, 0.12, 1.0),
+            View::Above => (middle, 0.0, 1.45, 1.0),
+            View::Pitch => (pitch_drive, 0.85, 0.22, 0.34),
+            View::Roll => (roll_drive, 2.35, 0.22, 0.36),
+            View::Grip => (grip, 0.45, 0.35, 0.3),
+        };
+        Self {
+            target,
+            around,
+            above,
+            distance: share * whole,
+            whole,
+        }
+    }
+
+    /// Turns around the target by so many px of the pointer.
+    pub fn turn(&mut self, pixels: Vec2) {
+        self.around -= 0.006 * pixels.x;
+        self.above = (self.above + 0.006 * pixels.y).clamp(-0.35, 1.5);
+    }
+
+    /// Moves the target across the picture by so many px of the pointer in a picture so high.
+    pub fn pan(&mut self, pixels: Vec2, height: f32) {
+        let metres = 2.0 * self.distance * libm::tanf(0.5 * FIELD_RAD) / height.max(1.0);
+        let placed = self.transform();
+        self.target += metres * (placed.up() * pixels.y - placed.right() * pixels.x);
+        let reach = 2.0 * self.whole;
+        self.target = self.target.clamp(Vec3::splat(-reach), Vec3::splat(reach));
+    }
+
+    /// Goes nearer (above 0) or farther by so many notches of the wheel.
+    pub fn zoom(&mut self, notches: f32) {
+        let factor = libm::powf(0.88, notches.clamp(-20.0, 20.0));
+        self.distance =
+            (self.distance * factor).clamp(NEAR_SHARE * self.whole, FAR_SHARE * self.whole);
+    }
+
+    /// The camera's place and direction.
+    pub fn transform(&self) -> Transform {
+        let (sin_around, cos_around) = libm::sincosf(self.around);
+        let (sin_above, cos_above) = libm::sincosf(self.above);
+        let out = Vec3::new(-sin_around * cos_above, sin_above, cos_around * cos_above);
+        Transform::from_translation(self.target + self.distance * out)
+            .looking_at(self.target, Vec3::Y)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn views_are_found_by_name() {
+        for view in View::ALL {
+            assert_eq!(view.name().parse(), Ok(view));
+        }
+        let error = "side".parse::<View>().unwrap_err();
+        assert!(error.contains("whole, left, behind"), "{error}");
+    }
+
+    fn orbit() -> Orbit {
+        Orbit {
+            target: Vec3::ZERO,
+            around: 0.0,
+            above: 0.0,
+            distance: 1.0,
+            whole: 1.0,
+        }
+    }
+
+    #[test]
+    fn the_camera_looks_at_its_target_from_behind() {
+        let placed = orbit().transform();
+        assert!((placed.translation - Vec3::Z).length() < 1e-6);
+        assert!((placed.forward().as_vec3() - Vec3::NEG_Z).length() < 1e-6);
+        let from_left = Orbit {
+            around: FRAC_PI_2,
+            ..orbit()
+        };
+        assert!((from_left.transform().translation - Vec3::NEG_X).length() < 1e-6);
+    }
+
+    #[test]
+    fn zoom_and_tilt_have_their_ends() {
+        let mut camera = orbit();
+        camera.zoom(1000.0);
+        camera.turn(Vec2::new(0.0, 1e6));
+        assert!(camera.distance >= NEAR_SHARE && camera.above <= 1.5);
+        camera.zoom(-1000.0);
+        camera.zoom(-1000.0);
+        assert!(camera.distance <= FAR_SHARE);
+    }
+
+    /// A pan by the height of the picture moves by what the field of view holds at the target.
+    #[test]
+    fn a_pan_follows_the_pointer() {
+        let mut camera = orbit();
+        camera.pan(Vec2::new(0.0, 720.0), 720.0);
+        let height = 2.0 * (0.5 * FIELD_RAD).tan();
+        assert!((camera.target.y - height).abs() < 1e-5, "{}", camera.target);
+    }
+}

@@ -1,0 +1,328 @@
+//! Where the trace comes from: a thread that runs the twin or reads a file, and sends what happened over a channel.
+//!
+//! The channel has no bound and nothing comes back over it but what the pilot does: a slow window can neither slow a run nor
+//! change it. Only here does the viewer know a wall clock, and only to fly by hand in real time.
+
+mod flight;
+mod pace;
+
+pub use flight::{Act, Flight, Session, session_scenario};
+pub use pace::Pace;
+
+use std::path::PathBuf;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread::JoinHandle;
+
+use bevy::prelude::Resource;
+use crossbeam_channel::{Receiver, Sender, unbounded};
+use trimproof_harness::judge::{Judgement, judge};
+use trimproof_harness::run::{Attend, Ending, Run, Target, run_attended};
+use trimproof_harness::scenario::{Event, Scenario};
+use trimproof_harness::trace::{Row, Trace};
+use trimproof_plant::Rig;
+
+use crate::story::{SourceState, Story};
+
+/// Rows that travel together: a twelfth of a second at 500 Hz.
+const BATCH: usize = 40;
+
+/// Makes the controller under test, on the thread that runs it.
+pub type MakeTarget = Box<dyn FnOnce() -> Box<dyn Target> + Send>;
+
+/// What happened.
+pub enum News {
+    /// Rows, in their order.
+    Rows(Vec<Row>),
+    /// A whole trace.
+    Whole(Box<Trace>),
+    /// The run is over: how it ended.
+    Over(Box<Finished>),
+    /// There will be nothing: why.
+    Failed(String),
+}
+
+/// A run that is over.
+#[derive(Clone, Debug, Default)]
+pub struct Finished {
+    /// Bit-hash of the trace.
+    pub hash: String,
+    /// Rows of the trace.
+    pub rows: usize,
+    /// Why it was cut short; `None` if it ran its whole length.
+    pub cut: Option<String>,
+    /// Judgements; empty if it was cut.
+    pub judgements: Vec<Judgement>,
+    /// What the user must hear of how the controller took the end.
+    pub farewell: Option<String>,
+}
+
+/// What to show.
+pub enum Source {
+    /// Run a scenario now.
+    Run {
+        /// The scenario.
+        scenario: Arc<Scenario>,
+        /// The controller.
+        target: MakeTarget,
+    },
+    /// Fly by hand.
+    Fly {
+        /// The controller.
+        target: MakeTarget,
+        /// How fast.
+        pace: Pace,
+    },
+    /// Read a trace file.
+    File {
+        /// The file.
+        path: PathBuf,
+        /// The scenario that its expectations are taken from.
+        scenario: Option<Arc<Scenario>>,
+    },
+}
+
+/// The thread behind a window, and the window's end of the channel.
+#[derive(Resource)]
+pub struct Feed {
+    news: Receiver<News>,
+    acts: Option<Sender<Act>>,
+    stop: Arc<AtomicBool>,
+    thread: Option<JoinHandle<()>>,
+    /// How the run ended, once it has.
+    pub finished: Option<Finished>,
+    /// What was flown, once the flight is over.
+    pub session: Option<Session>,
+    sessions: Receiver<Session>,
+}
+
+impl Feed {
+    /// Starts the thread.
+    pub fn start(rig: Arc<Rig>, source: Source) -> Self {
+        let (teller, news) = unbounded();
+        let (session_teller, sessions) = unbounded();
+        let stop = Arc::new(AtomicBool::new(false));
+        let halt = Arc::clone(&stop);
+        let (acts, thread) = match source {
+            Source::Run { scenario, target } => {
+                let thread =
+                    std::thread::spawn(move || run(&rig, &scenario, target, &teller, &halt));
+                (None, thread)
+            }
+            Source::Fly { target, pace } => {
+                let (acts, pilot) = unbounded();
+                let thread = std::thread::spawn(move || {
+                    let flight = Flight::new(&rig, pilot, pace);
+                    fly(&rig, flight, target, &teller, &session_teller, &halt);
+                });
+                (Some(acts), thread)
+            }
+            Source::File { path, scenario } => {
+                let thread = std::thread::spawn(move || {
+                    let _ = teller.send(match Trace::read(&path) {
+                        Ok(trace) => {
+                            // What was cut short has shown nothing.
+                            let cut = trace.about.notes.contains_key("cut");
+                            let judgements = scenario
+                                .filter(|_| !cut)
+                                .map(|scenario| judge(&rig, &scenario, &trace))
+                                .unwrap_or_default();
+                            let finished = Finished {
+                                rows: trace.rows(),
+                                judgements,
+                                ..Finished::default()
+                            };
+                            let _ = teller.send(News::Whole(Box::new(trace)));
+                            News::Over(Box::new(finished))
+                        }
+                        Err(error) => News::Failed(error.to_string()),
+                    });
+                });
+                (None, thread)
+            }
+        };
+        Self {
+            news,
+            acts,
+            stop,
+            thread: Some(thread),
+            finished: None,
+            session: None,
+            sessions,
+        }
+    }
+
+    /// Tells the thread what the pilot does; nothing if nobody flies.
+    pub fn act(&self, act: Act) {
+        if let Some(acts) = &self.acts {
+            // A flight that is over needs no pilot.
+            let _ = acts.send(act);
+        }
+    }
+
+    /// Whether the stick is flown by hand now.
+    pub fn is_flown(&self) -> bool {
+        self.acts.is_some() && self.finished.is_none()
+    }
+
+    /// Takes everything that has come into the story; whether there was anything.
+    pub fn drain(&mut self, story: &mut Story) -> bool {
+        let mut any = false;
+        while let Ok(news) = self.news.try_recv() {
+            any = true;
+            match news {
+                News::Rows(rows) => story.take_rows(&rows),
+                News::Whole(trace) => story.take_trace(*trace),
+                News::Over(finished) => {
+                    story.source = match &finished.cut {
+                        Some(why) if self.acts.is_none() => SourceState::Cut(why.clone()),
+                        _ => SourceState::Complete,
+                    };
+                    story.length_s = Some(story.head_s());
+                    story.take_judgements(&finished.judgements);
+                    self.finished = Some(*finished);
+                }
+                News::Failed(why) => story.source = SourceState::Failed(why),
+            }
+        }
+        if let Ok(session) = self.sessions.try_recv() {
+            self.session = Some(session);
+        }
+        any
+    }
+
+    /// Stops the thread and waits for it.
+    pub fn end(&mut self, story: &mut Story) {
+        self.stop.store(true, Ordering::Relaxed);
+        self.act(Act::End);
+        if let Some(thread) = self.thread.take()
+            && let Err(panic) = thread.join()
+        {
+            std::panic::resume_unwind(panic);
+        }
+        self.drain(story);
+    }
+}
+
+impl Drop for Feed {
+    fn drop(&mut self) {
+        self.stop.store(true, Ordering::Relaxed);
+        self.act(Act::End);
+    }
+}
+
+/// Sends rows in batches; stops when told to.
+struct Teller<'a> {
+    news: &'a Sender<News>,
+    stop: &'a AtomicBool,
+    batch: Vec<Row>,
+}
+
+impl<'a> Teller<'a> {
+    fn new(news: &'a Sender<News>, stop: &'a AtomicBool) -> Self {
+        Self {
+            news,
+            stop,
+            batch: Vec::with_capacity(BATCH),
+        }
+    }
+
+    fn take(&mut self, row: &Row) {
+        self.batch.push(*row);
+        if self.batch.len() >= BATCH {
+            self.flush();
+        }
+    }
+
+    fn flush(&mut self) {
+        let rows = std::mem::replace(&mut self.batch, Vec::with_capacity(BATCH));
+        // A window that is gone misses nothing.
+        let _ = self.news.send(News::Rows(rows));
+    }
+}
+
+impl Attend for Teller<'_> {
+    fn go_on(&mut self, _now_s: f64) -> bool {
+        !self.stop.load(Ordering::Relaxed)
+    }
+
+    fn row(&mut self, row: &Row) {
+        self.take(row);
+    }
+}
+
+fn run(rig: &Rig, scenario: &Scenario, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
+    let mut target = target();
+    let mut teller = Teller::new(news, stop);
+    let run = run_attended(rig, scenario, target.as_mut(), &mut teller);
+    teller.flush();
+    let judgements = match &run.cut {
+        None => judge(rig, scenario, &run.trace),
+        Some(_) => Vec::new(),
+    };
+    finish(&run, judgements, target.as_mut(), news);
+}
+
+/// A flight with rows told.
+struct Flown<'a> {
+    flight: Flight,
+    teller: Teller<'a>,
+}
+
+impl Attend for Flown<'_> {
+    fn go_on(&mut self, now_s: f64) -> bool {
+        // What is to be seen goes out before the thread sleeps.
+        if self.flight.waits(now_s) {
+            self.teller.flush();
+        }
+        // The window's end is the flight's: it ends as if the pilot had said so.
+        if self.teller.stop.load(Ordering::Relaxed) {
+            self.flight.end();
+        }
+        self.flight.go_on(now_s)
+    }
+
+    fn act(&mut self, now_s: f64) -> Vec<Event> {
+        self.flight.act(now_s)
+    }
+
+    fn row(&mut self, row: &Row) {
+        self.teller.take(row);
+    }
+}
+
+fn fly(
+    rig: &Rig,
+    flight: Flight,
+    target: MakeTarget,
+    news: &Sender<News>,
+    sessions: &Sender<Session>,
+    stop: &AtomicBool,
+) {
+    let mut target = target();
+    let teller = Teller::new(news, stop);
+    let mut flown = Flown { flight, teller };
+    let scenario = flight::open_scenario(rig);
+    let run = run_attended(rig, &scenario, target.as_mut(), &mut flown);
+    flown.teller.flush();
+    let session = flown.flight.session(run.trace.rows(), run.trace.hash());
+    let _ = sessions.send(session);
+    finish(&run, Vec::new(), target.as_mut(), news);
+}
+
+fn finish(run: &Run, judgements: Vec<Judgement>, target: &mut dyn Target, news: &Sender<News>) {
+    let farewell = target.end(match &run.cut {
+        None => Ending::Complete,
+        Some(_) => Ending::Broken,
+    });
+    let _ = news.send(News::Over(Box::new(Finished {
+        hash: run.trace.hash(),
+        rows: run.trace.rows(),
+        cut: run.cut.clone(),
+        judgements,
+        farewell,
+    })));
+}
+
+#[cfg(test)]
+mod tests;

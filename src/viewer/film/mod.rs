@@ -1,0 +1,286 @@
+//! The same pictures without a display: the scene and the panels are drawn into an image and read back.
+
+mod animate;
+mod png_file;
+mod sheet;
+
+pub use animate::Animation;
+pub use png_file::{decode_png, encode_png};
+pub use sheet::contact_sheet;
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use bevy::app::{PanicHandlerPlugin, PluginsState, TerminalCtrlCHandlerPlugin};
+use bevy::log::LogPlugin;
+use bevy::prelude::*;
+use bevy::render::RenderPlugin;
+use bevy::render::pipelined_rendering::PipelinedRenderingPlugin;
+use bevy::render::render_resource::TextureFormat;
+use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
+use bevy::window::ExitCondition;
+use bevy::winit::WinitPlugin;
+
+use crate::app::{Beginning, core, drawn};
+use crate::panel::{Arrangement, Desk, project};
+use crate::scene::{Placed, Shown, arrow, grip_at};
+use crate::story::{Clock, Story};
+use crate::timing::Timing;
+use crate::{Orbit, View, ViewError, screen};
+
+/// Smallest and largest side of a picture, px.
+pub const SIDES: [u32; 2] = [160, 3840];
+
+/// Frames that are drawn and thrown away at the start: shaders, fonts, the places of the panels.
+const WARM_UP: usize = 4;
+/// Frames without an answer after which the renderer is given up.
+const PATIENCE: usize = 240;
+
+/// What is filmed, and how.
+pub struct Film {
+    /// The story, with its trace.
+    pub story: Story,
+    /// Signals in the plots; none for the usual ones.
+    pub signals: Vec<&'static str>,
+    /// The view.
+    pub view: View,
+    /// Size of a picture, px, each within [`SIDES`].
+    pub size: [u32; 2],
+    /// The expectation that is looked at.
+    pub chosen: Option<usize>,
+    /// When the program began.
+    pub begun: Instant,
+}
+
+/// A picture.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Shot {
+    /// Width and height, px.
+    pub size: [u32; 2],
+    /// Red, green, blue, row by row from the top.
+    pub rgb: Vec<u8>,
+}
+
+/// Where things are in a picture, px from its upper left corner; for whoever checks it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Marks {
+    /// The stick's grip.
+    pub grip: Option<[f32; 2]>,
+    /// The ghost's grip.
+    pub ghost: Option<[f32; 2]>,
+    /// Point of the force arrow; `None` while there is no force.
+    pub arrow: Option<[f32; 2]>,
+    /// The scene: left, top, right, bottom.
+    pub scene: [f32; 4],
+}
+
+/// A studio that takes pictures of one story.
+pub struct Studio {
+    app: App,
+    image: Handle<Image>,
+    size: [u32; 2],
+}
+
+#[derive(Default, Resource)]
+struct Taken(BTreeMap<usize, Shot>);
+
+impl Studio {
+    /// Opens a studio.
+    ///
+    /// # Errors
+    /// There is no driver, or nothing to show.
+    pub fn open(film: Film) -> Result<Self, ViewError> {
+        screen::check_driver()?;
+        if film.story.trace.rows() == 0 {
+            return Err(ViewError::Empty);
+        }
+        let mut app = App::new();
+        app.add_plugins(
+            DefaultPlugins
+                .build()
+                .disable::<LogPlugin>()
+                .disable::<PanicHandlerPlugin>()
+                .disable::<TerminalCtrlCHandlerPlugin>()
+                .disable::<WinitPlugin>()
+                // A picture must be of the instant that was asked for, not of the one before.
+                .disable::<PipelinedRenderingPlugin>()
+                .set(RenderPlugin {
+                    synchronous_pipeline_compilation: true,
+                    ..default()
+                })
+                .set(WindowPlugin {
+                    primary_window: None,
+                    exit_condition: ExitCondition::DontExit,
+                    ..default()
+                }),
+        );
+        let [width, height] = film.size;
+        let image = Image::new_target_texture(width, height, TextureFormat::Rgba8UnormSrgb, None);
+        let image = app.world_mut().resource_mut::<Assets<Image>>().add(image);
+        core(
+            &mut app,
+            Beginning {
+                story: film.story,
+                signals: film.signals,
+                view: film.view,
+                speed: 1.0,
+                arrangement: Arrangement::Picture,
+                feed: None,
+                begun: film.begun,
+            },
+        );
+        drawn(&mut app, Some(image.clone()));
+        app.init_resource::<Taken>();
+        while app.plugins_state() == PluginsState::Adding {
+            bevy::tasks::tick_global_task_pools_on_main_thread();
+        }
+        app.finish();
+        app.cleanup();
+        if let Some(index) = film.chosen {
+            app.world_mut()
+                .resource_scope(|world, mut desk: Mut<Desk>| {
+                    desk.choose(index, world.resource::<Story>());
+                });
+        }
+        let mut studio = Self {
+            app,
+            image,
+            size: film.size,
+        };
+        for _ in 0..WARM_UP {
+            studio.app.update();
+        }
+        Ok(studio)
+    }
+
+    /// Takes a picture of each instant, in their order; `take` gets each as it comes and ends it with `false`.
+    ///
+    /// # Errors
+    /// The renderer gives no picture.
+    pub fn take(
+        &mut self,
+        instants_s: &[f64],
+        take: &mut dyn FnMut(usize, Shot) -> bool,
+    ) -> Result<(), ViewError> {
+        let (mut asked, mut given, mut waited) = (0, 0, 0);
+        while given < instants_s.len() {
+            if let Some(at_s) = instants_s.get(asked) {
+                self.app.world_mut().resource_mut::<Clock>().jump(*at_s);
+                self.ask(asked);
+                asked += 1;
+            }
+            self.app.update();
+            let shot = self
+                .app
+                .world_mut()
+                .resource_mut::<Taken>()
+                .0
+                .remove(&given);
+            waited += 1;
+            if let Some(shot) = shot {
+                if !take(given, shot) {
+                    return Ok(());
+                }
+                given += 1;
+                waited = 0;
+            }
+            if waited > PATIENCE {
+                return Err(ViewError::NoPicture {
+                    at_s: format!("{:.3}", instants_s[given]),
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// Where things are in the picture that was asked for last.
+    pub fn marks(&self) -> Marks {
+        let world = self.app.world();
+        let (layout, orbit) = (&world.resource::<Placed>().0, world.resource::<Orbit>());
+        let scene = world.resource::<Desk>().scene;
+        let seen = |point: Vec3| project(orbit, scene, point).map(|place| [place.x, place.y]);
+        let instant = world.resource::<Shown>().0.clone().unwrap_or_default();
+        let at = |what: [f64; 2]| seen(grip_at(layout, what[0], what[1]));
+        Marks {
+            grip: at([0, 1].map(|axis| instant.axis[axis].stick_deg)),
+            ghost: at([0, 1].map(|axis| instant.axis[axis].reference_deg)),
+            arrow: arrow(&instant, layout).and_then(|arrow| seen(arrow.tip())),
+            scene: [scene.left(), scene.top(), scene.right(), scene.bottom()],
+        }
+    }
+
+    /// What it cost so far.
+    pub fn timing(&self) -> Timing {
+        self.app.world().resource::<Timing>().clone()
+    }
+
+    /// Size of a picture, px.
+    pub fn size(&self) -> [u32; 2] {
+        self.size
+    }
+
+    fn ask(&mut self, index: usize) {
+        let screenshot = Screenshot::image(self.image.clone());
+        self.app.world_mut().spawn(screenshot).observe(
+            move |captured: On<ScreenshotCaptured>, mut taken: ResMut<Taken>| {
+                taken.0.insert(index, shot_of(&captured.image));
+            },
+        );
+    }
+}
+
+/// The picture without its alpha channel.
+fn shot_of(image: &Image) -> Shot {
+    let size = [image.width(), image.height()];
+    let rgba = image.data.as_deref().unwrap_or_default();
+    let rgb = rgba
+        .chunks_exact(4)
+        .flat_map(|pixel| [pixel[0], pixel[1], pixel[2]]);
+    Shot {
+        size,
+        rgb: rgb.collect(),
+    }
+}
+
+/// Instants of an animation, s: so many a second of simulated time, the last one included.
+pub fn frames_of(length_s: f64, frames_per_s: f64) -> Vec<f64> {
+    let count = (length_s * frames_per_s + 1e-9).floor().max(0.0) as usize;
+    (0..=count)
+        .map(|frame| frame as f64 / frames_per_s)
+        .collect()
+}
+
+/// Instants of a contact sheet that show most: begin and end, the changes of the state, the worst instants, and between them
+/// even steps; `count` in all, in their order.
+pub fn telling_instants(story: &Story, count: usize) -> Vec<f64> {
+    let length_s = story.head_s();
+    let tick_s = story.tick_s();
+    let broken = story
+        .told
+        .iter()
+        .filter_map(|told| told.judgement.as_ref())
+        .filter(|judgement| !judgement.held)
+        .map(|judgement| judgement.at_s);
+    let state = story.lanes.shown(1).next();
+    let changes = state
+        .into_iter()
+        .flat_map(|lane| lane.stretches.iter().map(|(row, _)| *row as f64 * tick_s));
+    let mut chosen: Vec<f64> = Vec::new();
+    let far = 0.4 * length_s / count.max(1) as f64;
+    let even = (0..count).map(|index| length_s * (index as f64 + 0.5) / count as f64);
+    for at_s in [length_s]
+        .into_iter()
+        .chain(broken)
+        .chain(changes)
+        .chain(even)
+    {
+        if chosen.len() < count && chosen.iter().all(|other| (other - at_s).abs() >= far) {
+            chosen.push(at_s);
+        }
+    }
+    chosen.sort_by(f64::total_cmp);
+    chosen
+}
+
+#[cfg(test)]
+mod tests;

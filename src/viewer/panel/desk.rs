@@ -1,0 +1,163 @@
+//! What the user has chosen to see: signals, an expectation, a part of the time, open windows.
+
+use bevy::prelude::Resource;
+use bevy_egui::egui::{Pos2, Rect};
+
+use super::hand::Hand;
+use crate::camera::View;
+use crate::story::{Story, USUAL, info};
+
+/// How the panels are laid out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Arrangement {
+    /// A window for people, with everything that can be worked.
+    #[default]
+    Window,
+    /// A picture: nothing that could be clicked.
+    Picture,
+}
+
+/// What the user has chosen to see.
+#[derive(Debug, Resource)]
+pub struct Desk {
+    /// How the panels are laid out.
+    pub arrangement: Arrangement,
+    /// Signals in the plots.
+    pub signals: Vec<&'static str>,
+    /// The expectation that is looked at.
+    pub chosen: Option<usize>,
+    /// Part of the time that the plots show, s; `None` shows all.
+    pub range_s: Option<[f64; 2]>,
+    /// The view that the camera was last put into.
+    pub view: View,
+    /// The help is open.
+    pub help: bool,
+    /// The choice of signals is open.
+    pub chooser: bool,
+    /// Where the scene is, logical px.
+    pub scene: Rect,
+    /// Where a range is being drawn from, s.
+    pub drawn_from_s: Option<f64>,
+    /// The hand of a stick that is flown.
+    pub hand: Hand,
+    /// The user has asked to save the flight.
+    pub save: bool,
+    /// What was last done, for the user.
+    pub note: Option<String>,
+    usual: Vec<&'static str>,
+}
+
+impl Desk {
+    /// A desk that shows these signals, the usual ones if there is none.
+    pub fn new(signals: Vec<&'static str>, view: View, arrangement: Arrangement) -> Self {
+        let signals = if signals.is_empty() {
+            USUAL.to_vec()
+        } else {
+            signals
+        };
+        Self {
+            arrangement,
+            usual: signals.clone(),
+            signals,
+            chosen: None,
+            range_s: None,
+            view,
+            help: false,
+            chooser: false,
+            scene: Rect::from_min_max(Pos2::ZERO, Pos2::ZERO),
+            drawn_from_s: None,
+            hand: Hand::default(),
+            save: false,
+            note: None,
+        }
+    }
+
+    /// Looks at an expectation: its signals, its windows with room beside them. Gives the worst instant, s, if it is known.
+    pub fn choose(&mut self, index: usize, story: &Story) -> Option<f64> {
+        let told = story.told.get(index)?;
+        self.chosen = Some(index);
+        let signals: Vec<&'static str> = told
+            .signals
+            .iter()
+            .filter_map(|name| info(name))
+            .map(|info| info.name)
+            .collect();
+        self.signals = if signals.is_empty() {
+            self.usual.clone()
+        } else {
+            signals
+        };
+        let at_s = told.judgement.as_ref().map(|judgement| judgement.at_s);
+        let whole_s = story.length_s.unwrap_or(story.head_s());
+        let spans = told.windows_s.iter();
+        let from_s = spans
+            .clone()
+            .map(|span| span[0])
+            .fold(at_s.unwrap_or(whole_s), f64::min);
+        let to_s = spans
+            .map(|span| span[1])
+            .fold(at_s.unwrap_or(0.0), f64::max);
+        let room_s = (0.5 * (to_s - from_s)).max(0.25);
+        let range_s = [(from_s - room_s).max(0.0), (to_s + room_s).min(whole_s)];
+        self.range_s = (range_s[1] - range_s[0] < 0.7 * whole_s).then_some(range_s);
+        at_s
+    }
+
+    /// Looks at all again.
+    pub fn forget(&mut self) {
+        self.chosen = None;
+        self.range_s = None;
+        self.signals = self.usual.clone();
+    }
+
+    /// Part of the time that the plots show, s.
+    pub fn shown_s(&self, story: &Story) -> [f64; 2] {
+        let whole_s = story
+            .length_s
+            .unwrap_or(0.0)
+            .max(story.head_s())
+            .max(story.tick_s());
+        self.range_s.unwrap_or([0.0, whole_s])
+    }
+
+    /// Shows more or less of the time around an instant: a factor above 1 shows less.
+    pub fn zoom(&mut self, story: &Story, around_s: f64, factor: f64) {
+        let [from_s, to_s] = self.shown_s(story);
+        let whole_s = story.length_s.unwrap_or(0.0).max(story.head_s());
+        let span_s = ((to_s - from_s) / factor).max(8.0 * story.tick_s());
+        if span_s >= whole_s {
+            self.range_s = None;
+            return;
+        }
+        let share = ((around_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0);
+        self.range_s = Some(within(
+            [around_s - share * span_s, around_s + (1.0 - share) * span_s],
+            whole_s,
+        ));
+    }
+
+    /// Shows another part of the time of the same length.
+    pub fn pan(&mut self, story: &Story, by_s: f64) {
+        let whole_s = story.length_s.unwrap_or(0.0).max(story.head_s());
+        if let Some([from_s, to_s]) = self.range_s {
+            self.range_s = Some(within([from_s + by_s, to_s + by_s], whole_s));
+        }
+    }
+
+    /// Turns the page when the cursor leaves what is shown.
+    pub fn follow(&mut self, story: &Story, at_s: f64) {
+        if let Some([from_s, to_s]) = self.range_s
+            && !(from_s..=to_s).contains(&at_s)
+        {
+            let span_s = to_s - from_s;
+            self.pan(story, at_s - from_s - 0.1 * span_s);
+        }
+    }
+}
+
+/// A range moved so that it lies between 0 and `whole_s`.
+fn within([from_s, to_s]: [f64; 2], whole_s: f64) -> [f64; 2] {
+    let span_s = to_s - from_s;
+    let from_s = from_s.min(whole_s - span_s).max(0.0);
+    [from_s, from_s + span_s]
+}

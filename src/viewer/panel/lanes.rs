@@ -1,0 +1,123 @@
+//! Lanes under the plots: the state, and what was closed when.
+
+use bevy_egui::egui::{
+    self, Align2, Color32, FontId, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2,
+};
+
+use super::Desk;
+use crate::look::{LEAST_TEXT, colour};
+use crate::story::{Clock, Lane, Story, word};
+
+/// Height of a lane.
+const HEIGHT: f32 = 16.0;
+
+/// Height that so many lanes take.
+pub(super) fn height(lanes: usize) -> f32 {
+    HEIGHT * lanes as f32 + 4.0
+}
+
+/// Draws the lanes beneath a plot whose frame is `frame`; a click or drag goes there in time.
+pub(super) fn show(
+    ui: &mut Ui,
+    story: &Story,
+    clock: &mut Clock,
+    desk: &Desk,
+    frame: Option<Rect>,
+    most: usize,
+) {
+    let lanes: Vec<&Lane> = story.lanes.shown(most).collect();
+    let size = vec2(ui.available_width(), height(lanes.len()));
+    let (response, painter) = ui.allocate_painter(size, Sense::click_and_drag());
+    let whole = response.rect;
+    let frame = frame.unwrap_or(whole);
+    let [from_s, to_s] = desk.shown_s(story);
+    let x_of = |at_s: f64| {
+        let share = ((at_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0) as f32;
+        frame.left() + share * frame.width()
+    };
+    let small = FontId::proportional(LEAST_TEXT);
+    for (index, lane) in lanes.iter().enumerate() {
+        let top = whole.top() + 2.0 + HEIGHT * index as f32;
+        let middle = top + 0.5 * HEIGHT;
+        let label = lane.name.trim_start_matches("fault.").replace('_', " ");
+        let ends = lane.stretches.iter().skip(1).map(|(row, _)| *row);
+        let ends = ends.chain([story.trace.rows()]);
+        for ((row, code), end) in lane.stretches.iter().zip(ends) {
+            let [begin_s, end_s] = [*row, end].map(|row| row as f64 * story.tick_s());
+            if end_s < from_s || begin_s > to_s || (lane.name != "state" && *code == 0) {
+                continue;
+            }
+            let (left, right) = (x_of(begin_s), x_of(end_s));
+            // A stretch of a tick must be seen too.
+            let bar = Rect::from_min_max(
+                pos2(left, top + 1.0),
+                pos2(right.max(left + 1.5), top + HEIGHT - 1.0),
+            );
+            painter.rect_filled(bar, 0.0, fill(lane.name, *code));
+            let text = word(lane, *code);
+            if !text.is_empty() {
+                let made = painter.layout_no_wrap(text.to_owned(), small.clone(), colour::INK);
+                if made.size().x + 6.0 <= bar.width() {
+                    painter.galley(
+                        pos2(left + 3.0, middle - 0.5 * made.size().y),
+                        made,
+                        colour::INK,
+                    );
+                }
+                painter.rect_stroke(bar, 0.0, Stroke::new(0.5, colour::GRID), StrokeKind::Inside);
+            }
+        }
+        if lane.name != "state" {
+            // The name stands inside its lane, where the plot's numbers leave no room for it.
+            let anchor = pos2(frame.left() + 3.0, middle);
+            let made = painter.layout_no_wrap(label, small.clone(), colour::INK);
+            let behind = Rect::from_min_size(
+                anchor - vec2(1.0, 0.5 * made.size().y),
+                made.size() + vec2(3.0, 0.0),
+            );
+            painter.rect_filled(
+                behind,
+                1.0,
+                Color32::from_rgba_unmultiplied(250, 251, 252, 205),
+            );
+            painter.text(
+                anchor,
+                Align2::LEFT_CENTER,
+                made.text(),
+                small.clone(),
+                colour::INK,
+            );
+        }
+    }
+    let x = x_of(clock.at_s());
+    if (from_s..=to_s).contains(&clock.at_s()) {
+        painter.line_segment(
+            [pos2(x, whole.top()), pos2(x, whole.bottom())],
+            Stroke::new(1.4, colour::INK),
+        );
+    }
+    if desk.arrangement == super::Arrangement::Window
+        && (response.clicked() || response.dragged_by(egui::PointerButton::Primary))
+        && let Some(pointer) = response.interact_pointer_pos()
+    {
+        let share = f64::from((pointer.x - frame.left()) / frame.width());
+        clock.pause();
+        clock.jump(from_s + share.clamp(0.0, 1.0) * (to_s - from_s));
+    }
+}
+
+/// States in greys and tints that their words stand out from; faults warn, switches do not.
+fn fill(name: &str, code: u8) -> Color32 {
+    match name {
+        "state" => [
+            Color32::from_rgb(0xE4, 0xE7, 0xEB),
+            Color32::from_rgb(0xD3, 0xE5, 0xF3),
+            Color32::from_rgb(0xCF, 0xE9, 0xDF),
+            Color32::from_rgb(0xF3, 0xE6, 0xC4),
+            Color32::from_rgb(0xE3, 0xD9, 0xEA),
+        ][usize::from(code) % 5],
+        name if name.starts_with("fault.") => Color32::from_rgb(0xE8, 0x9A, 0x5C),
+        "contact" => Color32::from_rgb(0xE6, 0xB8, 0x55),
+        _ => Color32::from_rgb(0x8F, 0xB8, 0xD6),
+    }
+}

@@ -1,0 +1,307 @@
+//! What is written over the scene: the hand's force, the forces of stops, the scale of the springs' load, the play of the gears.
+
+use bevy::math::Vec3;
+use bevy_egui::egui::{
+    Align2, Color32, FontId, Painter, Pos2, Rect, Stroke, StrokeKind, Ui, pos2, vec2,
+};
+use trimproof_controller::{PITCH, ROLL};
+
+use super::Desk;
+use crate::camera::{FIELD_RAD, Orbit, View};
+use crate::look::{LEAST_TEXT, colour, load_colour32};
+use crate::scene::{Layout, arrow, lit};
+use crate::story::{Instant, Story};
+
+/// Where a point of the scene is in the picture; `None` behind the camera.
+pub fn project(orbit: &Orbit, scene: Rect, point: Vec3) -> Option<Pos2> {
+    let placed = orbit.transform();
+    let seen = placed.rotation.inverse() * (point - placed.translation);
+    let depth = -seen.z;
+    if depth < 1e-3 {
+        return None;
+    }
+    let scale = 0.5 * scene.height() / (libm::tanf(0.5 * FIELD_RAD) * depth);
+    Some(scene.center() + vec2(seen.x * scale, -seen.y * scale))
+}
+
+/// Draws everything.
+pub(super) fn show(
+    ui: &Ui,
+    story: &Story,
+    desk: &Desk,
+    orbit: &Orbit,
+    layout: &Layout,
+    instant: &Instant,
+) {
+    let painter = ui.painter_at(desk.scene);
+    load_scale(&painter, desk.scene, layout, instant);
+    if matches!(desk.view, View::Pitch | View::Roll) {
+        play_gauge(&painter, story, desk, layout, instant);
+    }
+    let mut labels = Labels {
+        painter: &painter,
+        scene: desk.scene,
+        taken: Vec::new(),
+    };
+    let seen = |point: Vec3| project(orbit, desk.scene, point);
+    if let Some(arrow) = arrow(instant, layout)
+        && let Some(tip) = seen(arrow.tip())
+    {
+        let from = seen(arrow.from).unwrap_or(tip);
+        // Beyond the point, on the side to which it points.
+        let way = (tip - from).normalized();
+        let right = way.x >= 0.0;
+        let anchor = tip + vec2(if right { 8.0 } else { -8.0 }, 10.0 * way.y);
+        let align = if right {
+            Align2::LEFT_CENTER
+        } else {
+            Align2::RIGHT_CENTER
+        };
+        labels.put(anchor, align, &format!("hand {:.1} N", arrow.force_n));
+    }
+    contacts(&mut labels, &seen, story, layout, instant);
+    ghost(&mut labels, &seen, layout, instant);
+}
+
+/// Names what touches, with the force.
+fn contacts(
+    labels: &mut Labels<'_>,
+    seen: &dyn Fn(Vec3) -> Option<Pos2>,
+    story: &Story,
+    layout: &Layout,
+    instant: &Instant,
+) {
+    let rig = &story.rig;
+    let stops_deg = [&rig.pitch, &rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
+    let (pins, obstacle) = lit(instant, stops_deg, !rig.obstacle.is_empty());
+    for (pin, is_lit) in layout.pins.iter().zip(pins) {
+        if is_lit && let Some(place) = seen(pin.at) {
+            let force_n = instant.axis[pin.axis].stop_force_n.abs();
+            let text = format!("stop, {force_n:.0} N at the grip");
+            labels.put(place + vec2(12.0, -14.0), Align2::LEFT_CENTER, &text);
+        }
+    }
+    if obstacle
+        && let Some(first) = rig.obstacle.first()
+        && let Some(place) = seen(crate::scene::to_scene(first.at_m))
+    {
+        let forces_n = [PITCH, ROLL].map(|axis| instant.axis[axis].stop_force_n);
+        let force_n = libm::hypot(forces_n[0], forces_n[1]);
+        // Which of several obstacles it is, the trace does not say.
+        let name = if rig.obstacle.len() == 1 {
+            first.name.as_str()
+        } else {
+            "obstacle"
+        };
+        let text = format!("{name}, {force_n:.0} N at the grip");
+        labels.put(place + vec2(10.0, 16.0), Align2::LEFT_CENTER, &text);
+    }
+}
+
+/// Names the ghost where it stands clear of the stick.
+fn ghost(
+    labels: &mut Labels<'_>,
+    seen: &dyn Fn(Vec3) -> Option<Pos2>,
+    layout: &Layout,
+    instant: &Instant,
+) {
+    let of = |what: [f64; 2]| crate::scene::grip_at(layout, what[0], what[1]);
+    let ghost = of([PITCH, ROLL].map(|axis| instant.axis[axis].reference_deg));
+    let stick = of([PITCH, ROLL].map(|axis| instant.axis[axis].stick_deg));
+    let lift = 0.5 * layout.grip_length_m + layout.grip_radius_m + 0.012;
+    let lift = Vec3::new(0.0, lift, 0.0);
+    if let (Some(place), Some(other)) = (seen(ghost + lift), seen(stick + lift))
+        && (place - other).length() > 34.0
+    {
+        labels.put(place, Align2::CENTER_BOTTOM, "trimmed");
+    }
+}
+
+/// The ramp of the springs' load with both axes' marks on it.
+fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant) {
+    if scene.height() < 200.0 || scene.width() < 260.0 {
+        return;
+    }
+    let small = FontId::proportional(LEAST_TEXT);
+    // Where there is little room: the ramp with its marks, the words beside it.
+    let is_small = scene.height() < 420.0;
+    let (up, size) = if is_small {
+        (18.0, vec2(84.0, 10.0))
+    } else {
+        (54.0, vec2(132.0, 10.0))
+    };
+    let bar = Rect::from_min_size(pos2(scene.left() + 14.0, scene.bottom() - up), size);
+    let back = if is_small {
+        Rect::from_min_max(bar.min - vec2(8.0, 5.0), bar.max + vec2(116.0, 5.0))
+    } else {
+        Rect::from_min_max(bar.min - vec2(8.0, 22.0), bar.max + vec2(92.0, 38.0))
+    };
+    let paper = Color32::from_rgba_unmultiplied(250, 251, 252, 214);
+    painter.rect_filled(back, 3.0, paper);
+    let (anchor, align, words) = if is_small {
+        (
+            bar.right_center() + vec2(10.0, 0.0),
+            Align2::LEFT_CENTER,
+            "load of springs",
+        )
+    } else {
+        (
+            bar.left_top() - vec2(0.0, 4.0),
+            Align2::LEFT_BOTTOM,
+            "load of the springs, full at the stop",
+        )
+    };
+    painter.text(anchor, align, words, small.clone(), colour::INK);
+    let pieces = 44;
+    for piece in 0..pieces {
+        let share = piece as f32 / (pieces - 1) as f32;
+        let left = bar.left() + bar.width() * piece as f32 / pieces as f32;
+        let part = Rect::from_min_size(
+            pos2(left, bar.top()),
+            vec2(bar.width() / pieces as f32 + 0.5, bar.height()),
+        );
+        painter.rect_filled(part, 0.0, load_colour32(share));
+    }
+    for (axis, name) in [(PITCH, "pitch"), (ROLL, "roll")] {
+        let load_nm = instant.axis[axis].cartridge_nm.abs() as f32;
+        let full_nm = layout.axis[axis].full_nm;
+        let x = bar.left() + bar.width() * (load_nm / full_nm).clamp(0.0, 1.0);
+        let y = bar.bottom() + 11.0 + 15.0 * axis as f32;
+        // A circle is pitch, a square is roll: on the ramp and before the words.
+        let places = [pos2(x, bar.center().y), pos2(bar.left() + 5.0, y)];
+        for at in places.into_iter().take(if is_small { 1 } else { 2 }) {
+            if axis == PITCH {
+                painter.circle(at, 4.5, Color32::WHITE, Stroke::new(1.5, colour::INK));
+            } else {
+                let square = Rect::from_center_size(at, vec2(8.0, 8.0));
+                painter.rect(
+                    square,
+                    0.0,
+                    Color32::WHITE,
+                    Stroke::new(1.5, colour::INK),
+                    StrokeKind::Middle,
+                );
+            }
+        }
+        if is_small {
+            continue;
+        }
+        let text = format!("{name} {load_nm:.2} of {full_nm:.2} N m");
+        painter.text(
+            pos2(bar.left() + 15.0, y),
+            Align2::LEFT_CENTER,
+            text,
+            small.clone(),
+            colour::INK,
+        );
+    }
+}
+
+/// Where the pinion sits in the play between the teeth, as a gauge: the true width is told, the drawn one is not it.
+fn play_gauge(painter: &Painter, story: &Story, desk: &Desk, layout: &Layout, instant: &Instant) {
+    let axis = if desk.view == View::Pitch {
+        PITCH
+    } else {
+        ROLL
+    };
+    let small = FontId::proportional(LEAST_TEXT);
+    let drive = &story.rig.axis(axis).drive;
+    let rect = Rect::from_min_size(desk.scene.left_top() + vec2(14.0, 32.0), vec2(180.0, 8.0));
+    let back = Rect::from_min_max(rect.min - vec2(8.0, 22.0), rect.max + vec2(72.0, 26.0));
+    painter.rect_filled(
+        back,
+        3.0,
+        Color32::from_rgba_unmultiplied(250, 251, 252, 214),
+    );
+    let text = format!("play of the gears {:.0} \u{b5}m", 1e6 * drive.backlash_m);
+    painter.text(
+        rect.left_top() - vec2(0.0, 4.0),
+        Align2::LEFT_BOTTOM,
+        text,
+        small.clone(),
+        colour::INK,
+    );
+    painter.rect_filled(rect, 2.0, colour::GRID);
+    let at = instant.axis[axis].in_play as f32;
+    let x = rect.center().x + 0.5 * rect.width() * at;
+    painter.circle_filled(pos2(x, rect.center().y), 6.0, colour::INK);
+    let flank = if at.abs() > 0.98 {
+        "on a flank"
+    } else {
+        "between the flanks"
+    };
+    let text = format!(
+        "{flank}; drawn {:.0} times too wide",
+        layout.axis[axis].play_drawn
+    );
+    painter.text(
+        rect.left_bottom() + vec2(0.0, 6.0),
+        Align2::LEFT_TOP,
+        text,
+        small,
+        colour::INK,
+    );
+}
+
+/// Texts on a light ground that stay inside the scene and clear of each other.
+struct Labels<'a> {
+    painter: &'a Painter,
+    scene: Rect,
+    taken: Vec<Rect>,
+}
+
+impl Labels<'_> {
+    fn put(&mut self, at: Pos2, align: Align2, text: &str) {
+        let font = FontId::proportional(13.5);
+        let made = self
+            .painter
+            .layout_no_wrap(text.to_owned(), font, colour::INK);
+        let wanted = align.anchor_size(at, made.size()).expand2(vec2(4.0, 1.0));
+        let inside = self.scene.shrink(4.0);
+        if !inside.contains(wanted.center()) || inside.width() < wanted.width() {
+            return;
+        }
+        let shift = vec2(
+            (inside.left() - wanted.left()).max(0.0) - (wanted.right() - inside.right()).max(0.0),
+            (inside.top() - wanted.top()).max(0.0) - (wanted.bottom() - inside.bottom()).max(0.0),
+        );
+        let mut rect = wanted.translate(shift);
+        while let Some(other) = self.taken.iter().find(|other| other.intersects(rect)) {
+            rect = rect.translate(vec2(0.0, other.bottom() - rect.top() + 2.0));
+        }
+        self.painter.rect_filled(
+            rect,
+            2.0,
+            Color32::from_rgba_unmultiplied(250, 251, 252, 224),
+        );
+        self.painter
+            .galley(rect.min + vec2(4.0, 1.0), made, colour::INK);
+        self.taken.push(rect);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The target is in the middle; half the field of view above it is the upper edge.
+    #[test]
+    fn points_are_projected_as_the_camera_sees_them() {
+        let rig =
+            trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
+                .unwrap();
+        let layout = Layout::of(&rig);
+        let mut orbit = Orbit::of(View::Behind, &layout);
+        (orbit.target, orbit.above, orbit.distance) = (Vec3::ZERO, 0.0, 2.0);
+        let scene = Rect::from_min_size(pos2(100.0, 50.0), vec2(400.0, 300.0));
+        let middle = project(&orbit, scene, Vec3::ZERO).unwrap();
+        assert!((middle - scene.center()).length() < 1e-3);
+        let top = Vec3::new(0.0, 2.0 * libm::tanf(0.5 * FIELD_RAD), 0.0);
+        let seen = project(&orbit, scene, top).unwrap();
+        assert!(
+            (seen.y - scene.top()).abs() < 1e-2 && (seen.x - 300.0).abs() < 1e-3,
+            "{seen:?}"
+        );
+        assert!(project(&orbit, scene, Vec3::new(0.0, 0.0, 3.0)).is_none());
+    }
+}

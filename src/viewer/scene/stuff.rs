@@ -1,0 +1,173 @@
+//! What things are made of, and what glows.
+
+use bevy::color::LinearRgba;
+use bevy::prelude::*;
+
+use super::{Placed, Shown, lit};
+use crate::look::{self, colour};
+use crate::story::Instant;
+
+/// Materials that every rig needs.
+#[derive(Clone)]
+pub struct Stuff {
+    /// Plate and posts.
+    pub dark: Handle<StandardMaterial>,
+    /// Frame and yoke.
+    pub light: Handle<StandardMaterial>,
+    /// Tube, shafts, rods, pins.
+    pub steel: Handle<StandardMaterial>,
+    /// Gears.
+    pub brass: Handle<StandardMaterial>,
+    /// Motors.
+    pub motor: Handle<StandardMaterial>,
+    /// Grip.
+    pub grip: Handle<StandardMaterial>,
+    /// The floor.
+    pub floor: Handle<StandardMaterial>,
+    /// The ghost at the trimmed position.
+    pub ghost: Handle<StandardMaterial>,
+    /// The hand's force.
+    pub arrow: Handle<StandardMaterial>,
+    /// Marks by which one sees a gear turn.
+    pub mark: Handle<StandardMaterial>,
+}
+
+impl Stuff {
+    /// Makes them.
+    pub fn new(materials: &mut Assets<StandardMaterial>) -> Self {
+        let mut plain = |rgb: [f32; 3], metallic: f32, roughness: f32| {
+            materials.add(matter(rgb, metallic, roughness))
+        };
+        Self {
+            dark: plain([0.155, 0.17, 0.19], 0.0, 0.75),
+            light: plain([0.62, 0.65, 0.68], 0.15, 0.55),
+            steel: plain([0.47, 0.50, 0.53], 0.35, 0.40),
+            brass: plain([0.74, 0.62, 0.38], 0.30, 0.45),
+            motor: plain([0.23, 0.25, 0.28], 0.1, 0.6),
+            grip: plain([0.10, 0.105, 0.115], 0.0, 0.8),
+            mark: plain([0.90, 0.91, 0.92], 0.0, 0.7),
+            floor: materials.add(StandardMaterial {
+                base_color: Color::srgb(0.655, 0.675, 0.70),
+                perceptual_roughness: 1.0,
+                reflectance: 0.0,
+                ..default()
+            }),
+            ghost: materials.add(StandardMaterial {
+                base_color: Color::srgba(0.0, 0.45, 0.80, 0.30),
+                alpha_mode: AlphaMode::Blend,
+                perceptual_roughness: 0.9,
+                reflectance: 0.0,
+                ..default()
+            }),
+            arrow: materials.add(StandardMaterial {
+                base_color: srgb(colour::VERMILLION),
+                emissive: linear(colour::VERMILLION, 0.35),
+                perceptual_roughness: 0.9,
+                ..default()
+            }),
+        }
+    }
+}
+
+/// A plain material.
+pub(super) fn matter(rgb: [f32; 3], metallic: f32, roughness: f32) -> StandardMaterial {
+    StandardMaterial {
+        base_color: Color::srgb(rgb[0], rgb[1], rgb[2]),
+        metallic,
+        perceptual_roughness: roughness,
+        reflectance: 0.35,
+        ..default()
+    }
+}
+
+/// Something that shows by its colour what is the case; each has a material of its own.
+#[derive(Clone, Copy, Component, Debug, PartialEq, Eq)]
+pub enum Glow {
+    /// The springs of an axis, by their load.
+    Springs(usize),
+    /// A stop pin, when touched.
+    Pin(usize),
+    /// An obstacle, when touched.
+    Obstacle,
+    /// Trim release, when closed.
+    Release,
+    /// A button of the hat, when closed.
+    Hat(usize),
+    /// The motor of an axis, when its driver is on.
+    Motor(usize),
+    /// The ghost: the farther it is from the stick, the more it shows.
+    Ghost,
+}
+
+/// Colours everything that glows.
+pub(super) fn glow(
+    shown: Res<Shown>,
+    layout: Res<Placed>,
+    story: Res<crate::story::Story>,
+    glowing: Query<(&Glow, &MeshMaterial3d<StandardMaterial>)>,
+    mut materials: ResMut<Assets<StandardMaterial>>,
+) {
+    let Some(instant) = shown.is_changed().then_some(shown.0.as_ref()).flatten() else {
+        return;
+    };
+    let stops_deg =
+        [&story.rig.pitch, &story.rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
+    let (pins, obstacle) = lit(instant, stops_deg, !story.rig.obstacle.is_empty());
+    for (glow, handle) in &glowing {
+        let (base, shine) = match *glow {
+            Glow::Springs(axis) => {
+                let share =
+                    instant.axis[axis].cartridge_nm.abs() as f32 / layout.0.axis[axis].full_nm;
+                let [r, g, b] = look::load_rgb(share);
+                (Color::srgb(r, g, b), 0.25)
+            }
+            Glow::Pin(index) => signal(pins[index.min(3)], [0.47, 0.50, 0.53], colour::ORANGE),
+            Glow::Obstacle => signal(obstacle, [0.55, 0.47, 0.44], colour::ORANGE),
+            Glow::Release => signal(instant.release, [0.66, 0.20, 0.16], colour::ORANGE),
+            Glow::Hat(index) => signal(
+                instant.hat[index.min(3)],
+                [0.55, 0.57, 0.60],
+                colour::ORANGE,
+            ),
+            Glow::Ghost => (Color::srgba(0.0, 0.45, 0.80, ghost_alpha(instant)), 0.0),
+            Glow::Motor(axis) => {
+                signal(instant.axis[axis].enabled, [0.23, 0.25, 0.28], colour::SKY)
+            }
+        };
+        let emissive = LinearRgba::from(base) * shine;
+        // Looked at first: touching a material makes the renderer take it up anew.
+        let changed = materials
+            .get(&handle.0)
+            .is_some_and(|material| material.base_color != base || material.emissive != emissive);
+        if changed && let Some(mut material) = materials.get_mut(&handle.0) {
+            material.base_color = base;
+            material.emissive = emissive;
+        }
+    }
+}
+
+/// Nothing while the ghost stands in the stick, 0.26 from two degrees on.
+fn ghost_alpha(instant: &Instant) -> f32 {
+    let apart_deg = instant
+        .axis
+        .iter()
+        .map(|axis| (axis.stick_deg - axis.reference_deg).abs())
+        .fold(0.0, f64::max);
+    0.26 * ((apart_deg - 0.2) / 1.8).clamp(0.0, 1.0) as f32
+}
+
+fn signal(on: bool, off: [f32; 3], lit: bevy_egui::egui::Color32) -> (Color, f32) {
+    if on {
+        (srgb(lit), 0.9)
+    } else {
+        (Color::srgb(off[0], off[1], off[2]), 0.0)
+    }
+}
+
+fn srgb(colour: bevy_egui::egui::Color32) -> Color {
+    Color::srgb_u8(colour.r(), colour.g(), colour.b())
+}
+
+fn linear(colour: bevy_egui::egui::Color32, share: f32) -> LinearRgba {
+    LinearRgba::from(srgb(colour)) * share
+}

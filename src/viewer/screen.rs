@@ -1,0 +1,36 @@
+//! Looks before the renderer does whether there is a display and a driver: it would only panic.
+
+use bevy::tasks::block_on;
+
+use crate::ViewError;
+
+/// Whether there is a display that answers.
+///
+/// # Errors
+/// None is named, or the one that is named does not answer.
+pub fn check_display() -> Result<(), ViewError> {
+    let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
+    if !set("DISPLAY") {
+        return Err(ViewError::NoDisplay("DISPLAY is not set".to_owned()));
+    }
+    x11rb::connect(None).map(|_| ()).map_err(|error| {
+        ViewError::NoDisplay(format!(
+            "the one that DISPLAY names does not answer, {error}"
+        ))
+    })
+}
+
+/// Whether there is a driver that can draw.
+///
+/// # Errors
+/// None was found.
+pub fn check_driver() -> Result<(), ViewError> {
+    let instance = wgpu::Instance::new(wgpu::InstanceDescriptor {
+        backends: wgpu::Backends::PRIMARY,
+        ..wgpu::InstanceDescriptor::new_without_display_handle()
+    });
+    if block_on(instance.enumerate_adapters(wgpu::Backends::PRIMARY)).is_empty() {
+        return Err(ViewError::NoDriver);
+    }
+    Ok(())
+}

@@ -1,0 +1,145 @@
+//! One row of a trace as the scene wants it.
+
+use trimproof_controller::{AXES, State};
+use trimproof_harness::trace::Trace;
+use trimproof_plant::Rig;
+
+/// Rows that are looked back over for where an unpowered drive sits in its play: a second at 500 Hz.
+const MEMORY_ROWS: usize = 500;
+
+/// What is true at one tick. Angles in degrees.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Instant {
+    /// Simulated time, s.
+    pub at_s: f64,
+    /// The axes, `[pitch, roll]`.
+    pub axis: [AxisInstant; AXES],
+    /// Whether the hand grips the stick.
+    pub gripping: bool,
+    /// What the controller is doing.
+    pub state: Option<State>,
+    /// Motor supply, V.
+    pub supply_v: f64,
+    /// Current out of the supply, A.
+    pub supply_a: f64,
+    /// Trim release is closed.
+    pub release: bool,
+    /// Hat: fore, aft, left, right.
+    pub hat: [bool; 4],
+    /// Force-trim switch is on.
+    pub force_trim: bool,
+    /// Names of the faults that are told, without `fault.`.
+    pub faults: Vec<&'static str>,
+    /// The stick touches a stop or an obstacle.
+    pub contact: bool,
+}
+
+/// What is true of one axis at one tick.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct AxisInstant {
+    /// Stick angle, deg.
+    pub stick_deg: f64,
+    /// Trim shaft angle, deg.
+    pub trim_deg: f64,
+    /// Trimmed position that the controller keeps, deg.
+    pub reference_deg: f64,
+    /// Cartridge torque on the stick, N m.
+    pub cartridge_nm: f64,
+    /// Force of the hand at the grip, N.
+    pub grip_force_n: f64,
+    /// Force of all contacts at the grip, N.
+    pub stop_force_n: f64,
+    /// Current in the windings, A.
+    pub current_a: f64,
+    /// The driver is on.
+    pub enabled: bool,
+    /// Where the pinion sits in the play of the gears: -1 and 1 are the flanks, 0 the middle.
+    pub in_play: f64,
+}
+
+impl Instant {
+    /// What row `row` of `trace` says of `rig`. A column that the trace does not have reads 0.
+    pub fn of(trace: &Trace, rig: &Rig, row: usize) -> Self {
+        let number = |name: &str| {
+            let value = trace
+                .numbers(name)
+                .and_then(|values| values.get(row).copied());
+            // A broken value must not make the whole scene vanish.
+            value.filter(|value| value.is_finite()).unwrap_or(0.0)
+        };
+        let on = |name: &str| {
+            trace
+                .switches(name)
+                .and_then(|values| values.get(row).copied())
+                .unwrap_or(false)
+        };
+        let faults = trace
+            .held()
+            .filter_map(|info| Some((info.name, info.name.strip_prefix("fault.")?)))
+            .filter(|(name, _)| on(name))
+            .map(|(_, fault)| fault)
+            .collect();
+        Self {
+            at_s: row as f64 * trace.about.tick_s,
+            axis: std::array::from_fn(|index| {
+                let axis = ["pitch", "roll"][index];
+                let of = |what: &str| number(&format!("{axis}.{what}"));
+                AxisInstant {
+                    stick_deg: of("stick_deg"),
+                    trim_deg: of("trim_deg"),
+                    reference_deg: of("reference_deg"),
+                    cartridge_nm: of("cartridge_nm"),
+                    grip_force_n: of("grip_force_n"),
+                    stop_force_n: of("stop_force_n"),
+                    current_a: of("current_a"),
+                    enabled: on(&format!("{axis}.enabled")),
+                    in_play: in_play(trace, rig, index, row),
+                }
+            }),
+            gripping: on("hand.gripping"),
+            state: trace.state(row),
+            supply_v: number("supply_v"),
+            supply_a: number("supply_a"),
+            release: on("release"),
+            hat: ["hat.fore", "hat.aft", "hat.left", "hat.right"].map(on),
+            force_trim: on("force_trim"),
+            faults,
+            contact: on("contact"),
+        }
+    }
+}
+
+/// Where the pinion sits in the play between the teeth, -1 to 1.
+///
+/// A driven rotor is where it was sent less its lag. Of an unpowered one the trace says nothing: the trim shaft drags it along by
+/// one flank or the other, so it is followed over the last second as a play operator.
+fn in_play(trace: &Trace, rig: &Rig, index: usize, row: usize) -> f64 {
+    let name = ["pitch", "roll"][index];
+    let axis = rig.axis(index);
+    let half_deg = axis.drive.backlash_half_rad().to_degrees();
+    let (Some(drive), Some(trim), Some(lag), Some(enabled)) = (
+        trace.numbers(&format!("{name}.drive_deg")),
+        trace.numbers(&format!("{name}.trim_deg")),
+        trace.numbers(&format!("{name}.lag_steps")),
+        trace.switches(&format!("{name}.enabled")),
+    ) else {
+        return 0.0;
+    };
+    if half_deg <= 0.0 || row >= trim.len() {
+        return 0.0;
+    }
+    let driven = |row: usize| {
+        let ahead_deg = drive[row] - lag[row] * axis.full_step_deg() - trim[row];
+        (ahead_deg / half_deg).clamp(-1.0, 1.0)
+    };
+    let first = row.saturating_sub(MEMORY_ROWS);
+    let mut place = 0.0;
+    for at in first..=row {
+        if enabled[at] {
+            place = driven(at);
+        } else if at > first {
+            place = f64::clamp(place - (trim[at] - trim[at - 1]) / half_deg, -1.0, 1.0);
+        }
+    }
+    if place.is_finite() { place } else { 0.0 }
+}

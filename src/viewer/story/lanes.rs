@@ -1,0 +1,92 @@
+//! States and switches over time, as stretches: what a lane under the plots shows.
+
+use trimproof_controller::State;
+use trimproof_harness::trace::{ColumnKind, Trace, columns};
+
+/// Switches that have a lane of their own once they close; faults follow.
+const PILOT: [&str; 7] = [
+    "hand.gripping",
+    "release",
+    "hat.fore",
+    "hat.aft",
+    "hat.left",
+    "hat.right",
+    "contact",
+];
+
+/// A lane.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Lane {
+    /// Its signal.
+    pub name: &'static str,
+    /// First row and code of every stretch: 0 or 1, or the state's place in `State::ALL`.
+    pub stretches: Vec<(usize, u8)>,
+}
+
+/// All lanes, followed as the trace grows.
+#[derive(Clone, Debug, Default)]
+pub struct Lanes {
+    lanes: Vec<Lane>,
+    rows: usize,
+}
+
+impl Lanes {
+    /// Takes what the trace has more than this.
+    pub fn follow(&mut self, trace: &Trace) {
+        if self.lanes.is_empty() {
+            let faults = columns()
+                .iter()
+                .map(|info| info.name)
+                .filter(|name| name.starts_with("fault."));
+            self.lanes = std::iter::once("state")
+                .chain(PILOT)
+                .chain(faults)
+                .map(|name| Lane {
+                    name,
+                    stretches: Vec::new(),
+                })
+                .collect();
+        }
+        let rows = trace.rows();
+        for lane in &mut self.lanes {
+            let switches = trace.switches(lane.name);
+            for row in self.rows..rows {
+                let code = match switches {
+                    Some(values) => u8::from(values[row]),
+                    // The order of the states is fixed, and there are few.
+                    None => trace.state(row).map_or(0, |state| state as u8),
+                };
+                if lane.stretches.last().is_none_or(|(_, last)| *last != code) {
+                    lane.stretches.push((row, code));
+                }
+            }
+        }
+        self.rows = rows;
+    }
+
+    /// The state, then the switches and faults that were closed at any time, at most `most` in all.
+    pub fn shown(&self, most: usize) -> impl Iterator<Item = &Lane> {
+        self.lanes
+            .iter()
+            .filter(|lane| {
+                lane.name == "state" || lane.stretches.iter().any(|(_, code)| *code != 0)
+            })
+            .take(most)
+    }
+
+    /// Rows that it has seen.
+    pub fn rows(&self) -> usize {
+        self.rows
+    }
+}
+
+/// What stands in a stretch: the state's name; nothing for a switch, whose bar says it.
+pub fn word(lane: &Lane, code: u8) -> &'static str {
+    let is_state = columns()
+        .iter()
+        .any(|info| info.name == lane.name && info.kind == ColumnKind::State);
+    match State::ALL.get(usize::from(code)) {
+        Some(state) if is_state => state.name(),
+        _ => "",
+    }
+}

@@ -1,0 +1,182 @@
+//! What is shown: a rig, the trace so far, the scenario's expectations and what became of them. No drawing here.
+
+mod clock;
+mod instant;
+mod lanes;
+mod series;
+mod told;
+
+pub use clock::{Clock, SPEEDS};
+pub use instant::{AxisInstant, Instant};
+pub use lanes::{Lane, Lanes, word};
+pub use series::{Series, Spot};
+pub use told::{Told, tell};
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use bevy::prelude::Resource;
+use trimproof_harness::judge::Judgement;
+use trimproof_harness::scenario::Scenario;
+use trimproof_harness::trace::{About, ColumnInfo, Row, Trace, columns};
+use trimproof_plant::Rig;
+
+/// Signals that are plotted unless others are asked for.
+pub const USUAL: [&str; 8] = [
+    "pitch.stick_deg",
+    "pitch.trim_deg",
+    "pitch.reference_deg",
+    "roll.stick_deg",
+    "roll.trim_deg",
+    "roll.reference_deg",
+    "pitch.grip_force_n",
+    "roll.grip_force_n",
+];
+
+/// What is shown, as far as it is known yet.
+#[derive(Resource)]
+pub struct Story {
+    /// The rig.
+    pub rig: Arc<Rig>,
+    /// The scenario; `None` for a trace whose scenario is not at hand, and for a stick that is flown by hand.
+    pub scenario: Option<Arc<Scenario>>,
+    /// What has happened so far.
+    pub trace: Trace,
+    /// Expectations, in the order of the file; without a judgement until the run is complete.
+    pub told: Vec<Told>,
+    /// What the source of the trace is doing.
+    pub source: SourceState,
+    /// Simulated length that is to come in all, s; `None` if nobody knows.
+    pub length_s: Option<f64>,
+    /// States and switches over time.
+    pub lanes: Lanes,
+    series: BTreeMap<&'static str, Series>,
+}
+
+/// What the source of a trace is doing.
+#[derive(Clone, Debug, PartialEq)]
+pub enum SourceState {
+    /// A file is being read.
+    Reading,
+    /// The twin runs.
+    Running,
+    /// Everything is there.
+    Complete,
+    /// The run was cut short; why.
+    Cut(String),
+    /// There will be no trace; why.
+    Failed(String),
+}
+
+impl Story {
+    /// A story of which nothing has happened yet.
+    pub fn new(rig: Arc<Rig>, scenario: Option<Arc<Scenario>>, source: SourceState) -> Self {
+        let about = About {
+            rig: rig.name.clone(),
+            scenario: scenario
+                .as_ref()
+                .map(|scenario| scenario.name.clone())
+                .unwrap_or_default(),
+            tick_s: rig.tick_s(),
+            ..About::default()
+        };
+        let told = scenario
+            .as_ref()
+            .map(|scenario| tell(&rig, scenario, &[]))
+            .unwrap_or_default();
+        let length_s = scenario.as_ref().map(|scenario| scenario.length_s);
+        Self {
+            rig,
+            scenario,
+            trace: Trace::new(about, 0),
+            told,
+            source,
+            length_s,
+            lanes: Lanes::default(),
+            series: BTreeMap::new(),
+        }
+    }
+
+    /// A story of a trace that is complete, with its judgements if there are any.
+    pub fn of_trace(
+        rig: Arc<Rig>,
+        scenario: Option<Arc<Scenario>>,
+        trace: Trace,
+        judgements: &[Judgement],
+    ) -> Self {
+        let mut story = Self::new(rig, scenario, SourceState::Complete);
+        story.take_trace(trace);
+        story.take_judgements(judgements);
+        story
+    }
+
+    /// Takes a whole trace in place of what was there.
+    pub fn take_trace(&mut self, trace: Trace) {
+        self.trace = trace;
+        self.length_s = Some(self.head_s());
+        self.series.clear();
+        self.lanes = Lanes::default();
+        self.lanes.follow(&self.trace);
+    }
+
+    /// Appends what has happened since.
+    pub fn take_rows(&mut self, rows: &[Row]) {
+        for row in rows {
+            self.trace.push(row);
+        }
+        self.lanes.follow(&self.trace);
+    }
+
+    /// Takes what became of the expectations.
+    pub fn take_judgements(&mut self, judgements: &[Judgement]) {
+        if let Some(scenario) = &self.scenario {
+            self.told = tell(&self.rig, scenario, judgements);
+        }
+    }
+
+    /// Time from one row to the next, s.
+    pub fn tick_s(&self) -> f64 {
+        self.trace.about.tick_s
+    }
+
+    /// Time of the last row, s; 0 without any.
+    pub fn head_s(&self) -> f64 {
+        self.trace.rows().saturating_sub(1) as f64 * self.tick_s()
+    }
+
+    /// The last row at or before `at_s`; `None` without rows.
+    pub fn row_at(&self, at_s: f64) -> Option<usize> {
+        let last = self.trace.rows().checked_sub(1)?;
+        // A nanosecond: sums of decimal ticks must not fall a row back.
+        let row = ((at_s + 1e-9) / self.tick_s()).floor().max(0.0);
+        Some((row as usize).min(last))
+    }
+
+    /// What is true at `at_s`; `None` without rows.
+    pub fn instant(&self, at_s: f64) -> Option<Instant> {
+        self.row_at(at_s)
+            .map(|row| Instant::of(&self.trace, &self.rig, row))
+    }
+
+    /// The signal of this name as a plot wants it, up to date with the trace; `None` if there is none.
+    pub fn series(&mut self, name: &str) -> Option<&Series> {
+        let info = info(name)?;
+        let series = self.series.entry(info.name).or_default();
+        series.follow(&self.trace, info.name);
+        Some(series)
+    }
+
+    /// Bytes that trace and plotted signals take, about.
+    pub fn bytes(&self) -> usize {
+        self.trace.rows() * trimproof_harness::trace::bytes_per_row()
+            + self.series.values().map(Series::bytes).sum::<usize>()
+    }
+}
+
+/// The column of this name.
+pub fn info(name: &str) -> Option<&'static ColumnInfo> {
+    columns().iter().find(|column| column.name == name)
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,53 @@
+//! Expectations with what became of them, and where in time they look.
+
+use trimproof_harness::formula::Formula;
+use trimproof_harness::judge::{Judgement, names_for};
+use trimproof_harness::scenario::Scenario;
+use trimproof_plant::Rig;
+
+/// One expectation.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Told {
+    /// Its name.
+    pub name: String,
+    /// Its formula.
+    pub that: String,
+    /// Why its limit is what it is.
+    pub because: Option<String>,
+    /// Stretches of time that it looks at, s.
+    pub windows_s: Vec<[f64; 2]>,
+    /// Numbers and whole numbers that it speaks of.
+    pub signals: Vec<String>,
+    /// What became of it; `None` until the run is complete.
+    pub judgement: Option<Judgement>,
+}
+
+/// The scenario's expectations for `rig`, with the judgements that carry their names.
+pub fn tell(rig: &Rig, scenario: &Scenario, judgements: &[Judgement]) -> Vec<Told> {
+    let names = names_for(rig, scenario.length_s);
+    scenario
+        .expectations_for(&rig.name)
+        .map(|(_, expectation)| {
+            let formula = Formula::parse(&expectation.that, &names).ok();
+            let windows_s = formula
+                .as_ref()
+                .map(|formula| formula.windows_s(scenario.length_s))
+                .unwrap_or_default();
+            let signals = formula
+                .as_ref()
+                .map(|formula| formula.signals().iter().map(ToString::to_string).collect())
+                .unwrap_or_default();
+            Told {
+                name: expectation.name.clone(),
+                that: expectation.that.clone(),
+                because: expectation.because.clone(),
+                windows_s,
+                signals,
+                judgement: judgements
+                    .iter()
+                    .find(|judgement| judgement.name == expectation.name)
+                    .cloned(),
+            }
+        })
+        .collect()
+}

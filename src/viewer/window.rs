@@ -1,0 +1,204 @@
+//! The window.
+
+use std::sync::{Arc, Mutex};
+use std::time::Instant;
+
+use bevy::app::{PanicHandlerPlugin, TerminalCtrlCHandlerPlugin};
+use bevy::log::LogPlugin;
+use bevy::prelude::*;
+use bevy::window::{PresentMode, WindowResolution};
+use trimproof_harness::scenario::Scenario;
+use trimproof_plant::Rig;
+
+use crate::app::{Beginning, core, drawn};
+use crate::feed::{Feed, Finished, Session, Source};
+use crate::panel::{Arrangement, Desk};
+use crate::story::{Clock, SourceState, Story};
+use crate::timing::Timing;
+use crate::{View, ViewError, screen};
+
+/// Saves a flight; gives what to tell the user, or why it could not be saved.
+pub type Save = Box<dyn Fn(&Session) -> Result<String, String> + Send + Sync>;
+
+/// What to show in a window, and how.
+pub struct Watch {
+    /// The rig.
+    pub rig: Arc<Rig>,
+    /// The scenario, if one is at hand.
+    pub scenario: Option<Arc<Scenario>>,
+    /// Where the trace comes from.
+    pub source: Source,
+    /// Times real time, 0.05 to 4.
+    pub speed: f64,
+    /// The view to begin with.
+    pub view: View,
+    /// Signals in the plots; none for the usual ones.
+    pub signals: Vec<&'static str>,
+    /// Size of the window, px.
+    pub size: [u32; 2],
+    /// Begin paused at this instant, s.
+    pub at_s: Option<f64>,
+    /// Close by itself after so many seconds of real time.
+    pub close_after_s: Option<f64>,
+    /// Saves a flight.
+    pub save: Option<Save>,
+    /// When the program began.
+    pub begun: Instant,
+}
+
+/// What became of it.
+#[derive(Clone, Debug)]
+pub struct Seen {
+    /// How the run ended; `None` if the window closed before it had.
+    pub finished: Option<Finished>,
+    /// What was flown.
+    pub session: Option<Session>,
+    /// Why there was no trace.
+    pub failed: Option<String>,
+    /// What it cost.
+    pub timing: Timing,
+    /// Bytes of trace and plots at the end, about.
+    pub bytes: usize,
+}
+
+/// Opens a window and comes back when it is closed.
+///
+/// # Errors
+/// There is no display, no driver, or the trace cannot be read.
+pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
+    screen::check_display()?;
+    screen::check_driver()?;
+    let state = match &watch.source {
+        Source::File { .. } => SourceState::Reading,
+        Source::Run { .. } | Source::Fly { .. } => SourceState::Running,
+    };
+    let seen = Arc::new(Mutex::new(None));
+    let title = format!("trimproof: {}", watch.rig.title);
+    let feed = Feed::start(Arc::clone(&watch.rig), watch.source);
+    let story = Story::new(watch.rig, watch.scenario, state);
+    let mut app = App::new();
+    app.add_plugins(
+        DefaultPlugins
+            .build()
+            .disable::<LogPlugin>()
+            .disable::<PanicHandlerPlugin>()
+            .disable::<TerminalCtrlCHandlerPlugin>()
+            .set(WindowPlugin {
+                primary_window: Some(Window {
+                    title,
+                    resolution: WindowResolution::new(watch.size[0], watch.size[1]),
+                    present_mode: PresentMode::AutoVsync,
+                    ..default()
+                }),
+                ..default()
+            }),
+    );
+    let beginning = Beginning {
+        story,
+        signals: watch.signals,
+        view: watch.view,
+        speed: watch.speed,
+        arrangement: Arrangement::Window,
+        feed: Some(feed),
+        begun: watch.begun,
+    };
+    core(&mut app, beginning);
+    drawn(&mut app, None);
+    app.insert_resource(Out(Arc::clone(&seen)))
+        .insert_resource(Start {
+            at_s: watch.at_s,
+            close_after_s: watch.close_after_s,
+        })
+        .insert_resource(Saver(watch.save))
+        .add_systems(Update, (begin_at, close_in_time, save_flight, fail))
+        .add_systems(Last, say_goodbye);
+    app.run();
+    let seen = seen.lock().ok().and_then(|mut seen| seen.take());
+    match seen {
+        Some(Seen {
+            failed: Some(why), ..
+        }) => Err(ViewError::NoTrace(why)),
+        Some(seen) => Ok(seen),
+        None => Err(ViewError::NoDisplay("the window did not open".to_owned())),
+    }
+}
+
+#[derive(Resource)]
+struct Out(Arc<Mutex<Option<Seen>>>);
+
+#[derive(Resource)]
+struct Start {
+    at_s: Option<f64>,
+    close_after_s: Option<f64>,
+}
+
+#[derive(Resource)]
+struct Saver(Option<Save>);
+
+/// Jumps to where the user wants to begin as soon as the trace reaches so far.
+fn begin_at(mut start: ResMut<Start>, mut clock: ResMut<Clock>, story: Res<Story>) {
+    let Some(at_s) = start.at_s else { return };
+    let complete = !matches!(story.source, SourceState::Reading | SourceState::Running);
+    if clock.head_s() >= at_s || complete {
+        clock.pause();
+        clock.jump(at_s);
+        start.at_s = None;
+    }
+}
+
+fn close_in_time(start: Res<Start>, timing: Res<Timing>, mut exit: MessageWriter<AppExit>) {
+    if start
+        .close_after_s
+        .is_some_and(|after_s| timing.elapsed_s() >= after_s)
+    {
+        exit.write(AppExit::Success);
+    }
+}
+
+/// A trace that cannot be read ends the window; the error is told where the command was given.
+fn fail(story: Res<Story>, mut exit: MessageWriter<AppExit>) {
+    if matches!(story.source, SourceState::Failed(_)) {
+        exit.write(AppExit::Success);
+    }
+}
+
+fn save_flight(mut desk: ResMut<Desk>, feed: Res<Feed>, saver: Res<Saver>) {
+    if !desk.save {
+        return;
+    }
+    desk.save = false;
+    desk.note = match (&feed.session, &saver.0) {
+        (Some(session), Some(save)) => Some(match save(session) {
+            Ok(told) => told,
+            Err(why) => format!("not saved: {why}"),
+        }),
+        _ => None,
+    };
+}
+
+/// When the app ends: the run is stopped, and what is known goes out.
+fn say_goodbye(
+    mut exits: MessageReader<AppExit>,
+    mut feed: ResMut<Feed>,
+    mut story: ResMut<Story>,
+    timing: Res<Timing>,
+    out: Res<Out>,
+) {
+    if exits.read().next().is_none() {
+        return;
+    }
+    feed.end(&mut story);
+    let failed = match &story.source {
+        SourceState::Failed(why) => Some(why.clone()),
+        _ => None,
+    };
+    if let Ok(mut out) = out.0.lock() {
+        *out = Some(Seen {
+            finished: feed.finished.clone(),
+            session: feed.session.clone(),
+            failed,
+            timing: timing.clone(),
+            bytes: story.bytes(),
+        });
+    }
+}
