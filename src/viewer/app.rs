@@ -69,12 +69,26 @@ pub fn core(app: &mut App, beginning: Beginning) {
         .add_systems(Last, end_frame);
 }
 
+/// How much of a flight the plots show, s.
+const FLOWN_S: f64 = 20.0;
+
+/// With how much care the scene is drawn.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Resource)]
+pub enum Care {
+    /// Shadows and smooth edges.
+    Full,
+    /// Neither: for a processor that draws by itself.
+    Plain,
+}
+
 /// Adds the panels and the cameras; `target` is the picture that is drawn into, the window if there is none.
-pub fn drawn(app: &mut App, target: Option<Handle<Image>>) {
+pub fn drawn(app: &mut App, target: Option<Handle<Image>>, care: Care) {
     app.add_plugins(EguiPlugin::default())
         .insert_resource(ClearColor(look::BACKGROUND))
         .insert_resource(Target(target))
+        .insert_resource(care)
         .add_systems(Startup, raise_cameras)
+        .add_systems(PostStartup, spare_shadows)
         .add_systems(EguiPrimaryContextPass, draw_panels)
         // A letter that is new must be in the picture that needs it, not in the next.
         .configure_sets(
@@ -106,17 +120,25 @@ fn begin(mut commands: Commands) {
     commands.insert_resource(Begun(WallInstant::now()));
 }
 
-fn take_news(feed: Option<ResMut<Feed>>, mut story: ResMut<Story>, mut clock: ResMut<Clock>) {
+fn take_news(
+    feed: Option<ResMut<Feed>>,
+    mut story: ResMut<Story>,
+    mut clock: ResMut<Clock>,
+    mut desk: ResMut<Desk>,
+) {
     let Some(mut feed) = feed else { return };
     let was_flown = feed.is_flown();
     if feed.drain(&mut story) || was_flown {
         let open = matches!(story.source, SourceState::Reading | SourceState::Running);
         clock.see(story.head_s(), open);
         if was_flown {
-            // A flight is seen as it is flown.
-            clock.jump(story.head_s());
+            // A flight is seen as it is flown, with the last of what was.
+            let head_s = story.head_s();
+            clock.jump(head_s);
+            desk.range_s = (head_s > FLOWN_S).then(|| [head_s - FLOWN_S, head_s]);
             if !feed.is_flown() {
                 clock.pause();
+                desk.range_s = None;
             }
         }
     }
@@ -186,7 +208,7 @@ fn end_frame(mut timing: ResMut<Timing>, shown: Res<Shown>) {
     timing.end_frame(shown.0.is_some());
 }
 
-fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>) {
+fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>, care: Res<Care>) {
     commands.insert_resource(Scale(1.0));
     let target = match &target.0 {
         Some(image) => RenderTarget::Image(image.clone().into()),
@@ -203,7 +225,10 @@ fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>)
             ..default()
         }),
         Tonemapping::None,
-        Msaa::Sample4,
+        match *care {
+            Care::Full => Msaa::Sample4,
+            Care::Plain => Msaa::Off,
+        },
         orbit.transform(),
     ));
     commands.spawn((
@@ -223,6 +248,14 @@ fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>)
         },
         Msaa::Off,
     ));
+}
+
+fn spare_shadows(care: Res<Care>, mut lights: Query<&mut DirectionalLight>) {
+    if *care == Care::Plain {
+        for mut light in &mut lights {
+            light.shadow_maps_enabled = false;
+        }
+    }
 }
 
 /// What the panels need.

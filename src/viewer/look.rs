@@ -45,7 +45,7 @@ pub const CURVES: [Color32; 6] = [
 ];
 
 /// Background of the scene.
-pub const BACKGROUND: Color = Color::srgb(0.80, 0.83, 0.86);
+pub const BACKGROUND: Color = Color::srgb(0.83, 0.855, 0.88);
 
 /// From no load to full load: dark blue over grey to yellow. It rises in lightness, so that it reads without any colour.
 const RAMP: [[f32; 3]; 4] = [

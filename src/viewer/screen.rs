@@ -20,17 +20,32 @@ pub fn check_display() -> Result<(), ViewError> {
     })
 }
 
-/// Whether there is a driver that can draw.
+/// What draws.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Driver {
+    /// A graphics card.
+    Card,
+    /// The processor: it takes its time.
+    Processor,
+}
+
+/// Looks for a driver that can draw.
 ///
 /// # Errors
 /// None was found.
-pub fn check_driver() -> Result<(), ViewError> {
+pub fn find_driver() -> Result<Driver, ViewError> {
     let instance = wgpu::Instance::new(wgpu::InstanceDescriptor {
         backends: wgpu::Backends::PRIMARY,
         ..wgpu::InstanceDescriptor::new_without_display_handle()
     });
-    if block_on(instance.enumerate_adapters(wgpu::Backends::PRIMARY)).is_empty() {
+    let found = block_on(instance.enumerate_adapters(wgpu::Backends::PRIMARY));
+    if found.is_empty() {
         return Err(ViewError::NoDriver);
     }
-    Ok(())
+    let is_card = |adapter: &wgpu::Adapter| adapter.get_info().device_type != wgpu::DeviceType::Cpu;
+    Ok(if found.iter().any(is_card) {
+        Driver::Card
+    } else {
+        Driver::Processor
+    })
 }

@@ -10,12 +10,13 @@ use bevy::window::{PresentMode, WindowResolution};
 use trimproof_harness::scenario::Scenario;
 use trimproof_plant::Rig;
 
-use crate::app::{Beginning, core, drawn};
+use crate::app::{Beginning, Care, core, drawn};
 use crate::feed::{Feed, Finished, Session, Source};
 use crate::panel::{Arrangement, Desk};
+use crate::screen::{self, Driver};
 use crate::story::{Clock, SourceState, Story};
 use crate::timing::Timing;
-use crate::{View, ViewError, screen};
+use crate::{View, ViewError};
 
 /// Saves a flight; gives what to tell the user, or why it could not be saved.
 pub type Save = Box<dyn Fn(&Session) -> Result<String, String> + Send + Sync>;
@@ -67,7 +68,11 @@ pub struct Seen {
 /// There is no display, no driver, or the trace cannot be read.
 pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
     screen::check_display()?;
-    screen::check_driver()?;
+    let care = match screen::find_driver()? {
+        Driver::Card => Care::Full,
+        // A window that answers late is worse than one without shadows.
+        Driver::Processor => Care::Plain,
+    };
     let state = match &watch.source {
         Source::File { .. } => SourceState::Reading,
         Source::Run { .. } | Source::Fly { .. } => SourceState::Running,
@@ -103,7 +108,7 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
         begun: watch.begun,
     };
     core(&mut app, beginning);
-    drawn(&mut app, None);
+    drawn(&mut app, None, care);
     app.insert_resource(Out(Arc::clone(&seen)))
         .insert_resource(Start {
             at_s: watch.at_s,

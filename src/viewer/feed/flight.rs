@@ -9,8 +9,9 @@ use trimproof_plant::{Rig, SwitchName};
 use super::Pace;
 use super::pace::Wall;
 
-/// Ticks of one piece of the hand's path: 40 ms at 500 Hz, shorter than a hand can change its mind.
-const CARRY_TICKS: u32 = 20;
+/// Shortest and longest piece of the hand's path, s: shorter than a hand can change its mind, and as long as a slow window needs
+/// from one look at the pointer to the next, so that the hand does not go by jerks.
+const CARRY_S: [f64; 2] = [0.04, 0.24];
 /// A target that differs by less is the same, deg.
 const SAME_DEG: f64 = 0.005;
 /// A flight ends at this length, s, or when a scenario file could not hold more events.
@@ -67,6 +68,8 @@ pub struct Flight {
     wanted_deg: Option<[f64; 2]>,
     sent_deg: Option<[f64; 2]>,
     carry_until_s: f64,
+    /// When the pilot last led the hand, and how long after the time before, s.
+    led_s: [f64; 2],
     events: Vec<Event>,
     ending: bool,
 }
@@ -86,6 +89,7 @@ impl Flight {
             wanted_deg: None,
             sent_deg: None,
             carry_until_s: 0.0,
+            led_s: [0.0; 2],
             events: Vec::new(),
             ending: false,
         }
@@ -132,6 +136,9 @@ impl Flight {
                     // Thousandths: what a file shows is what was flown.
                     (deg.clamp(-FARTHEST_DEG, FARTHEST_DEG) * 1000.0).round() / 1000.0
                 };
+                if at_s > self.led_s[0] {
+                    self.led_s = [at_s, at_s - self.led_s[0]];
+                }
                 if pitch_deg.is_finite() && roll_deg.is_finite() {
                     self.wanted_deg = Some([within(pitch_deg), within(roll_deg)]);
                 }
@@ -190,7 +197,8 @@ impl Flight {
         if at_s < self.carry_until_s - 1e-9 || self.sent_deg.is_some_and(same) {
             return;
         }
-        let over_s = tidy(f64::from(CARRY_TICKS) * self.tick_s);
+        let ticks = (self.led_s[1].clamp(CARRY_S[0], CARRY_S[1]) / self.tick_s).round();
+        let over_s = tidy(ticks.max(1.0) * self.tick_s);
         self.sent_deg = Some(wanted);
         self.carry_until_s = at_s + over_s;
         events.push(Event::Carry {

@@ -1,1 +1,286 @@
-//! Tests.
+//! The thread behind the window: what it sends, and that nobody can disturb it.
+
+use std::path::Path;
+use std::time::Duration;
+
+use trimproof_harness::run::{LogicTarget, run_scenario};
+use trimproof_plant::SwitchName;
+
+use super::*;
+use crate::story::tests::{pushed, pushed_scenario, rig};
+
+fn logic() -> MakeTarget {
+    Box::new(|| Box::new(LogicTarget::new()))
+}
+
+/// Drains until the run is over.
+fn wait(feed: &mut Feed, story: &mut Story, pause: Duration) {
+    let begun = std::time::Instant::now();
+    while begun.elapsed() < Duration::from_secs(300) {
+        feed.drain(story);
+        if feed.finished.is_some() || matches!(story.source, SourceState::Failed(_)) {
+            return;
+        }
+        std::thread::sleep(pause);
+    }
+    panic!("the run does not end");
+}
+
+fn hash_without_viewer() -> String {
+    let scenario = pushed_scenario();
+    run_scenario(
+        &rig("kittiwake"),
+        &scenario,
+        &mut LogicTarget::new(),
+        &mut |_| true,
+    )
+    .trace
+    .hash()
+}
+
+/// The very same bits, whether nobody looks, a quick window looks, or one that is far slower than the run.
+#[test]
+fn a_window_neither_slows_nor_changes_a_run() {
+    let expected = hash_without_viewer();
+    for pause_ms in [0, 120] {
+        let scenario = Arc::new(pushed_scenario());
+        let mut story = Story::new(
+            rig("kittiwake"),
+            Some(Arc::clone(&scenario)),
+            SourceState::Running,
+        );
+        let source = Source::Run {
+            scenario,
+            target: logic(),
+        };
+        let mut feed = Feed::start(rig("kittiwake"), source);
+        wait(&mut feed, &mut story, Duration::from_millis(pause_ms));
+        let finished = feed.finished.clone().unwrap();
+        assert_eq!(finished.hash, expected);
+        assert_eq!(story.trace.hash(), expected);
+        assert_eq!(story.source, SourceState::Complete);
+        assert_eq!(finished.judgements.len(), 2);
+        assert_eq!(
+            story
+                .told
+                .iter()
+                .filter(|told| told.judgement.is_some())
+                .count(),
+            2
+        );
+    }
+}
+
+/// A window that never looks: the run goes to its end all the same, and nothing is lost.
+#[test]
+fn a_window_that_does_not_look_misses_nothing() {
+    let scenario = Arc::new(pushed_scenario());
+    let mut story = Story::new(
+        rig("kittiwake"),
+        Some(Arc::clone(&scenario)),
+        SourceState::Running,
+    );
+    let source = Source::Run {
+        scenario,
+        target: logic(),
+    };
+    let mut feed = Feed::start(rig("kittiwake"), source);
+    let thread = feed.thread.take().unwrap();
+    thread.join().unwrap();
+    feed.drain(&mut story);
+    assert_eq!(story.trace.hash(), hash_without_viewer());
+}
+
+#[test]
+fn a_window_that_closes_stops_the_run() {
+    let scenario = Arc::new(Scenario {
+        length_s: 3000.0,
+        ..pushed_scenario()
+    });
+    let mut story = Story::new(
+        rig("kittiwake"),
+        Some(Arc::clone(&scenario)),
+        SourceState::Running,
+    );
+    let source = Source::Run {
+        scenario,
+        target: logic(),
+    };
+    let mut feed = Feed::start(rig("kittiwake"), source);
+    feed.end(&mut story);
+    let finished = feed.finished.clone().unwrap();
+    assert!(finished.cut.unwrap().starts_with("stopped at"));
+    assert!(finished.rows < 1_000_000 && finished.judgements.is_empty());
+}
+
+/// Flies by a list of what the pilot does at which time.
+fn fly(acts: &[(f64, Act)]) -> (Session, Trace) {
+    let rig = rig("kittiwake");
+    let (sender, pilot) = unbounded();
+    let flight = Flight::new(&rig, pilot, Pace::Free);
+    struct Script<'a> {
+        flight: Flight,
+        acts: &'a [(f64, Act)],
+        sender: Sender<Act>,
+    }
+    impl Attend for Script<'_> {
+        fn go_on(&mut self, now_s: f64) -> bool {
+            while let Some(((at_s, act), rest)) = self.acts.split_first()
+                && *at_s <= now_s
+            {
+                self.sender.send(*act).unwrap();
+                self.acts = rest;
+            }
+            self.flight.go_on(now_s)
+        }
+        fn act(&mut self, now_s: f64) -> Vec<Event> {
+            self.flight.act(now_s)
+        }
+    }
+    let mut script = Script {
+        flight,
+        acts,
+        sender,
+    };
+    let open = flight::open_scenario(&rig);
+    let run = run_attended(&rig, &open, &mut LogicTarget::new(), &mut script);
+    let session = script.flight.session(run.trace.rows(), run.trace.hash());
+    (session, run.trace)
+}
+
+/// A wild hand: what is asked twice, what cannot be, everything at once.
+fn wild() -> Vec<(f64, Act)> {
+    let mut acts = vec![
+        (0.0, Act::LetGo),
+        (0.9, Act::Grip),
+        (0.9, Act::Grip),
+        (1.5, Act::Switch(SwitchName::Release, true)),
+        (1.5, Act::Switch(SwitchName::Release, true)),
+        (2.4, Act::Switch(SwitchName::Release, false)),
+        (2.401, Act::Switch(SwitchName::Release, true)),
+        (2.55, Act::Switch(SwitchName::Release, false)),
+        (2.6, Act::LetGo),
+        (2.61, Act::Grip),
+        (
+            2.7,
+            Act::Lead {
+                pitch_deg: f64::NAN,
+                roll_deg: 0.0,
+            },
+        ),
+        (2.8, Act::LetGo),
+        (3.0, Act::Switch(SwitchName::HatFore, true)),
+        (3.6, Act::Switch(SwitchName::HatFore, false)),
+        (3.7, Act::ForceTrim(false)),
+        (3.9, Act::ForceTrim(true)),
+        (4.0, Act::Supply(false)),
+        (4.3, Act::Supply(true)),
+        (5.6, Act::Grip),
+        (
+            5.7,
+            Act::Lead {
+                pitch_deg: 999.0,
+                roll_deg: -3.3,
+            },
+        ),
+    ];
+    let lead = (0..120).map(|step| {
+        let at_s = 1.0 + 0.0123 * f64::from(step);
+        let pitch_deg = 0.07 * f64::from(step);
+        (
+            at_s,
+            Act::Lead {
+                pitch_deg,
+                roll_deg: -0.5 * pitch_deg,
+            },
+        )
+    });
+    acts.extend(lead);
+    acts.sort_by(|a, b| a.0.total_cmp(&b.0));
+    acts.push((5.71, Act::End));
+    acts
+}
+
+/// The law of a flight: its scenario, written and read again, gives the same trace bit for bit.
+#[test]
+fn a_flight_is_a_scenario_that_gives_the_same_trace() {
+    let (session, trace) = fly(&wild());
+    assert!(session.events.len() > 40, "{}", session.events.len());
+    let rig = rig("kittiwake");
+    let text = session_scenario(&rig, "flown", &session).to_toml();
+    let scenario = Scenario::parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+    trimproof_harness::judge::check_scenario(&rig, &scenario, &text).unwrap();
+    let again = run_scenario(&rig, &scenario, &mut LogicTarget::new(), &mut |_| true);
+    assert_eq!(again.cut, None);
+    assert_eq!(again.trace.rows(), trace.rows());
+    assert_eq!(again.trace.hash(), session.hash);
+    let bends = trace
+        .numbers("pitch.stick_deg")
+        .unwrap()
+        .iter()
+        .copied()
+        .fold(0.0, f64::max);
+    assert!(bends > 3.0, "the hand did not lead the stick: {bends}");
+}
+
+#[test]
+fn a_flight_that_ends_at_once_is_a_scenario_too() {
+    let (session, _) = fly(&[(0.0, Act::End)]);
+    let rig = rig("kittiwake");
+    let text = session_scenario(&rig, "flown", &session).to_toml();
+    assert!(Scenario::parse(&text).is_ok(), "{text}");
+    assert!(session.length_s > 0.0 && session.events.is_empty());
+}
+
+#[test]
+fn a_flight_at_the_window_goes_in_real_time_and_comes_back() {
+    let source = Source::Fly {
+        target: logic(),
+        pace: Pace::Real { speed: 1.0 },
+    };
+    let mut story = Story::new(rig("kittiwake"), None, SourceState::Running);
+    let mut feed = Feed::start(rig("kittiwake"), source);
+    assert!(feed.is_flown());
+    let begun = std::time::Instant::now();
+    feed.act(Act::Grip);
+    std::thread::sleep(Duration::from_millis(300));
+    feed.drain(&mut story);
+    // It cannot have gone faster than time; how much slower is the machine's business.
+    assert!(story.head_s() <= begun.elapsed().as_secs_f64() + 0.01);
+    feed.act(Act::End);
+    wait(&mut feed, &mut story, Duration::from_millis(5));
+    feed.drain(&mut story);
+    let session = feed.session.clone().unwrap();
+    assert!(!feed.is_flown() && session.events.len() == 1);
+    assert_eq!(session.hash, story.trace.hash());
+}
+
+fn open(path: &Path, scenario: Option<Arc<Scenario>>) -> (Feed, Story) {
+    let mut story = Story::new(rig("kittiwake"), scenario.clone(), SourceState::Reading);
+    let source = Source::File {
+        path: path.to_owned(),
+        scenario,
+    };
+    let mut feed = Feed::start(rig("kittiwake"), source);
+    wait(&mut feed, &mut story, Duration::from_millis(2));
+    (feed, story)
+}
+
+#[test]
+fn a_trace_is_read_and_judged_and_a_damaged_one_is_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let file = folder.path().join("t.csv");
+    let story = pushed("kittiwake");
+    story.trace.write(&file).unwrap();
+    let (_, read) = open(&file, Some(Arc::new(pushed_scenario())));
+    assert_eq!(read.trace.hash(), story.trace.hash());
+    assert_eq!(read.told, story.told);
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, &text[..text.len() / 2]).unwrap();
+    let (feed, read) = open(&file, None);
+    assert!(feed.finished.is_none());
+    let SourceState::Failed(why) = read.source else {
+        panic!("it was read")
+    };
+    assert!(why.contains("truncated"), "{why}");
+}

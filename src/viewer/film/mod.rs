@@ -21,7 +21,7 @@ use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
 use bevy::window::ExitCondition;
 use bevy::winit::WinitPlugin;
 
-use crate::app::{Beginning, core, drawn};
+use crate::app::{Beginning, Care, core, drawn};
 use crate::panel::{Arrangement, Desk, project};
 use crate::scene::{Placed, Shown, arrow, grip_at};
 use crate::story::{Clock, Story};
@@ -90,7 +90,7 @@ impl Studio {
     /// # Errors
     /// There is no driver, or nothing to show.
     pub fn open(film: Film) -> Result<Self, ViewError> {
-        screen::check_driver()?;
+        screen::find_driver()?;
         if film.story.trace.rows() == 0 {
             return Err(ViewError::Empty);
         }
@@ -129,7 +129,7 @@ impl Studio {
                 begun: film.begun,
             },
         );
-        drawn(&mut app, Some(image.clone()));
+        drawn(&mut app, Some(image.clone()), Care::Full);
         app.init_resource::<Taken>();
         while app.plugins_state() == PluginsState::Adding {
             bevy::tasks::tick_global_task_pools_on_main_thread();

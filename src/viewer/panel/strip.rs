@@ -11,6 +11,10 @@ use crate::story::{Instant, SourceState, Story};
 pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Instant>) {
     ui.horizontal(|ui| {
         if let Some(instant) = instant {
+            if desk.arrangement == Arrangement::Picture {
+                // In a window the bar below tells it.
+                ui.label(RichText::new(format!("{:.3} s", instant.at_s)).monospace());
+            }
             chip(ui, instant.state);
             ui.label(format!(
                 "{:.1} V  {:.2} A",

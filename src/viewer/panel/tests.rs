@@ -1,1 +1,420 @@
-//! Tests.
+//! The panels without a window: what they draw, and what keys and clicks do.
+
+use bevy_egui::egui::{
+    self, Event, Key, Modifiers, PointerButton, Pos2, RawInput, Shape, pos2, vec2,
+};
+
+use super::*;
+use crate::camera::View;
+use crate::look;
+use crate::story::SourceState;
+use crate::story::tests::{pushed, pushed_scenario, rig};
+
+/// A text as it was drawn: what, how high its letters are, where.
+#[derive(Clone, Debug)]
+struct Text {
+    words: String,
+    size: f32,
+    place: egui::Rect,
+    visible: egui::Rect,
+}
+
+/// Panels over a story, with a context of their own.
+struct Bench {
+    context: egui::Context,
+    story: Story,
+    clock: Clock,
+    desk: Desk,
+    orbit: Orbit,
+    layout: Layout,
+    size: egui::Vec2,
+    time_s: f64,
+    texts: Vec<Text>,
+}
+
+impl Bench {
+    fn new(story: Story, size: egui::Vec2, arrangement: Arrangement) -> Self {
+        let context = egui::Context::default();
+        look::dress(&context);
+        let layout = Layout::of(&story.rig);
+        let mut clock = Clock::new(1.0, story.tick_s());
+        clock.see(story.head_s(), false);
+        clock.pause();
+        let mut bench = Self {
+            context,
+            desk: Desk::new(Vec::new(), View::Whole, arrangement),
+            orbit: Orbit::of(View::Whole, &layout),
+            clock,
+            layout,
+            story,
+            size,
+            time_s: 0.0,
+            texts: Vec::new(),
+        };
+        // Panels find their places in the first frames.
+        for _ in 0..3 {
+            bench.frame(Vec::new());
+        }
+        bench
+    }
+
+    fn window() -> Self {
+        Self::new(
+            pushed("kittiwake"),
+            vec2(1280.0, 720.0),
+            Arrangement::Window,
+        )
+    }
+
+    fn frame(&mut self, events: Vec<Event>) {
+        self.time_s += 1.0 / 60.0;
+        let with = events.iter().find_map(|event| match event {
+            Event::Key { modifiers, .. } | Event::PointerButton { modifiers, .. } => {
+                Some(*modifiers)
+            }
+            _ => None,
+        });
+        let mut events = events;
+        if let Some(with) = with {
+            events.insert(0, Event::ModifiersChanged(with));
+        }
+        self.context.begin_pass(RawInput {
+            screen_rect: Some(egui::Rect::from_min_size(Pos2::ZERO, self.size)),
+            time: Some(self.time_s),
+            events,
+            focused: true,
+            ..RawInput::default()
+        });
+        let instant = self.story.instant(self.clock.at_s());
+        show(
+            &self.context,
+            &mut Desktop {
+                story: &mut self.story,
+                clock: &mut self.clock,
+                desk: &mut self.desk,
+                orbit: &mut self.orbit,
+                layout: &self.layout,
+                instant: instant.as_ref(),
+                feed: None,
+            },
+        );
+        let mut drawn = self.context.end_pass();
+        // There is nobody to take them.
+        drawn.textures_delta.clear();
+        self.texts.clear();
+        for clipped in drawn.shapes {
+            collect(&clipped.shape, clipped.clip_rect, &mut self.texts);
+        }
+    }
+
+    fn key(&mut self, key: Key) {
+        self.key_with(key, Modifiers::NONE);
+    }
+
+    fn key_with(&mut self, key: Key, modifiers: Modifiers) {
+        for pressed in [true, false] {
+            self.frame(vec![Event::Key {
+                key,
+                physical_key: None,
+                pressed,
+                repeat: false,
+                modifiers,
+            }]);
+        }
+    }
+
+    fn pointer(&mut self, place: Pos2, pressed: bool, modifiers: Modifiers) {
+        self.frame(vec![
+            Event::PointerMoved(place),
+            Event::PointerButton {
+                pos: place,
+                button: PointerButton::Primary,
+                pressed,
+                modifiers,
+            },
+        ]);
+    }
+
+    fn click(&mut self, place: Pos2) {
+        self.frame(vec![Event::PointerMoved(place)]);
+        self.pointer(place, true, Modifiers::NONE);
+        self.pointer(place, false, Modifiers::NONE);
+        self.frame(Vec::new());
+    }
+
+    fn find(&self, words: &str) -> Option<&Text> {
+        self.texts.iter().find(|text| text.words.contains(words))
+    }
+}
+
+fn collect(shape: &Shape, clip: egui::Rect, texts: &mut Vec<Text>) {
+    match shape {
+        Shape::Vec(shapes) => shapes.iter().for_each(|shape| collect(shape, clip, texts)),
+        Shape::Text(text) => {
+            let sizes = text
+                .galley
+                .job
+                .sections
+                .iter()
+                .map(|section| section.format.font_id.size);
+            let place = text.galley.rect.translate(text.pos.to_vec2());
+            if text.galley.job.text.trim().is_empty() || !clip.intersects(place) {
+                return;
+            }
+            texts.push(Text {
+                words: text.galley.job.text.clone(),
+                size: sizes.fold(f32::MAX, f32::min),
+                place,
+                visible: clip.intersect(place),
+            });
+        }
+        _ => {}
+    }
+}
+
+/// Sizes of windows and pictures that must work.
+const WINDOWS: [egui::Vec2; 3] = [
+    vec2(1280.0, 720.0),
+    vec2(1920.0, 1080.0),
+    vec2(3840.0, 2160.0),
+];
+const PICTURES: [egui::Vec2; 4] = [
+    vec2(640.0, 360.0),
+    vec2(1280.0, 720.0),
+    vec2(480.0, 480.0),
+    vec2(1920.0, 1080.0),
+];
+
+#[test]
+fn no_text_is_too_small_or_outside() {
+    let windows = WINDOWS.map(|size| (size, Arrangement::Window));
+    let pictures = PICTURES.map(|size| (size, Arrangement::Picture));
+    for (size, arrangement) in windows.into_iter().chain(pictures) {
+        for rig in ["kittiwake", "bittern"] {
+            let mut bench = Bench::new(pushed(rig), size, arrangement);
+            bench.clock.jump(1.8);
+            bench.desk.help = arrangement == Arrangement::Window;
+            bench.frame(Vec::new());
+            bench.frame(Vec::new());
+            assert!(bench.texts.len() > 7, "{size:?}: {}", bench.texts.len());
+            let screen = egui::Rect::from_min_size(Pos2::ZERO, size).expand(1.0);
+            for text in &bench.texts {
+                assert!(text.size >= look::LEAST_TEXT, "{size:?} {text:?}");
+                assert!(screen.contains_rect(text.visible), "{size:?} {text:?}");
+            }
+        }
+    }
+}
+
+/// What stands in the strip and over the scene must be there whole, not cut off by an edge.
+#[test]
+fn nothing_that_matters_is_clipped() {
+    for size in PICTURES {
+        let mut bench = Bench::new(pushed("kittiwake"), size, Arrangement::Picture);
+        bench.clock.jump(1.8);
+        bench.frame(Vec::new());
+        let row = bench.story.row_at(1.8).unwrap();
+        let state = bench.story.trace.state(row).unwrap().name();
+        for words in [state, "V  ", "hand 8.0 N", "1.800 s", "load of"] {
+            let text = bench
+                .find(words)
+                .unwrap_or_else(|| panic!("`{words}` is missing at {size:?}"));
+            assert!(
+                text.visible.width() >= text.place.width() - 1.0
+                    && text.visible.height() >= text.place.height() - 1.0,
+                "{size:?} {text:?}"
+            );
+        }
+    }
+}
+
+/// The words of the strip stand side by side, however narrow the picture is.
+#[test]
+fn the_strip_has_room_for_its_words() {
+    for size in PICTURES.into_iter().chain(WINDOWS) {
+        let arrangement = if size.x < 1000.0 {
+            Arrangement::Picture
+        } else {
+            Arrangement::Window
+        };
+        let mut bench = Bench::new(pushed("kittiwake"), size, arrangement);
+        bench.clock.jump(1.8);
+        bench.frame(Vec::new());
+        let strip: Vec<&Text> = bench
+            .texts
+            .iter()
+            .filter(|text| text.place.bottom() < 28.0)
+            .collect();
+        assert!(strip.len() >= 3, "{size:?} {strip:?}");
+        for (index, one) in strip.iter().enumerate() {
+            for other in &strip[..index] {
+                assert!(
+                    !one.visible.shrink(0.5).intersects(other.visible),
+                    "{size:?} {one:?} {other:?}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn labels_over_the_scene_are_clear_of_each_other() {
+    let mut bench = Bench::new(pushed("bittern"), vec2(640.0, 360.0), Arrangement::Picture);
+    bench.clock.jump(2.1);
+    bench.frame(Vec::new());
+    let labels: Vec<Text> = ["hand ", "trimmed", "load of"]
+        .iter()
+        .filter_map(|words| bench.find(words).cloned())
+        .collect();
+    assert!(labels.len() >= 2, "{labels:?}");
+    for (index, one) in labels.iter().enumerate() {
+        assert!(
+            labels[..index]
+                .iter()
+                .all(|other| !other.place.intersects(one.place)),
+            "{labels:?}"
+        );
+    }
+}
+
+#[test]
+fn the_keys_work_the_clock() {
+    let mut bench = Bench::window();
+    bench.key(Key::Space);
+    assert!(bench.clock.is_playing());
+    bench.key(Key::Space);
+    assert!(!bench.clock.is_playing());
+    bench.key(Key::End);
+    assert_eq!(bench.clock.at_s(), 3.0);
+    bench.key(Key::ArrowLeft);
+    assert!((bench.clock.at_s() - 2.998).abs() < 1e-9);
+    bench.key_with(Key::ArrowLeft, Modifiers::SHIFT);
+    assert!((bench.clock.at_s() - 2.898).abs() < 1e-9);
+    bench.key(Key::Home);
+    bench.key(Key::ArrowRight);
+    assert!((bench.clock.at_s() - 0.002).abs() < 1e-9);
+    bench.key(Key::ArrowDown);
+    assert_eq!(bench.clock.speed(), 0.5);
+    bench.clock.jump(1.0);
+    bench.key(Key::OpenBracket);
+    bench.clock.jump(2.0);
+    bench.key(Key::CloseBracket);
+    assert_eq!(bench.clock.loop_s(), Some([1.0, 2.0]));
+    bench.key(Key::L);
+    assert_eq!(bench.clock.loop_s(), None);
+}
+
+#[test]
+fn the_keys_open_help_and_change_the_view() {
+    let mut bench = Bench::window();
+    bench.key(Key::H);
+    bench.frame(Vec::new());
+    assert!(bench.desk.help && bench.find("one tick back, on").is_some());
+    bench.key(Key::Escape);
+    assert!(!bench.desk.help);
+    let whole = bench.orbit;
+    bench.key(Key::Num5);
+    assert_eq!(bench.desk.view, View::Pitch);
+    assert_ne!(bench.orbit, whole);
+    bench.frame(Vec::new());
+    assert!(bench.find("play of the gears 60").is_some());
+    bench.key(Key::F);
+    bench.key(Key::F);
+    assert_eq!((bench.desk.view, bench.orbit), (View::Whole, whole));
+}
+
+#[test]
+fn a_click_on_a_broken_expectation_goes_to_its_worst_instant() {
+    let mut bench = Bench::window();
+    let worst_s = bench.story.told[1].judgement.as_ref().unwrap().at_s;
+    let line = bench.find("it never moves").unwrap();
+    assert!(line.words.starts_with("BROKEN"), "{line:?}");
+    let place = line.place.center();
+    bench.click(place);
+    assert_eq!(bench.desk.chosen, Some(1));
+    assert!((bench.clock.at_s() - worst_s).abs() < 1e-9);
+    assert_eq!(bench.desk.signals, ["pitch.stick_deg"]);
+    // Another way to the same: the key for the next broken one.
+    let mut other = Bench::window();
+    other.key(Key::N);
+    assert_eq!(
+        (other.desk.chosen, other.clock.at_s()),
+        (Some(1), bench.clock.at_s())
+    );
+    other.key(Key::Escape);
+    assert_eq!(other.desk.chosen, None);
+    assert_eq!(other.desk.signals, crate::story::USUAL);
+}
+
+#[test]
+fn a_drag_on_a_plot_scrubs_and_with_shift_draws_a_loop() {
+    let mut bench = Bench::window();
+    let title = bench.find("pitch angle, deg").unwrap().place;
+    let at = |x: f32| pos2(x, title.bottom() + 50.0);
+    bench.frame(vec![Event::PointerMoved(at(900.0))]);
+    bench.pointer(at(900.0), true, Modifiers::NONE);
+    bench.frame(vec![Event::PointerMoved(at(1000.0))]);
+    bench.pointer(at(1100.0), false, Modifiers::NONE);
+    let scrubbed = bench.clock.at_s();
+    assert!(scrubbed > 0.5 && scrubbed < 2.9, "{scrubbed}");
+    bench.frame(vec![Event::PointerMoved(at(900.0))]);
+    bench.pointer(at(900.0), true, Modifiers::SHIFT);
+    for x in [940.0, 1000.0, 1060.0] {
+        let moved = vec![Event::PointerMoved(at(x))];
+        bench.frame(moved);
+    }
+    bench.pointer(at(1060.0), false, Modifiers::SHIFT);
+    let [from_s, to_s] = bench.clock.loop_s().unwrap();
+    assert!(to_s - from_s > 0.3 && to_s < 3.0, "{from_s} {to_s}");
+}
+
+#[test]
+fn a_drag_in_the_scene_turns_the_camera_and_the_wheel_zooms() {
+    let mut bench = Bench::window();
+    let before = bench.orbit;
+    let place = pos2(300.0, 300.0);
+    bench.frame(vec![Event::PointerMoved(place)]);
+    bench.pointer(place, true, Modifiers::NONE);
+    bench.frame(vec![Event::PointerMoved(place + vec2(60.0, 20.0))]);
+    bench.pointer(place + vec2(60.0, 20.0), false, Modifiers::NONE);
+    assert!((bench.orbit.around - before.around).abs() > 0.1 && bench.orbit.above > before.above);
+    bench.frame(vec![Event::MouseWheel {
+        unit: egui::MouseWheelUnit::Point,
+        delta: vec2(0.0, 120.0),
+        phase: egui::TouchPhase::Move,
+        modifiers: Modifiers::NONE,
+    }]);
+    for _ in 0..20 {
+        bench.frame(Vec::new());
+    }
+    assert!(bench.orbit.distance < before.distance);
+}
+
+#[test]
+fn a_story_that_is_to_come_says_so() {
+    let story = Story::new(
+        rig("kittiwake"),
+        Some(std::sync::Arc::new(pushed_scenario())),
+        SourceState::Reading,
+    );
+    let bench = Bench::new(story, vec2(1280.0, 720.0), Arrangement::Window);
+    assert!(bench.find("reading the trace").is_some());
+    assert!(bench.find("to come").is_some());
+}
+
+#[test]
+fn the_part_of_the_time_that_is_shown_stays_within_the_run() {
+    let story = pushed("kittiwake");
+    let mut desk = Desk::new(Vec::new(), View::Whole, Arrangement::Window);
+    assert_eq!(desk.shown_s(&story), [0.0, 3.0]);
+    desk.zoom(&story, 2.9, 3.0);
+    let [from_s, to_s] = desk.shown_s(&story);
+    assert!((to_s - from_s - 1.0).abs() < 1e-9 && to_s <= 3.0 && from_s <= 2.9);
+    desk.pan(&story, 50.0);
+    assert!((desk.shown_s(&story)[1] - 3.0).abs() < 1e-9);
+    desk.follow(&story, 0.5);
+    let [from_s, to_s] = desk.shown_s(&story);
+    assert!(from_s <= 0.5 && to_s >= 0.5);
+    desk.zoom(&story, 1.0, 1e-9);
+    assert_eq!(desk.range_s, None);
+}

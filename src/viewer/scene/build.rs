@@ -165,13 +165,19 @@ fn base(kit: &mut Kit<'_, '_, '_>, root: Entity) {
     let fore = (roll_gear + drive::STAND_OFF_M + kit.layout.axis[1].motor_m[1] + 0.005)
         .max(kit.layout.axis[0].apart_m().abs() + 0.5 * kit.layout.axis[0].motor_m[0] + 0.01);
     let aft = kit.layout.axis[0].trim_radius_m + 0.03;
-    let floor = Plane3d::default().mesh().size(60.0, 60.0).build();
+    // A round table to stand on: beyond it nothing needs to be drawn.
+    let reach = 0.5 * libm::hypotf(left + right, fore + aft) + 0.06;
+    let table = Cylinder {
+        radius: reach,
+        half_height: 0.004,
+    };
+    let middle = Vec3::new(0.5 * (right - left), down, 0.5 * (aft - fore));
     let stuff = kit.stuff.floor.clone();
     kit.thing(
         root,
-        floor,
+        table.mesh().resolution(96).build(),
         &stuff,
-        Transform::from_xyz(0.0, down - 0.0141, 0.0),
+        Transform::from_translation(middle - 0.0181 * Vec3::Y),
     );
     let plate = Cuboid::new(left + right, 0.014, fore + aft);
     let middle = Transform::from_xyz(0.5 * (right - left), down - 0.007, 0.5 * (aft - fore));

@@ -179,4 +179,4 @@ pub fn info(name: &str) -> Option<&'static ColumnInfo> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;
