@@ -12,4 +12,5 @@ mod pages;
 mod results;
 mod size;
 mod traces;
+mod view;
 mod workplace;

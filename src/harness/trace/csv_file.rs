@@ -43,26 +43,13 @@ pub(super) fn write(trace: &Trace, out: &mut impl Write) -> io::Result<()> {
     writer.flush()
 }
 
-pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
-    let ends_in_line = ends_in_line(&mut file)?;
-    let mut reader = ReaderBuilder::new().from_reader(BufReader::with_capacity(1 << 16, file));
-    let header = reader.headers().map_err(|error| match flaw(error, 0) {
-        Flaw::Damaged(detail) => Flaw::Foreign(detail),
-        other => other,
-    })?;
-    let header = header.clone();
-    // With CR LF the reader takes a record to begin before the LF of the line above it.
-    let skew = 2_u64.saturating_sub(reader.position().line());
-    let mut trace = match trace_for(&header) {
-        // A file cut off within its first line has a wrong header, but is not foreign.
-        Err(_) if !ends_in_line && begins_ours(&header) => {
-            return Err(Flaw::Truncated("it ends within the first line".to_owned()));
-        }
-        other => other?,
-    };
-    if !ends_in_line {
-        return Err(Flaw::Truncated("it ends within a line".to_owned()));
-    }
+pub(super) fn read(file: File) -> Result<Trace, Flaw> {
+    let Opened {
+        mut reader,
+        header,
+        mut trace,
+        skew,
+    } = open(file)?;
     let order = order_of(&header, &trace);
     let mut entries = Vec::new();
     let mut record = StringRecord::new();
@@ -113,24 +100,18 @@ pub(super) fn read(mut file: File) -> Result<Trace, Flaw> {
 
 /// What the file says of itself, without reading all of its rows.
 pub(super) fn about(file: File) -> Result<Stamp, Flaw> {
-    let mut reader = ReaderBuilder::new().from_reader(BufReader::with_capacity(1 << 16, file));
-    let header = reader.headers().map_err(|error| match flaw(error, 0) {
-        Flaw::Damaged(detail) => Flaw::Foreign(detail),
-        other => other,
-    })?;
-    trace_for(header)?;
+    let Opened {
+        mut reader, skew, ..
+    } = open(file)?;
     let mut entries = Vec::new();
     let mut record = StringRecord::new();
     while reader
         .read_record(&mut record)
-        .map_err(|error| flaw(error, 0))?
+        .map_err(|error| flaw(error, skew))?
     {
         // It stands in the first records, one thing in each.
-        match record
-            .iter()
-            .next_back()
-            .and_then(|about| about.split_once('='))
-        {
+        let about = record.iter().next_back().unwrap_or_default();
+        match about.split_once('=') {
             Some((key, value)) => entries.push((key.to_owned(), value.to_owned())),
             None => break,
         }
@@ -139,6 +120,43 @@ pub(super) fn about(file: File) -> Result<Stamp, Flaw> {
         return Err(Flaw::Truncated("it has no rows".to_owned()));
     }
     Stamp::from_entries(entries)
+}
+
+/// A file whose first line is a trace's and whose last line is whole.
+struct Opened {
+    reader: csv::Reader<BufReader<File>>,
+    header: StringRecord,
+    trace: Trace,
+    /// What is added to the reader's numbers of lines.
+    skew: u64,
+}
+
+fn open(mut file: File) -> Result<Opened, Flaw> {
+    let ends_in_line = ends_in_line(&mut file)?;
+    let mut reader = ReaderBuilder::new().from_reader(BufReader::with_capacity(1 << 16, file));
+    let header = reader.headers().map_err(|error| match flaw(error, 0) {
+        Flaw::Damaged(detail) => Flaw::Foreign(detail),
+        other => other,
+    })?;
+    let header = header.clone();
+    // With CR LF the reader takes a record to begin before the LF of the line above it.
+    let skew = 2_u64.saturating_sub(reader.position().line());
+    let trace = match trace_for(&header) {
+        // A file cut off within its first line has a wrong header, but is not foreign.
+        Err(_) if !ends_in_line && begins_ours(&header) => {
+            return Err(Flaw::Truncated("it ends within the first line".to_owned()));
+        }
+        other => other?,
+    };
+    if !ends_in_line {
+        return Err(Flaw::Truncated("it ends within a line".to_owned()));
+    }
+    Ok(Opened {
+        reader,
+        header,
+        trace,
+        skew,
+    })
 }
 
 /// An empty trace with the header's columns.
