@@ -9,8 +9,8 @@ use bevy::core_pipeline::tonemapping::Tonemapping;
 use bevy::prelude::*;
 use bevy::render::render_resource::BlendState;
 use bevy_egui::{
-    EguiContexts, EguiGlobalSettings, EguiPlugin, EguiPostUpdateSet, EguiPrimaryContextPass,
-    PrimaryEguiContext,
+    EguiContext, EguiContexts, EguiGlobalSettings, EguiPlugin, EguiPostUpdateSet,
+    EguiPrimaryContextPass, PrimaryEguiContext,
 };
 
 use crate::camera::{FIELD_RAD, Orbit, View};
@@ -89,6 +89,7 @@ pub fn drawn(app: &mut App, target: Option<Handle<Image>>, care: Care) {
         .insert_resource(care)
         .add_systems(Startup, raise_cameras)
         .add_systems(PostStartup, spare_shadows)
+        .add_systems(Update, dress)
         .add_systems(EguiPrimaryContextPass, draw_panels)
         // A letter that is new must be in the picture that needs it, not in the next.
         .configure_sets(
@@ -272,17 +273,16 @@ struct PanelParts<'w> {
     scale: ResMut<'w, Scale>,
 }
 
-fn draw_panels(
-    mut contexts: EguiContexts,
-    mut parts: PanelParts<'_>,
-    mut dressed: Local<bool>,
-) -> Result {
+/// A context needs its font before its first frame.
+fn dress(mut contexts: Query<&mut EguiContext, Added<EguiContext>>) {
+    for mut context in &mut contexts {
+        look::dress(context.get_mut());
+    }
+}
+
+fn draw_panels(mut contexts: EguiContexts, mut parts: PanelParts<'_>) -> Result {
     let began = WallInstant::now();
     let context = contexts.ctx_mut()?;
-    if !*dressed {
-        look::dress(context);
-        *dressed = true;
-    }
     parts.scale.0 = context.pixels_per_point();
     let mut desktop = Desktop {
         story: &mut parts.story,

@@ -1,8 +1,11 @@
 //! Our look: colours that every kind of colour vision tells apart, the ramp of the springs' load, sizes of text.
 
+use std::sync::Arc;
+
 use bevy::color::Color;
 use bevy_egui::egui::{
-    self, Color32, CornerRadius, FontFamily, FontId, Margin, Stroke, TextStyle, Visuals,
+    self, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Stroke,
+    TextStyle, Visuals,
 };
 
 /// Smallest text, logical px.
@@ -76,6 +79,7 @@ pub fn load_colour32(share: f32) -> Color32 {
 
 /// Sets fonts and colours of the panels.
 pub fn dress(context: &egui::Context) {
+    context.set_fonts(fonts());
     context.set_theme(egui::Theme::Light);
     context.all_styles_mut(|style| {
         let sizes = [
@@ -104,6 +108,18 @@ pub fn dress(context: &egui::Context) {
         style.visuals = visuals;
         style.spacing.window_margin = Margin::same(10);
     });
+}
+
+/// One font for everything, the one of the pictures too (docs/licences.md).
+fn fonts() -> FontDefinitions {
+    const NAME: &str = "Ubuntu Light";
+    let data = FontData::from_static(epaint_default_fonts::UBUNTU_LIGHT);
+    let mut fonts = FontDefinitions::empty();
+    fonts.font_data.insert(NAME.to_owned(), Arc::new(data));
+    for family in [FontFamily::Proportional, FontFamily::Monospace] {
+        fonts.families.insert(family, vec![NAME.to_owned()]);
+    }
+    fonts
 }
 
 #[cfg(test)]

@@ -105,7 +105,7 @@ mod here {
     #[test]
     fn without_a_driver_it_says_what_to_install() {
         let place = place();
-        let mut command = place.command(&["film", "stays", "--into", "kept"]);
+        let mut command = place.command(&["film", "stays"]);
         for name in ["VK_DRIVER_FILES", "VK_ICD_FILENAMES"] {
             command.env(name, "/nowhere/at/all.json");
         }
@@ -142,7 +142,7 @@ mod here {
             ("cut.csv", "truncated"),
             ("changed.csv", "was changed after it was written"),
         ] {
-            let ran = blind(&place, &["film", file, "--into", "kept"]);
+            let ran = blind(&place, &["film", file]);
             assert_eq!(ran.code, Some(2), "{}", ran.err);
             assert!(
                 ran.err.contains(word) && ran.err.contains(file),
@@ -208,7 +208,7 @@ mod here {
             &["is no name for a scenario"],
         );
         refused(&place, &["fly", "puffin"], &["there is no rig `puffin`"]);
-        let ran = blind(&place, &["film", "stays", "--at", "7", "--into", "kept"]);
+        let ran = blind(&place, &["film", "stays", "--at", "7"]);
         assert_eq!(ran.code, Some(2));
         assert!(
             ran.err.contains("`--at 7` is outside the run"),
@@ -217,14 +217,7 @@ mod here {
         );
         let ran = blind(
             &place,
-            &[
-                "film",
-                "stays",
-                "--expect",
-                "no fault of a senso",
-                "--into",
-                "kept",
-            ],
+            &["film", "stays", "--expect", "no fault of a senso"],
         );
         assert_eq!(ran.code, Some(2));
         assert!(

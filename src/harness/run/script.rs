@@ -268,6 +268,7 @@ pub(super) fn tick_at(at_s: f64, tick_s: f64) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scenario::Start;
 
     #[test]
     fn events_fall_on_the_first_tick_at_or_after_their_time() {
@@ -280,5 +281,65 @@ mod tests {
         ] {
             assert_eq!(tick_at(at_s, 0.002), tick, "{at_s}");
         }
+    }
+
+    /// What a pilot does at its very tick makes the same cues as a file that has it from the start.
+    #[test]
+    fn events_added_as_they_come_make_the_same_script() {
+        let hold = |at_s: f64, switch: SwitchName, for_s: f64| Event::Hold {
+            at_s,
+            switch,
+            for_s,
+            bounce_s: Vec::new(),
+        };
+        let events = vec![
+            Event::ForceTrim {
+                at_s: 0.0,
+                on: false,
+            },
+            hold(0.1, SwitchName::Release, 0.3),
+            hold(0.2, SwitchName::HatFore, 0.2),
+            Event::Dip {
+                at_s: 0.25,
+                volts: 3.0,
+                for_s: 0.15,
+            },
+            Event::LetGoStick { at_s: 0.4 },
+            Event::Press {
+                at_s: 0.4,
+                switch: SwitchName::HatAft,
+                bounce_s: Vec::new(),
+            },
+        ];
+        let scenario = Scenario {
+            name: String::new(),
+            title: String::new(),
+            purpose: String::new(),
+            rigs: Vec::new(),
+            length_s: 1.0,
+            seed: 1,
+            start: Start::default(),
+            events: events.clone(),
+            expect: Vec::new(),
+        };
+        let mut whole = Script::new(&scenario, 0.002);
+        let mut grown = Script::new(
+            &Scenario {
+                events: Vec::new(),
+                ..scenario
+            },
+            0.002,
+        );
+        let mut coming = events.into_iter().peekable();
+        for tick in 0..500 {
+            while coming
+                .peek()
+                .is_some_and(|event| tick_at(event.at_s(), 0.002) <= tick)
+            {
+                grown.add(&coming.next().unwrap(), 0.002);
+            }
+            assert_eq!(grown.due(tick), whole.due(tick), "{tick}");
+        }
+        assert_eq!(grown.next, 9);
     }
 }

@@ -434,3 +434,27 @@ fn the_guide_is_complete_and_its_example_right() {
         );
     }
 }
+
+/// Every kind of event and every number comes back as it was.
+#[test]
+fn a_scenario_written_and_read_again_is_the_same() {
+    let folder = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("../../scenarios");
+    let mut files: Vec<_> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "toml"))
+        .collect();
+    files.sort();
+    assert!(files.len() > 60);
+    let texts = files
+        .iter()
+        .map(|file| std::fs::read_to_string(file).unwrap());
+    for text in texts.chain([GOOD.to_owned()]) {
+        let scenario = Scenario::parse(&text).unwrap();
+        let again = scenario.to_toml();
+        match Scenario::parse(&again) {
+            Ok(read) => assert_eq!(read, scenario),
+            Err(error) => panic!("{error}\n{again}"),
+        }
+    }
+}

@@ -20,7 +20,7 @@ use trimproof_plant::nearest;
 use trimproof_viewer::film::{
     Animation, Shot, contact_sheet, encode_png, frames_of, telling_instants,
 };
-use trimproof_viewer::{Film, Story, Studio};
+use trimproof_viewer::{Film, Story, Studio, check_driver};
 
 /// Runs the command.
 ///
@@ -33,8 +33,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         subject::signals(&args.subject.signal)?,
         subject::view(args.subject.view.as_deref())?,
     );
-    try_folder(&args.into)
-        .map_err(|error| Failure::cannot_write(args.into.display().to_string(), &error))?;
+    check_driver()?;
     let stop = stop::on_signal();
     let Some(story) = told(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
         return Ok(Exit::Stopped);
@@ -44,6 +43,9 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         None => None,
     };
     let work = Work::of(args, &story)?;
+    // Last of all: where anything is wrong, nothing is written.
+    try_folder(&args.into)
+        .map_err(|error| Failure::cannot_write(args.into.display().to_string(), &error))?;
     let mut studio = Studio::open(Film {
         story,
         signals,

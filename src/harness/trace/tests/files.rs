@@ -312,3 +312,30 @@ fn an_unwritable_folder_is_refused_and_stays_empty() {
     );
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
 }
+
+/// A look at what a file says of itself: as reading all of it says, and it sees what is wrong at its beginning and its end.
+#[test]
+fn a_peek_tells_where_a_trace_comes_from() {
+    for rows in [0, 3, 500] {
+        for name in ["a.csv", "a.mcap"] {
+            let (_folder, path) = written(&trace(rows), name);
+            let whole = Trace::read(&path).unwrap();
+            let (about, count) = Trace::peek(&path).unwrap();
+            assert_eq!((about, count), (whole.about.clone(), rows), "{name}");
+        }
+    }
+    let (_folder, path) = written(&trace(500), "a.csv");
+    let text = fs::read_to_string(&path).unwrap();
+    for (length, word) in [
+        (40, "truncated"),
+        (text.len() / 2, "truncated"),
+        (0, "no trace"),
+    ] {
+        fs::write(&path, &text[..length]).unwrap();
+        let error = Trace::peek(&path).unwrap_err().to_string();
+        assert!(error.contains(word), "{length}: {error}");
+    }
+    fs::write(&path, "a,b\r\n1,2\r\n").unwrap();
+    let error = Trace::peek(&path).unwrap_err().to_string();
+    assert!(error.contains("is no trace"), "{error}");
+}
