@@ -449,6 +449,63 @@ fn bevy_stays_in_the_viewer() {
 }
 
 #[test]
+fn the_viewer_is_never_in_the_default_build() {
+    let manifest: toml::Table = toml::from_str(&read(&root().join("Cargo.toml"))).unwrap();
+    let defaults = manifest["workspace"]["default-members"].as_array().unwrap();
+    assert!(
+        defaults
+            .iter()
+            .all(|member| member.as_str() != Some("src/viewer"))
+    );
+    let viewer = &manifest["dependencies"]["trimproof-viewer"];
+    assert_eq!(viewer["optional"].as_bool(), Some(true));
+    let features = manifest["features"].as_table().unwrap();
+    assert!(!features.contains_key("default"), "{features:?}");
+    for member in members().iter().filter(|member| *member != "src/viewer") {
+        for table in ["dependencies", "dev-dependencies"] {
+            assert!(
+                !dependencies(member, table).contains("trimproof-viewer"),
+                "{member}"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_viewer_writes_nothing_and_knows_no_inside_of_the_controller() {
+    forbid(
+        "src/viewer",
+        &[
+            "std::fs",
+            "std::net",
+            "std::process",
+            "File::create",
+            "println!",
+            "eprintln!",
+            "Controller",
+            "Settings",
+            "Inputs",
+            "Outputs",
+            "trimproof_link",
+            "HashMap",
+            "HashSet",
+        ],
+        &[],
+    );
+    // A wall clock only where people look or fly.
+    forbid(
+        "src/viewer/story",
+        &["SystemTime", "std::time", "thread"],
+        &[],
+    );
+    forbid(
+        "src/viewer/scene",
+        &["SystemTime", "std::time", "thread"],
+        &[],
+    );
+}
+
+#[test]
 fn no_source_file_is_too_long() {
     let mut long = Vec::new();
     for file in files("src", &["rs"])

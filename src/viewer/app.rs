@@ -136,7 +136,7 @@ fn take_news(
             // A flight is seen as it is flown, with the last of what was.
             let head_s = story.head_s();
             clock.jump(head_s);
-            desk.range_s = (head_s > FLOWN_S).then(|| [head_s - FLOWN_S, head_s]);
+            desk.range_s = (head_s > FLOWN_S).then_some([head_s - FLOWN_S, head_s]);
             if !feed.is_flown() {
                 clock.pause();
                 desk.range_s = None;

@@ -22,7 +22,7 @@ use trimproof_harness::scenario::{Event, Scenario};
 use trimproof_harness::trace::{Row, Trace};
 use trimproof_plant::Rig;
 
-use crate::story::{SourceState, Story};
+use crate::story::{Lanes, SourceState, Story};
 
 /// Rows that travel together: a twelfth of a second at 500 Hz.
 const BATCH: usize = 40;
@@ -34,8 +34,8 @@ pub type MakeTarget = Box<dyn FnOnce() -> Box<dyn Target> + Send>;
 pub enum News {
     /// Rows, in their order.
     Rows(Vec<Row>),
-    /// A whole trace.
-    Whole(Box<Trace>),
+    /// A whole trace with its lanes, so that the window need not go through all of it between two frames.
+    Whole(Box<(Trace, Lanes)>),
     /// The run is over: how it ended.
     Over(Box<Finished>),
     /// There will be nothing: why.
@@ -132,7 +132,9 @@ impl Feed {
                                 judgements,
                                 ..Finished::default()
                             };
-                            let _ = teller.send(News::Whole(Box::new(trace)));
+                            let mut lanes = Lanes::default();
+                            lanes.follow(&trace);
+                            let _ = teller.send(News::Whole(Box::new((trace, lanes))));
                             News::Over(Box::new(finished))
                         }
                         Err(error) => News::Failed(error.to_string()),
@@ -172,7 +174,10 @@ impl Feed {
             any = true;
             match news {
                 News::Rows(rows) => story.take_rows(&rows),
-                News::Whole(trace) => story.take_trace(*trace),
+                News::Whole(whole) => {
+                    let (trace, lanes) = *whole;
+                    story.take_trace(trace, lanes);
+                }
                 News::Over(finished) => {
                     story.source = match &finished.cut {
                         Some(why) if self.acts.is_none() => SourceState::Cut(why.clone()),

@@ -78,7 +78,6 @@ pub struct Marks {
 pub struct Studio {
     app: App,
     image: Handle<Image>,
-    size: [u32; 2],
 }
 
 #[derive(Default, Resource)]
@@ -142,11 +141,7 @@ impl Studio {
                     desk.choose(index, world.resource::<Story>());
                 });
         }
-        let mut studio = Self {
-            app,
-            image,
-            size: film.size,
-        };
+        let mut studio = Self { app, image };
         for _ in 0..WARM_UP {
             studio.app.update();
         }
@@ -212,11 +207,6 @@ impl Studio {
     /// What it cost so far.
     pub fn timing(&self) -> Timing {
         self.app.world().resource::<Timing>().clone()
-    }
-
-    /// Size of a picture, px.
-    pub fn size(&self) -> [u32; 2] {
-        self.size
     }
 
     fn ask(&mut self, index: usize) {

@@ -49,7 +49,9 @@ fn a_sheet_holds_every_picture_once() {
 /// Frames shown for hundredths of a second: 15 a second are 6.67 each, so that after 15 a whole second has gone.
 #[test]
 fn an_animation_keeps_its_time_and_only_stores_what_changed() {
-    let mut animation = Animation::new([32, 16], 15.0).unwrap();
+    let mut sample = shot(32, 16, [40, 40, 40]);
+    sample.rgb[..3 * 200].copy_from_slice(&[250, 0, 0].repeat(200));
+    let mut animation = Animation::new(&[sample], 15.0).unwrap();
     for frame in 0..15_usize {
         let mut picture = shot(32, 16, [40, 40, 40]);
         let dot = 3 * (5 * 32 + frame);
@@ -63,23 +65,41 @@ fn an_animation_keeps_its_time_and_only_stores_what_changed() {
     assert_eq!((decoder.width(), decoder.height()), (32, 16));
     let mut delays = Vec::new();
     let mut sizes = Vec::new();
+    let mut colours = Vec::new();
     while let Some(frame) = decoder.read_next_frame().unwrap() {
         delays.push(u32::from(frame.delay));
         sizes.push((frame.width, frame.height));
+        colours.push(frame.buffer[..8].to_vec());
     }
     assert_eq!(delays.iter().sum::<u32>(), 100);
     assert_eq!(sizes[0], (32, 16));
     assert!(sizes[1..].iter().all(|size| *size == (2, 1)), "{sizes:?}");
+    // The dot went one to the right: grey where it was, the very grey of the first frame, red where it is.
+    let near = |seen: &[u8], wanted: [u8; 3]| {
+        let off = seen
+            .iter()
+            .zip(wanted)
+            .map(|(seen, wanted)| seen.abs_diff(wanted));
+        off.max().unwrap_or(0) < 12
+    };
+    for pair in &colours[1..] {
+        assert!(near(&pair[4..7], [250, 0, 0]), "{pair:?}");
+        assert_eq!(pair[..4], colours[0][..4]);
+    }
+    assert!(near(&colours[0][..3], [40, 40, 40]));
 }
 
 #[test]
 fn an_animation_that_stands_still_is_fine() {
-    let mut animation = Animation::new([8, 8], 50.0).unwrap();
+    let mut animation = Animation::new(&[shot(8, 8, [1, 2, 3])], 50.0).unwrap();
     for _ in 0..3 {
         animation.push(shot(8, 8, [1, 2, 3])).unwrap();
     }
     assert!(animation.finish().unwrap().starts_with(b"GIF89a"));
-    assert!(Animation::new([70_000, 8], 1.0).is_err());
+    assert!(Animation::new(&[shot(70_000, 1, [0; 3])], 1.0).is_err());
+    assert!(Animation::new(&[], 1.0).is_err());
+    let mut mixed = Animation::new(&[shot(8, 8, [1, 2, 3])], 50.0).unwrap();
+    assert!(mixed.push(shot(4, 4, [0; 3])).is_err());
 }
 
 #[test]

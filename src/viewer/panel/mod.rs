@@ -87,9 +87,13 @@ pub fn show(context: &egui::Context, desktop: &mut Desktop<'_>) {
                 }
             });
     }
-    let side = Frame::new()
-        .fill(colour::PAPER)
-        .inner_margin(Margin::symmetric(8, 6));
+    // On the right the last number of the time axis needs room.
+    let side = Frame::new().fill(colour::PAPER).inner_margin(Margin {
+        left: 8,
+        right: 18,
+        top: 6,
+        bottom: 6,
+    });
     if is_window {
         let width = (0.40 * size.x).clamp(380.0, 1400.0);
         Panel::right("side")

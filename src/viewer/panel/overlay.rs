@@ -124,7 +124,7 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
     }
     let small = FontId::proportional(LEAST_TEXT);
     // Where there is little room: the ramp with its marks, the words beside it.
-    let is_small = scene.height() < 420.0;
+    let is_small = scene.height() < 520.0;
     let (up, size) = if is_small {
         (18.0, vec2(84.0, 10.0))
     } else {

@@ -129,19 +129,31 @@ pub(super) fn show(
     frame
 }
 
-/// What a plot shows, in the colours of its curves, with the values at the cursor.
+/// What a plot shows, in the colours of its curves, with the values at the cursor where there is room for them.
 fn heading(ui: &mut Ui, story: &mut Story, clock: &Clock, plot: &PlotOf) {
     let row = story.row_at(clock.at_s());
+    let mut words = Vec::with_capacity(plot.signals.len());
+    for name in &plot.signals {
+        let value = row.and_then(|row| story.series(name).and_then(|series| series.value(row)));
+        let short = short_name(name, &plot.title);
+        let long = value.map(|value| format!("{short} {value:.2}"));
+        words.push((*name, short.clone(), long.unwrap_or(short)));
+    }
+    let gap = 8.0;
+    let wide = |text: &str| {
+        let font = egui::TextStyle::Small.resolve(ui.style());
+        let made = ui
+            .painter()
+            .layout_no_wrap(text.to_owned(), font, colour::INK);
+        made.size().x + gap
+    };
+    let needed = wide(&plot.title) + words.iter().map(|(.., long)| wide(long)).sum::<f32>();
+    let is_tight = needed > ui.available_width();
     ui.horizontal(|ui| {
-        ui.spacing_mut().item_spacing.x = 8.0;
+        ui.spacing_mut().item_spacing.x = gap;
         ui.label(RichText::new(&plot.title).small().strong());
-        for (index, name) in plot.signals.iter().enumerate() {
-            let value = row.and_then(|row| story.series(name).and_then(|series| series.value(row)));
-            let short = short_name(name, &plot.title);
-            let text = match value {
-                Some(value) => format!("{short} {value:.2}"),
-                None => short,
-            };
+        for (index, (name, short, long)) in words.into_iter().enumerate() {
+            let text = if is_tight { short } else { long };
             ui.add(
                 egui::Label::new(RichText::new(text).small().color(text_colour(index))).truncate(),
             )
@@ -220,7 +232,7 @@ fn one(
         .grid_fade(0.0)
         .set_margin_fraction(vec2(0.0, 0.0))
         .x_grid_spacer(|input| marks_of(input.bounds, ui_width / X_APART))
-        .y_grid_spacer(move |input| marks_of(input.bounds, height / Y_APART))
+        .y_grid_spacer(move |input| marks_of(input.bounds, (height / Y_APART).max(3.0)))
         .custom_x_axes(vec![
             AxisHints::new_x()
                 .label_spacing(1.0..=2.0)

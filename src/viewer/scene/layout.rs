@@ -150,7 +150,7 @@ impl Layout {
             .iter()
             .flatten()
             .flatten()
-            .map(|solid| lowest_m(solid))
+            .map(lowest_m)
             .fold(0.0, f32::max);
         // The roll gear swings with the frame: it dips by about a third of its distance at the pitch stop.
         let swing_m = 0.36 * (frame_half_m[1] + 0.08) + gear_m;

@@ -105,18 +105,19 @@ impl Story {
         judgements: &[Judgement],
     ) -> Self {
         let mut story = Self::new(rig, scenario, SourceState::Complete);
-        story.take_trace(trace);
+        let mut lanes = Lanes::default();
+        lanes.follow(&trace);
+        story.take_trace(trace, lanes);
         story.take_judgements(judgements);
         story
     }
 
-    /// Takes a whole trace in place of what was there.
-    pub fn take_trace(&mut self, trace: Trace) {
+    /// Takes a whole trace and its lanes in place of what was there.
+    pub fn take_trace(&mut self, trace: Trace, lanes: Lanes) {
         self.trace = trace;
+        self.lanes = lanes;
         self.length_s = Some(self.head_s());
         self.series.clear();
-        self.lanes = Lanes::default();
-        self.lanes.follow(&self.trace);
     }
 
     /// Appends what has happened since.

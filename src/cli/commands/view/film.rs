@@ -22,6 +22,9 @@ use trimproof_viewer::film::{
 };
 use trimproof_viewer::{Film, Story, Studio, check_driver};
 
+/// Pictures of a run from which the colours of its animation are chosen.
+const SAMPLES: usize = 9;
+
 /// Runs the command.
 ///
 /// # Errors
@@ -83,7 +86,21 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         }
     }
     if !work.frames_s.is_empty() {
-        let mut animation = Animation::new(studio.size(), args.fps)?;
+        // First a look at the whole run, for its colours.
+        let samples_s: Vec<f64> = (0..SAMPLES)
+            .filter_map(|index| {
+                work.frames_s
+                    .get(index * work.frames_s.len() / SAMPLES)
+                    .copied()
+            })
+            .collect();
+        let samples = take(&mut studio, &samples_s, &mut || {
+            !stop.load(Ordering::Relaxed)
+        })?;
+        if samples.len() < samples_s.len() {
+            return Ok(Exit::Stopped);
+        }
+        let mut animation = Animation::new(&samples, args.fps)?;
         let mut refused = None;
         studio.take(&work.frames_s, &mut |_, shot| {
             refused = animation.push(shot).err();
