@@ -39,6 +39,15 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
     }
 }
 
+/// The expectation that a picture is about, above its plots.
+pub(super) fn caption(ui: &mut Ui, story: &Story, desk: &Desk) {
+    if let Some(told) = desk.chosen.and_then(|index| story.told.get(index)) {
+        ui.label(line(told).strong());
+        ui.label(RichText::new(detail(told)).small());
+        ui.separator();
+    }
+}
+
 /// Goes to an expectation's worst instant and shows what it is about.
 pub(super) fn look_at(index: usize, story: &Story, clock: &mut Clock, desk: &mut Desk) {
     if let Some(at_s) = desk.choose(index, story) {

@@ -137,6 +137,9 @@ pub fn show(context: &egui::Context, desktop: &mut Desktop<'_>) {
 /// Plots, lanes and expectations.
 fn side_panel(ui: &mut Ui, desktop: &mut Desktop<'_>) {
     let is_window = desktop.desk.arrangement == Arrangement::Window;
+    if !is_window {
+        list::caption(ui, desktop.story, desktop.desk);
+    }
     let most = if ui.available_height() < 420.0 { 3 } else { 8 };
     let lanes = desktop.story.lanes.shown(most).count();
     let list = if is_window && !desktop.story.told.is_empty() {

@@ -58,6 +58,10 @@ pub(super) fn show(
             Align2::RIGHT_CENTER
         };
         labels.put(anchor, align, &format!("hand {:.1} N", arrow.force_n));
+        // No other label on the arrow's point.
+        labels
+            .taken
+            .push(Rect::from_center_size(tip, vec2(30.0, 30.0)));
     }
     contacts(&mut labels, &seen, story, layout, instant);
     ghost(&mut labels, &seen, layout, instant);
@@ -94,7 +98,7 @@ fn contacts(
             "obstacle"
         };
         let text = format!("{name}, {force_n:.0} N at the grip");
-        labels.put(place + vec2(10.0, 16.0), Align2::LEFT_CENTER, &text);
+        labels.put(place + vec2(-30.0, 30.0), Align2::LEFT_CENTER, &text);
     }
 }
 

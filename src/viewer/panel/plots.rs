@@ -1,7 +1,10 @@
 //! Time plots: the chosen signals with units, the cursor, the windows of expectations, the worst instants.
 
-use bevy_egui::egui::{self, Color32, PointerButton, Rect, RichText, Sense, Ui, vec2};
-use egui_plot::{AxisHints, GridMark, HLine, Line, LineStyle, Plot, PlotPoints, Span, VLine};
+use bevy_egui::egui::{self, Align2, Color32, PointerButton, Rect, RichText, Sense, Ui, vec2};
+use egui_plot::{
+    AxisHints, GridMark, HLine, Line, LineStyle, Plot, PlotPoint, PlotPoints, Span, Text, VLine,
+};
+use trimproof_harness::card::text;
 
 use super::Desk;
 use crate::look::{CURVES, colour};
@@ -113,7 +116,7 @@ pub(super) fn show(
                 desk,
                 plot,
                 height + more,
-                index == last,
+                [index == 0, index == last],
             ));
         }
     };
@@ -193,7 +196,7 @@ fn one(
     desk: &mut Desk,
     plot: &PlotOf,
     height: f32,
-    is_last: bool,
+    [is_first, is_last]: [bool; 2],
 ) -> Rect {
     let shown_s = desk.shown_s(story);
     let pieces = (ui.available_width() as usize).clamp(100, 4000);
@@ -254,7 +257,8 @@ fn one(
     let response = made.show(ui, |made| {
         made.set_plot_bounds_x(shown_s[0]..=shown_s[1]);
         made.set_plot_bounds_y(bounds[0]..=bounds[1]);
-        marks(made, story, clock, desk);
+        // Once for all plots, on the first.
+        marks(made, story, clock, desk, is_first.then_some(bounds[1]));
         if bounds[0] < 0.0 && bounds[1] > 0.0 {
             made.hline(
                 HLine::new("", 0.0)
@@ -292,8 +296,14 @@ fn one(
     *response.transform.frame()
 }
 
-/// Windows of expectations, worst instants, the range that is looped.
-fn marks(made: &mut egui_plot::PlotUi<'_>, story: &Story, clock: &Clock, desk: &Desk) {
+/// Windows of expectations, worst instants with the margin at the height `top`, the range that is looped.
+fn marks(
+    made: &mut egui_plot::PlotUi<'_>,
+    story: &Story,
+    clock: &Clock,
+    desk: &Desk,
+    top: Option<f64>,
+) {
     for (index, told) in story.told.iter().enumerate() {
         let broken = told
             .judgement
@@ -325,6 +335,14 @@ fn marks(made: &mut egui_plot::PlotUi<'_>, story: &Story, clock: &Clock, desk: &
                     .style(LineStyle::dashed_loose())
                     .allow_hover(false),
             );
+            if let Some(top) = top
+                && judgement.margin.is_finite()
+            {
+                let words = text::margin(judgement.margin, &judgement.unit);
+                let words = RichText::new(format!(" {words}")).small().color(ink);
+                let place = PlotPoint::new(judgement.at_s, top);
+                made.text(Text::new("", place, words).anchor(Align2::LEFT_TOP));
+            }
         }
     }
     let drawn = desk.drawn_from_s.map(|from_s| [from_s, clock.at_s()]);
