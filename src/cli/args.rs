@@ -89,6 +89,13 @@ pub struct ProveArgs {
     /// How many scenarios run at a time [default: one for each processor core]
     #[arg(long, value_name = "N")]
     pub threads: Option<NonZeroUsize>,
+    #[command(flatten)]
+    pub target: TargetArgs,
+}
+
+/// Where the controller under test runs.
+#[derive(Args, Debug)]
+pub struct TargetArgs {
     /// Where the controller runs: `logic` in this process, `image:FILE` a firmware image in an emulated board, `port:NAME` a board
     /// on a serial port
     #[arg(long, value_name = "PLACE", default_value = "logic")]

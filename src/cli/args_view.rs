@@ -1,10 +1,9 @@
 //! Arguments of the commands that show the stick: `watch`, `fly`, `film`.
 
-use crate::args::WireArgs;
+use crate::args::TargetArgs;
 use clap::{Args, value_parser};
 use std::path::PathBuf;
 use std::str::FromStr;
-use trimproof_link::On;
 
 /// Names of the views.
 const VIEWS: [&str; 7] = ["whole", "left", "behind", "above", "pitch", "roll", "grip"];
@@ -21,12 +20,33 @@ pub struct SubjectArgs {
     /// For a trace: the scenario whose expectations are shown [default: the one of its name in `scenarios`]
     #[arg(long, value_name = "FILE")]
     pub scenario: Option<PathBuf>,
+    #[command(flatten)]
+    pub look: LookArgs,
+}
+
+/// What of it is shown first.
+#[derive(Args, Debug)]
+pub struct LookArgs {
     /// The view to begin with
     #[arg(long, value_name = "VIEW", value_parser = clap::builder::PossibleValuesParser::new(VIEWS))]
     pub view: Option<String>,
     /// Signals in the plots, with commas between [default: angles and forces of both axes]
     #[arg(long, value_name = "NAME,...", value_delimiter = ',')]
     pub signal: Vec<String>,
+}
+
+/// The window.
+#[derive(Args, Debug)]
+pub struct WindowArgs {
+    /// Size of the window, px
+    #[arg(long, value_name = "WxH", default_value = "1280x720")]
+    pub size: Size,
+    /// Close the window by itself after so many seconds
+    #[arg(long, value_name = "S", value_parser = seconds)]
+    pub close_after: Option<f64>,
+    /// Tell afterwards how fast frames came, what our own systems cost, and how much memory was taken
+    #[arg(long)]
+    pub costs: bool,
 }
 
 /// Arguments of `watch`.
@@ -40,23 +60,10 @@ pub struct WatchArgs {
     /// Begin paused at this time, s
     #[arg(long, value_name = "S", value_parser = seconds)]
     pub at: Option<f64>,
-    /// Where the controller runs: `logic`, `image:FILE` or `port:NAME`, as in `prove`
-    #[arg(long, value_name = "PLACE", default_value = "logic")]
-    pub on: On,
     #[command(flatten)]
-    pub wire: WireArgs,
-    /// Let the board energise its motors; without this nothing moves. Only with `--on port:NAME`
-    #[arg(long)]
-    pub allow_motion: bool,
-    /// Size of the window, px
-    #[arg(long, value_name = "WxH", default_value = "1280x720")]
-    pub size: Size,
-    /// Close the window by itself after so many seconds
-    #[arg(long, value_name = "S", value_parser = seconds)]
-    pub close_after: Option<f64>,
-    /// Tell afterwards how fast frames came, what our own systems cost, and how much memory was taken
-    #[arg(long)]
-    pub costs: bool,
+    pub target: TargetArgs,
+    #[command(flatten)]
+    pub window: WindowArgs,
 }
 
 /// Arguments of `fly`.
@@ -67,29 +74,12 @@ pub struct FlyArgs {
     /// Keep the flight as a scenario in this file; without it, a button keeps it as flown.toml
     #[arg(long, value_name = "NAME.toml")]
     pub save: Option<PathBuf>,
-    /// The view to begin with
-    #[arg(long, value_name = "VIEW", value_parser = clap::builder::PossibleValuesParser::new(VIEWS))]
-    pub view: Option<String>,
-    /// Signals in the plots, with commas between [default: angles and forces of both axes]
-    #[arg(long, value_name = "NAME,...", value_delimiter = ',')]
-    pub signal: Vec<String>,
-    /// Where the controller runs: `logic`, `image:FILE` or `port:NAME`, as in `prove`
-    #[arg(long, value_name = "PLACE", default_value = "logic")]
-    pub on: On,
     #[command(flatten)]
-    pub wire: WireArgs,
-    /// Let the board energise its motors; without this nothing moves. Only with `--on port:NAME`
-    #[arg(long)]
-    pub allow_motion: bool,
-    /// Size of the window, px
-    #[arg(long, value_name = "WxH", default_value = "1280x720")]
-    pub size: Size,
-    /// Close the window by itself after so many seconds
-    #[arg(long, value_name = "S", value_parser = seconds)]
-    pub close_after: Option<f64>,
-    /// Tell afterwards how fast frames came, what our own systems cost, and how much memory was taken
-    #[arg(long)]
-    pub costs: bool,
+    pub look: LookArgs,
+    #[command(flatten)]
+    pub target: TargetArgs,
+    #[command(flatten)]
+    pub window: WindowArgs,
 }
 
 /// Arguments of `film`.

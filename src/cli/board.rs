@@ -1,6 +1,6 @@
 //! Where the controller under test runs: what is asked for on the command line, opened.
 
-use crate::args::WireArgs;
+use crate::args::{TargetArgs, WireArgs};
 use crate::report::Failure;
 use crate::stop;
 use serde::Serialize;
@@ -32,6 +32,14 @@ pub struct Place {
 }
 
 impl Place {
+    /// Opens what the arguments of a command name; see [`Place::open`].
+    ///
+    /// # Errors
+    /// As [`Place::open`].
+    pub fn open_target(args: &TargetArgs, threads: Option<NonZeroUsize>) -> Result<Self, Failure> {
+        Self::open(&args.on, &args.wire, args.allow_motion, threads)
+    }
+
     /// Opens what `--on` names. Before a port is opened the cautions are printed.
     ///
     /// # Errors

@@ -2,10 +2,12 @@
 
 use std::time::Instant as WallInstant;
 
+use bevy::app::{PanicHandlerPlugin, PluginGroupBuilder, TerminalCtrlCHandlerPlugin};
 use bevy::asset::AssetEventSystems;
 use bevy::camera::visibility::RenderLayers;
 use bevy::camera::{CameraOutputMode, RenderTarget, Viewport};
 use bevy::core_pipeline::tonemapping::Tonemapping;
+use bevy::log::LogPlugin;
 use bevy::prelude::*;
 use bevy::render::render_resource::BlendState;
 use bevy_egui::{
@@ -20,6 +22,15 @@ use crate::panel::{self, Arrangement, Desk, Desktop};
 use crate::scene::{Layout, Move, Placed, ScenePlugin, Shown};
 use crate::story::{Clock, SourceState, Story};
 use crate::timing::Timing;
+
+/// What every app of ours has of bevy's: its log, its panic hook and its Ctrl-C are the command line's.
+pub fn engine() -> PluginGroupBuilder {
+    DefaultPlugins
+        .build()
+        .disable::<LogPlugin>()
+        .disable::<PanicHandlerPlugin>()
+        .disable::<TerminalCtrlCHandlerPlugin>()
+}
 
 /// What an app begins with.
 pub struct Beginning {

@@ -3,14 +3,12 @@
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
-use bevy::app::{PanicHandlerPlugin, TerminalCtrlCHandlerPlugin};
-use bevy::log::LogPlugin;
 use bevy::prelude::*;
 use bevy::window::{PresentMode, WindowResolution};
 use trimproof_harness::scenario::Scenario;
 use trimproof_plant::Rig;
 
-use crate::app::{Beginning, Care, core, drawn};
+use crate::app::{Beginning, Care, core, drawn, engine};
 use crate::feed::{Feed, Finished, Session, Source};
 use crate::panel::{Arrangement, Desk};
 use crate::screen::{self, Driver};
@@ -82,22 +80,15 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
     let feed = Feed::start(Arc::clone(&watch.rig), watch.source);
     let story = Story::new(watch.rig, watch.scenario, state);
     let mut app = App::new();
-    app.add_plugins(
-        DefaultPlugins
-            .build()
-            .disable::<LogPlugin>()
-            .disable::<PanicHandlerPlugin>()
-            .disable::<TerminalCtrlCHandlerPlugin>()
-            .set(WindowPlugin {
-                primary_window: Some(Window {
-                    title,
-                    resolution: WindowResolution::new(watch.size[0], watch.size[1]),
-                    present_mode: PresentMode::AutoVsync,
-                    ..default()
-                }),
-                ..default()
-            }),
-    );
+    app.add_plugins(engine().set(WindowPlugin {
+        primary_window: Some(Window {
+            title,
+            resolution: WindowResolution::new(watch.size[0], watch.size[1]),
+            present_mode: PresentMode::AutoVsync,
+            ..default()
+        }),
+        ..default()
+    }));
     let beginning = Beginning {
         story,
         signals: watch.signals,

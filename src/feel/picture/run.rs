@@ -7,7 +7,7 @@ use trimproof_harness::card::text;
 use trimproof_harness::formula::{Formula, Sides, Signals};
 use trimproof_harness::judge::{Judgement, names_for};
 use trimproof_harness::suite::Case;
-use trimproof_harness::trace::{ColumnInfo, ColumnKind, Trace, columns};
+use trimproof_harness::trace::{ColumnInfo, ColumnKind, PILOT_SWITCHES, Trace, columns, titled};
 
 /// Most panels beside that of the deciding comparison.
 const PANELS: usize = 3;
@@ -18,17 +18,6 @@ const LANES: usize = 7;
 
 /// An axis whose angles change by less needs no panel.
 const STILL_DEG: f64 = 0.3;
-
-/// Switches of the pilot: a lane for each that closes during the run.
-const PILOT: [&str; 7] = [
-    "hand.gripping",
-    "release",
-    "hat.fore",
-    "hat.aft",
-    "hat.left",
-    "hat.right",
-    "contact",
-];
 
 /// Draws a whole run: what the pilot did, what the controller made of it, both axes' angles and forces.
 ///
@@ -56,7 +45,7 @@ pub fn overview(
     let forces = ["pitch.grip_force_n", "roll.grip_force_n"];
     panels.push(panel(trace, "N", forces.into_iter()));
     let mut lanes = vec![state_lane(trace)];
-    lanes.extend(risen(trace, &PILOT, None, LANES - 1));
+    lanes.extend(risen(trace, &PILOT_SWITCHES, None, LANES - 1));
     let worst = judgements.iter().find(|judgement| !judgement.held);
     draw(&TracePlot {
         title: format!("{} on {}", case.name, case.rig_name),
@@ -120,7 +109,7 @@ pub fn expectation(
             .collect()
     };
     let room = (LANES - 1).saturating_sub(shown.len());
-    let others = risen(trace, &PILOT, shown_s, LANES);
+    let others = risen(trace, &PILOT_SWITCHES, shown_s, LANES);
     let fresh: Vec<Lane> = others
         .into_iter()
         .filter(|lane| shown.iter().all(|other| other.name != lane.name))
@@ -183,23 +172,6 @@ fn span(trace: &Trace, name: &str) -> f64 {
             (low.min(value), high.max(value))
         });
     high - low
-}
-
-/// What is measured in a unit, with the unit, for the title of an axis.
-fn titled(unit: &str) -> String {
-    let what = match unit {
-        "" => return "number".to_owned(),
-        "deg" => "angle",
-        "deg/s" => "rate",
-        "N" => "force",
-        "N m" => "torque",
-        "A" => "current",
-        "V" => "voltage",
-        "full steps" => "lag",
-        "s" => "time",
-        _ => return unit.to_owned(),
-    };
-    format!("{what}, {unit}")
 }
 
 fn panel<'a>(trace: &Trace, unit: &str, names: impl Iterator<Item = &'a str>) -> Panel {

@@ -127,6 +127,34 @@ pub fn columns() -> &'static [ColumnInfo] {
     COLUMNS
 }
 
+/// Switches that a reader wants to see over time once they close: the pilot's, and contact.
+pub const PILOT_SWITCHES: [&str; 7] = [
+    "hand.gripping",
+    "release",
+    "hat.fore",
+    "hat.aft",
+    "hat.left",
+    "hat.right",
+    "contact",
+];
+
+/// What is measured in a unit, with the unit, for the title of an axis.
+pub fn titled(unit: &str) -> String {
+    let what = match unit {
+        "" => return "number".to_owned(),
+        "deg" => "angle",
+        "deg/s" => "rate",
+        "N" => "force",
+        "N m" => "torque",
+        "A" => "current",
+        "V" => "voltage",
+        "full steps" => "lag",
+        "s" => "time",
+        _ => return unit.to_owned(),
+    };
+    format!("{what}, {unit}")
+}
+
 /// Bytes of memory that one row takes.
 pub fn bytes_per_row() -> usize {
     COLUMNS.iter().map(|column| column.kind.bytes()).sum()

@@ -21,7 +21,9 @@ use sha2::{Digest, Sha256};
 use trimproof_controller::State;
 
 pub use about::About;
-pub use columns::{AxisRow, ColumnInfo, ColumnKind, HandRow, Row, bytes_per_row, columns};
+pub use columns::{
+    AxisRow, ColumnInfo, ColumnKind, HandRow, PILOT_SWITCHES, Row, bytes_per_row, columns, titled,
+};
 pub use error::TraceError;
 pub use file::write_atomically;
 

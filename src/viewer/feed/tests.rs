@@ -13,6 +13,22 @@ fn logic() -> MakeTarget {
     Box::new(|| Box::new(LogicTarget::new()))
 }
 
+/// A run that has begun, with its story.
+fn begin(scenario: Scenario) -> (Feed, Story) {
+    let scenario = Arc::new(scenario);
+    let rig = rig("kittiwake");
+    let story = Story::new(
+        Arc::clone(&rig),
+        Some(Arc::clone(&scenario)),
+        SourceState::Running,
+    );
+    let source = Source::Run {
+        scenario,
+        target: logic(),
+    };
+    (Feed::start(rig, source), story)
+}
+
 /// Drains until the run is over.
 fn wait(feed: &mut Feed, story: &mut Story, pause: Duration) {
     let begun = std::time::Instant::now();
@@ -43,17 +59,7 @@ fn hash_without_viewer() -> String {
 fn a_window_neither_slows_nor_changes_a_run() {
     let expected = hash_without_viewer();
     for pause_ms in [0, 120] {
-        let scenario = Arc::new(pushed_scenario());
-        let mut story = Story::new(
-            rig("kittiwake"),
-            Some(Arc::clone(&scenario)),
-            SourceState::Running,
-        );
-        let source = Source::Run {
-            scenario,
-            target: logic(),
-        };
-        let mut feed = Feed::start(rig("kittiwake"), source);
+        let (mut feed, mut story) = begin(pushed_scenario());
         wait(&mut feed, &mut story, Duration::from_millis(pause_ms));
         let finished = feed.finished.clone().unwrap();
         assert_eq!(finished.hash, expected);
@@ -74,17 +80,7 @@ fn a_window_neither_slows_nor_changes_a_run() {
 /// A window that never looks: the run goes to its end all the same, and nothing is lost.
 #[test]
 fn a_window_that_does_not_look_misses_nothing() {
-    let scenario = Arc::new(pushed_scenario());
-    let mut story = Story::new(
-        rig("kittiwake"),
-        Some(Arc::clone(&scenario)),
-        SourceState::Running,
-    );
-    let source = Source::Run {
-        scenario,
-        target: logic(),
-    };
-    let mut feed = Feed::start(rig("kittiwake"), source);
+    let (mut feed, mut story) = begin(pushed_scenario());
     let thread = feed.thread.take().unwrap();
     thread.join().unwrap();
     feed.drain(&mut story);
@@ -93,20 +89,10 @@ fn a_window_that_does_not_look_misses_nothing() {
 
 #[test]
 fn a_window_that_closes_stops_the_run() {
-    let scenario = Arc::new(Scenario {
+    let (mut feed, mut story) = begin(Scenario {
         length_s: 3000.0,
         ..pushed_scenario()
     });
-    let mut story = Story::new(
-        rig("kittiwake"),
-        Some(Arc::clone(&scenario)),
-        SourceState::Running,
-    );
-    let source = Source::Run {
-        scenario,
-        target: logic(),
-    };
-    let mut feed = Feed::start(rig("kittiwake"), source);
     feed.end(&mut story);
     let finished = feed.finished.clone().unwrap();
     assert!(finished.cut.unwrap().starts_with("stopped at"));

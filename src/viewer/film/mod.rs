@@ -11,8 +11,7 @@ pub use sheet::contact_sheet;
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use bevy::app::{PanicHandlerPlugin, PluginsState, TerminalCtrlCHandlerPlugin};
-use bevy::log::LogPlugin;
+use bevy::app::PluginsState;
 use bevy::prelude::*;
 use bevy::render::RenderPlugin;
 use bevy::render::pipelined_rendering::PipelinedRenderingPlugin;
@@ -21,7 +20,7 @@ use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
 use bevy::window::ExitCondition;
 use bevy::winit::WinitPlugin;
 
-use crate::app::{Beginning, Care, core, drawn};
+use crate::app::{Beginning, Care, core, drawn, engine};
 use crate::panel::{Arrangement, Desk, project};
 use crate::scene::{Placed, Shown, arrow, grip_at};
 use crate::story::{Clock, Story};
@@ -95,11 +94,7 @@ impl Studio {
         }
         let mut app = App::new();
         app.add_plugins(
-            DefaultPlugins
-                .build()
-                .disable::<LogPlugin>()
-                .disable::<PanicHandlerPlugin>()
-                .disable::<TerminalCtrlCHandlerPlugin>()
+            engine()
                 .disable::<WinitPlugin>()
                 // A picture must be of the instant that was asked for, not of the one before.
                 .disable::<PipelinedRenderingPlugin>()

@@ -5,6 +5,7 @@ use egui_plot::{
     AxisHints, GridMark, HLine, Line, LineStyle, Plot, PlotPoint, PlotPoints, Span, Text, VLine,
 };
 use trimproof_harness::card::text;
+use trimproof_harness::trace::titled;
 
 use super::Desk;
 use crate::look::{CURVES, colour};
@@ -47,16 +48,7 @@ pub fn plots_of(signals: &[&'static str]) -> Vec<PlotOf> {
             ("deg", None, "hand.roll_deg") => "roll",
             _ => "",
         };
-        let what = match info.unit {
-            "" => "no unit".to_owned(),
-            "deg" => "angle, deg".to_owned(),
-            "deg/s" => "rate, deg/s".to_owned(),
-            "N" => "force, N".to_owned(),
-            "N m" => "torque, N m".to_owned(),
-            "A" => "current, A".to_owned(),
-            "V" => "voltage, V".to_owned(),
-            unit => unit.to_owned(),
-        };
+        let what = titled(info.unit);
         let title = if axis.is_empty() {
             what
         } else {
@@ -466,7 +458,7 @@ mod tests {
                 "no.such",
                 "roll.lag_steps"
             ]),
-            ["voltage, V", "pitch angle, deg", "full steps"]
+            ["voltage, V", "pitch angle, deg", "lag, full steps"]
         );
         let many = ["pitch.stick_deg"; 13];
         assert_eq!(plots_of(&many).len(), 3);
@@ -484,7 +476,10 @@ mod tests {
             "pitch stick rate"
         );
         assert_eq!(short_name("supply_v", "voltage, V"), "supply");
-        assert_eq!(short_name("pitch.lag_steps", "full steps"), "pitch lag");
+        assert_eq!(
+            short_name("pitch.lag_steps", "lag, full steps"),
+            "pitch lag"
+        );
         assert_eq!(
             short_name("pitch.cartridge_nm", "torque, N m"),
             "pitch cartridge"

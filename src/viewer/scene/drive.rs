@@ -6,7 +6,7 @@
 use bevy::prelude::*;
 
 use super::build::{Kit, between};
-use super::{Gear, Glow, Part, spring};
+use super::{Gear, Glow, Part, Stuff, spring};
 
 /// From the gears to the motor's face, m.
 pub(super) const STAND_OFF_M: f32 = 0.030;
@@ -73,12 +73,13 @@ fn trim_shaft(
     axis: usize,
     [lever_at, spring_at, gear_at]: [f32; 3],
 ) {
-    let (light, steel, brass, mark) = (
-        kit.stuff.light.clone(),
-        kit.stuff.steel.clone(),
-        kit.stuff.brass.clone(),
-        kit.stuff.mark.clone(),
-    );
+    let Stuff {
+        light,
+        steel,
+        brass,
+        mark,
+        ..
+    } = kit.stuff.clone();
     let sizes = kit.layout.axis[axis];
     let shaft = kit.node(
         Some(drive),
@@ -211,12 +212,13 @@ fn cage(
 
 /// Motor and pinion: on the plate's bracket for pitch, on the frame's for roll.
 fn motor(kit: &mut Kit<'_, '_, '_>, drive: Entity, axis: usize, gear_at: f32, out: f32) {
-    let (light, steel, brass, mark) = (
-        kit.stuff.light.clone(),
-        kit.stuff.steel.clone(),
-        kit.stuff.brass.clone(),
-        kit.stuff.mark.clone(),
-    );
+    let Stuff {
+        light,
+        steel,
+        brass,
+        mark,
+        ..
+    } = kit.stuff.clone();
     let sizes = kit.layout.axis[axis];
     let apart = sizes.apart_m();
     let [edge, length] = sizes.motor_m;

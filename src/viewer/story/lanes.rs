@@ -1,18 +1,7 @@
 //! States and switches over time, as stretches: what a lane under the plots shows.
 
 use trimproof_controller::State;
-use trimproof_harness::trace::{ColumnKind, Trace, columns};
-
-/// Switches that have a lane of their own once they close; faults follow.
-const PILOT: [&str; 7] = [
-    "hand.gripping",
-    "release",
-    "hat.fore",
-    "hat.aft",
-    "hat.left",
-    "hat.right",
-    "contact",
-];
+use trimproof_harness::trace::{ColumnKind, PILOT_SWITCHES, Trace, columns};
 
 /// A lane.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -39,7 +28,7 @@ impl Lanes {
                 .map(|info| info.name)
                 .filter(|name| name.starts_with("fault."));
             self.lanes = std::iter::once("state")
-                .chain(PILOT)
+                .chain(PILOT_SWITCHES)
                 .chain(faults)
                 .map(|name| Lane {
                     name,

@@ -30,7 +30,7 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     }
     let cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
     let epoch_s = source_date_epoch()?;
-    let place = Place::open(&args.on, &args.wire, args.allow_motion, args.threads)?;
+    let place = Place::open_target(&args.target, args.threads)?;
     try_places(args)?;
     watch::say_advice(&cases);
 

@@ -33,8 +33,8 @@ pub fn run(args: &FilmArgs) -> CommandResult {
     let begun = Instant::now();
     let subject = Subject::find(&args.subject)?;
     let (signals, view) = (
-        subject::signals(&args.subject.signal)?,
-        subject::view(args.subject.view.as_deref())?,
+        subject::signals(&args.subject.look.signal)?,
+        subject::view(args.subject.look.view.as_deref())?,
     );
     check_driver()?;
     let stop = stop::on_signal();

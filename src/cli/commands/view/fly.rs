@@ -27,8 +27,8 @@ pub fn run(args: &FlyArgs) -> CommandResult {
     let begun = Instant::now();
     let rig = Arc::new(load_rig(&rig_file(&args.rig)?)?);
     let (signals, view) = (
-        subject::signals(&args.signal)?,
-        subject::view(args.view.as_deref())?,
+        subject::signals(&args.look.signal)?,
+        subject::view(args.look.view.as_deref())?,
     );
     let file = args.save.clone().unwrap_or_else(|| PathBuf::from(USUAL));
     name_of(&file).map_err(|error| Failure::from(Problem::new(&file, error)))?;
@@ -36,7 +36,7 @@ pub fn run(args: &FlyArgs) -> CommandResult {
         try_file(&file)
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
-    let place = Arc::new(Place::open(&args.on, &args.wire, args.allow_motion, None)?);
+    let place = Arc::new(Place::open_target(&args.target, None)?);
     let seen = trimproof_viewer::watch(Watch {
         rig: Arc::clone(&rig),
         scenario: None,
@@ -47,9 +47,9 @@ pub fn run(args: &FlyArgs) -> CommandResult {
         speed: 1.0,
         view,
         signals,
-        size: args.size.0,
+        size: args.window.size.0,
         at_s: None,
-        close_after_s: args.close_after,
+        close_after_s: args.window.close_after,
         save: Some(saver(&rig, &file)),
         begun,
     })?;
@@ -70,7 +70,7 @@ pub fn run(args: &FlyArgs) -> CommandResult {
             session.hash
         ));
     }
-    if args.costs {
+    if args.window.costs {
         watch::tell_costs(&mut out, &seen);
     }
     emit(&out)?;

@@ -21,18 +21,13 @@ pub fn run(args: &WatchArgs) -> CommandResult {
     let begun = Instant::now();
     let subject = Subject::find(&args.subject)?;
     let (signals, view) = (
-        subject::signals(&args.subject.signal)?,
-        subject::view(args.subject.view.as_deref())?,
+        subject::signals(&args.subject.look.signal)?,
+        subject::view(args.subject.look.view.as_deref())?,
     );
     let place = match &subject {
-        Subject::Scenario(_) => Some(Arc::new(Place::open(
-            &args.on,
-            &args.wire,
-            args.allow_motion,
-            None,
-        )?)),
+        Subject::Scenario(_) => Some(Arc::new(Place::open_target(&args.target, None)?)),
         Subject::Trace { .. } => {
-            refuse_board(&args.on)?;
+            refuse_board(&args.target.on)?;
             None
         }
     };
@@ -53,9 +48,9 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         speed: args.speed,
         view,
         signals,
-        size: args.size.0,
+        size: args.window.size.0,
         at_s: args.at,
-        close_after_s: args.close_after,
+        close_after_s: args.window.close_after,
         save: None,
         begun,
     })?;
@@ -64,7 +59,7 @@ pub fn run(args: &WatchArgs) -> CommandResult {
     if let (Some(finished), Subject::Scenario(case)) = (&seen.finished, &subject) {
         exit = tell(&mut out, &case.label(), finished);
     }
-    if args.costs {
+    if args.window.costs {
         tell_costs(&mut out, &seen);
     }
     emit(&out)?;
