@@ -100,7 +100,7 @@ pub struct FilmArgs {
     #[arg(long, value_name = "RATE", default_value_t = 15.0, value_parser = frames_per_s)]
     pub fps: f64,
     /// Show what this expectation is about: its signals, its windows, its worst instant
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", conflicts_with = "signal")]
     pub expect: Option<String>,
     /// Size of a picture, px
     #[arg(long, value_name = "WxH", default_value = "1280x720")]

@@ -31,7 +31,7 @@ fn main() -> ExitCode {
             Command::Link(args) => commands::link::run(args, paint),
             Command::Ports(args) => commands::ports::run(args),
             Command::Watch(args) => commands::view::watch(args),
-            Command::Fly(args) => commands::view::fly(args),
+            Command::Fly(args) => commands::view::fly(args, paint),
             Command::Film(args) => commands::view::film(args),
         };
         result.unwrap_or_else(|failure| {

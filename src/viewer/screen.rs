@@ -4,20 +4,29 @@ use bevy::tasks::block_on;
 
 use crate::ViewError;
 
+/// A connection to the display, to be held while a window is opened.
+pub struct Display {
+    _connection: x11rb::rust_connection::RustConnection,
+}
+
 /// Whether there is a display that answers.
 ///
 /// # Errors
 /// None is named, or the one that is named does not answer.
-pub fn check_display() -> Result<(), ViewError> {
+pub fn open_display() -> Result<Display, ViewError> {
     let set = |name: &str| std::env::var_os(name).is_some_and(|value| !value.is_empty());
     if !set("DISPLAY") {
         return Err(ViewError::NoDisplay("DISPLAY is not set".to_owned()));
     }
-    x11rb::connect(None).map(|_| ()).map_err(|error| {
-        ViewError::NoDisplay(format!(
-            "the one that DISPLAY names does not answer, {error}"
-        ))
-    })
+    x11rb::connect(None)
+        .map(|(connection, _)| Display {
+            _connection: connection,
+        })
+        .map_err(|error| {
+            ViewError::NoDisplay(format!(
+                "the one that DISPLAY names does not answer, {error}"
+            ))
+        })
 }
 
 /// What draws.

@@ -1,10 +1,11 @@
 //! The window.
 
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex};
 use std::time::Instant;
 
 use bevy::prelude::*;
-use bevy::window::{PresentMode, WindowResolution};
+use bevy::window::{ExitSystems, PresentMode, WindowResolution};
 use trimproof_harness::scenario::Scenario;
 use trimproof_plant::Rig;
 
@@ -41,6 +42,8 @@ pub struct Watch {
     pub close_after_s: Option<f64>,
     /// Saves a flight.
     pub save: Option<Save>,
+    /// Set from outside (Ctrl-C): the window closes, the run is stopped.
+    pub stop: &'static AtomicBool,
     /// When the program began.
     pub begun: Instant,
 }
@@ -65,7 +68,8 @@ pub struct Seen {
 /// # Errors
 /// There is no display, no driver, or the trace cannot be read.
 pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
-    screen::check_display()?;
+    // Held until the window is there: a server may start anew when its last client goes.
+    let _display = screen::open_display()?;
     let care = match screen::find_driver()? {
         Driver::Card => Care::Full,
         // A window that answers late is worse than one without shadows.
@@ -104,10 +108,11 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
         .insert_resource(Start {
             at_s: watch.at_s,
             close_after_s: watch.close_after_s,
+            stop: watch.stop,
         })
         .insert_resource(Saver(watch.save))
         .add_systems(Update, (begin_at, close_in_time, save_flight, fail))
-        .add_systems(Last, say_goodbye);
+        .add_systems(Last, say_goodbye.after(ExitSystems));
     app.run();
     let seen = seen.lock().ok().and_then(|mut seen| seen.take());
     match seen {
@@ -126,6 +131,7 @@ struct Out(Arc<Mutex<Option<Seen>>>);
 struct Start {
     at_s: Option<f64>,
     close_after_s: Option<f64>,
+    stop: &'static AtomicBool,
 }
 
 #[derive(Resource)]
@@ -143,10 +149,10 @@ fn begin_at(mut start: ResMut<Start>, mut clock: ResMut<Clock>, story: Res<Story
 }
 
 fn close_in_time(start: Res<Start>, timing: Res<Timing>, mut exit: MessageWriter<AppExit>) {
-    if start
+    let is_late = start
         .close_after_s
-        .is_some_and(|after_s| timing.elapsed_s() >= after_s)
-    {
+        .is_some_and(|after_s| timing.elapsed_s() >= after_s);
+    if is_late || start.stop.load(Ordering::Relaxed) {
         exit.write(AppExit::Success);
     }
 }
@@ -196,5 +202,62 @@ fn say_goodbye(
             timing: timing.clone(),
             bytes: story.bytes(),
         });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::story::tests::{pushed_scenario, rig};
+    use bevy::asset::AssetPlugin;
+    use bevy::window::WindowCloseRequested;
+    use trimproof_harness::run::LogicTarget;
+
+    /// The window's own button: the last update still tells what was seen. There is no other.
+    #[test]
+    fn closing_the_window_by_its_button_loses_nothing() {
+        let scenario = Arc::new(pushed_scenario());
+        let rig = rig("kittiwake");
+        let source = Source::Run {
+            scenario: Arc::clone(&scenario),
+            target: Box::new(|| Box::new(LogicTarget::new())),
+        };
+        let mut app = App::new();
+        app.add_plugins((
+            MinimalPlugins,
+            AssetPlugin::default(),
+            WindowPlugin::default(),
+        ))
+        .init_asset::<Mesh>()
+        .init_asset::<StandardMaterial>();
+        let beginning = Beginning {
+            story: Story::new(Arc::clone(&rig), Some(scenario), SourceState::Running),
+            signals: Vec::new(),
+            view: View::Whole,
+            speed: 1.0,
+            arrangement: Arrangement::Window,
+            feed: Some(Feed::start(rig, source)),
+            begun: Instant::now(),
+        };
+        core(&mut app, beginning);
+        let out = Arc::new(Mutex::new(None));
+        app.insert_resource(Out(Arc::clone(&out)))
+            .add_systems(Last, say_goodbye.after(ExitSystems));
+        app.update();
+        assert!(out.lock().unwrap().is_none() && app.should_exit().is_none());
+        let mut windows = app.world_mut().query_filtered::<Entity, With<Window>>();
+        let window = windows.single(app.world()).unwrap();
+        app.world_mut()
+            .write_message(WindowCloseRequested { window });
+        // The window goes in one update or in two, as bevy likes; whichever ends the app must tell.
+        for _ in 0..4 {
+            if app.should_exit().is_some() {
+                break;
+            }
+            app.update();
+        }
+        assert!(app.should_exit().is_some());
+        let seen: Option<Seen> = out.lock().unwrap().take();
+        assert!(seen.unwrap().finished.is_some());
     }
 }

@@ -31,6 +31,8 @@ pub struct Run {
     pub trace: Trace,
     /// Why it was cut short; `None` if it ran its whole length.
     pub cut: Option<String>,
+    /// It was cut because whoever watched said so, not because the controller failed.
+    pub stopped: bool,
 }
 
 /// Runs `scenario` on the twin of `rig` against `target`.
@@ -57,6 +59,7 @@ pub fn run_attended(
     Run {
         trace: session.trace,
         cut,
+        stopped: session.stopped,
     }
 }
 
@@ -68,6 +71,7 @@ struct Loop {
     last: Outputs,
     full_scale_rate_deg_per_s: [f64; 2],
     ticks: u32,
+    stopped: bool,
 }
 
 impl Loop {
@@ -111,6 +115,7 @@ impl Loop {
                     / f64::from(axis.driver.microsteps)
             }),
             ticks,
+            stopped: false,
         }
     }
 
@@ -125,6 +130,7 @@ impl Loop {
             .map_err(|error| error.to_string())?;
         for tick in 0..=self.ticks {
             if !attend.go_on(self.plant.now_s()) {
+                self.stopped = true;
                 return Err(format!("stopped at {} s", self.plant.now_s()));
             }
             for event in attend.act(self.plant.now_s()) {

@@ -192,16 +192,14 @@ fn work_off(cases: &[Case], plan: &Plan<'_>, queue: &Receiver<usize>, news: &Sen
 fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     let mut target = (plan.target)();
     let mut told_s = 0.0;
-    let mut stopped = false;
     let mut run = run_scenario(&case.rig, &case.scenario, target.as_mut(), &mut |now_s| {
         if now_s - told_s >= REPORT_EVERY_S {
             ran(now_s - told_s);
             told_s = now_s;
         }
-        stopped = plan.stop.load(Ordering::Relaxed);
-        !stopped
+        !plan.stop.load(Ordering::Relaxed)
     });
-    let end = match (&run.cut, stopped) {
+    let end = match (&run.cut, run.stopped) {
         (_, true) => End::Stopped,
         (Some(reason), false) => End::Cut(reason.clone()),
         (None, false) => End::Complete,

@@ -2,7 +2,7 @@
 //! same trace again.
 
 use crossbeam_channel::Receiver;
-use trimproof_harness::run::Attend;
+use trimproof_harness::run::{Attend, Run};
 use trimproof_harness::scenario::{Event, Expectation, PathShape, Scenario, Start};
 use trimproof_plant::{Rig, SwitchName};
 
@@ -14,11 +14,11 @@ use super::pace::Wall;
 const CARRY_S: [f64; 2] = [0.04, 0.24];
 /// A target that differs by less is the same, deg.
 const SAME_DEG: f64 = 0.005;
-/// A flight ends at this length, s, or when a scenario file could not hold more events.
+/// A flight ends at this length, s, or when a scenario file of at most 1 MiB could not hold more events.
 const LONGEST_S: f64 = 900.0;
-const MOST_EVENTS: usize = 9_900;
-/// The hand is led at most so far, deg: what a scenario may ask for.
-const FARTHEST_DEG: f64 = 60.0;
+pub(super) const MOST_EVENTS: usize = 8_500;
+/// The hand is led at most so far, deg: beyond any stop.
+pub const FARTHEST_DEG: f64 = 60.0;
 
 /// What the pilot does.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -53,6 +53,8 @@ pub struct Session {
     pub length_s: f64,
     /// Bit-hash of the trace.
     pub hash: String,
+    /// Why the controller under test cut it short, if it did: then the trace is shorter than the scenario.
+    pub cut: Option<String>,
 }
 
 /// A flight: sits beside a run as the pilot.
@@ -68,6 +70,8 @@ pub struct Flight {
     wanted_deg: Option<[f64; 2]>,
     sent_deg: Option<[f64; 2]>,
     carry_until_s: f64,
+    /// When the last of all events is over, s.
+    busy_until_s: f64,
     /// When the pilot last led the hand, and how long after the time before, s.
     led_s: [f64; 2],
     events: Vec<Event>,
@@ -89,6 +93,7 @@ impl Flight {
             wanted_deg: None,
             sent_deg: None,
             carry_until_s: 0.0,
+            busy_until_s: 0.0,
             led_s: [0.0; 2],
             events: Vec::new(),
             ending: false,
@@ -105,12 +110,21 @@ impl Flight {
         self.ending = true;
     }
 
-    /// What was flown, in a trace of so many rows.
-    pub(super) fn session(&self, rows: usize, hash: String) -> Session {
+    /// What was flown, in this run of it.
+    pub(super) fn session(&self, run: &Run) -> Session {
+        let flown_s = tidy(run.trace.rows().saturating_sub(1) as f64 * self.tick_s);
+        let cut = run.cut.clone().filter(|_| !run.stopped);
+        // What was under way when the board failed needs its time in a scenario all the same.
+        let length_s = if cut.is_some() {
+            tidy(flown_s.max(self.busy_until_s) + 2.0 * self.tick_s)
+        } else {
+            flown_s
+        };
         Session {
             events: self.events.clone(),
-            length_s: tidy(rows.saturating_sub(1) as f64 * self.tick_s),
-            hash,
+            length_s,
+            hash: run.trace.hash(),
+            cut,
         }
     }
 
@@ -221,7 +235,7 @@ impl Attend for Flight {
             self.ending = true;
         }
         // One tick more than what is under way takes: an event must lie before the end.
-        !(self.ending && now_s > self.carry_until_s + 1.5 * self.tick_s)
+        !(self.ending && now_s > self.busy_until_s + 1.5 * self.tick_s)
     }
 
     fn act(&mut self, now_s: f64) -> Vec<Event> {
@@ -236,8 +250,8 @@ impl Attend for Flight {
         if !self.ending {
             self.carry(at_s, &mut events);
         }
-        if !events.is_empty() {
-            self.carry_until_s = self.carry_until_s.max(at_s);
+        for event in &events {
+            self.busy_until_s = self.busy_until_s.max(at_s + event.lasts_s());
         }
         self.events.extend_from_slice(&events);
         events
@@ -273,10 +287,17 @@ pub fn session_scenario(rig: &Rig, name: &str, session: &Session) -> Scenario {
         name: name.to_owned(),
         events: session.events.clone(),
         length_s: session.length_s,
-        purpose: format!(
-            "Flown by hand at the window, so that a firmware change can be tried against the same hand. The session's trace has the hash {}.",
-            session.hash
-        ),
+        purpose: match &session.cut {
+            None => format!(
+                "Flown by hand at the window, so that a firmware change can be tried against the same hand. The session's trace has the hash {}.",
+                session.hash
+            ),
+            Some(why) => format!(
+                "Flown by hand at the window, until the controller failed: {}",
+                // A purpose has a limit, and so has what a board can say.
+                why.chars().take(1000).collect::<String>()
+            ),
+        },
         expect: vec![
             expect(
                 "the trimmed position stays inside the soft limits",

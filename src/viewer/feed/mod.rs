@@ -6,7 +6,7 @@
 mod flight;
 mod pace;
 
-pub use flight::{Act, Flight, Session, session_scenario};
+pub use flight::{Act, FARTHEST_DEG, Flight, Session, session_scenario};
 pub use pace::Pace;
 
 use std::path::PathBuf;
@@ -24,7 +24,7 @@ use trimproof_plant::Rig;
 
 use crate::story::{Lanes, SourceState, Story};
 
-/// Rows that travel together: a twelfth of a second at 500 Hz.
+/// Most rows that travel together: a twelfth of a second at 500 Hz. A flight sends each before it waits for the next.
 const BATCH: usize = 40;
 
 /// Makes the controller under test, on the thread that runs it.
@@ -51,6 +51,8 @@ pub struct Finished {
     pub rows: usize,
     /// Why it was cut short; `None` if it ran its whole length.
     pub cut: Option<String>,
+    /// It was cut because the window closed or the pilot ended it, not because the controller failed.
+    pub stopped: bool,
     /// Judgements; empty if it was cut.
     pub judgements: Vec<Judgement>,
     /// What the user must hear of how the controller took the end.
@@ -180,8 +182,10 @@ impl Feed {
                 }
                 News::Over(finished) => {
                     story.source = match &finished.cut {
-                        Some(why) if self.acts.is_none() => SourceState::Cut(why.clone()),
-                        _ => SourceState::Complete,
+                        // A flight is over when its pilot says so.
+                        Some(_) if finished.stopped && self.acts.is_some() => SourceState::Complete,
+                        Some(why) => SourceState::Cut(why.clone()),
+                        None => SourceState::Complete,
                     };
                     story.length_s = Some(story.head_s());
                     story.take_judgements(&finished.judgements);
@@ -228,7 +232,7 @@ impl<'a> Teller<'a> {
         Self {
             news,
             stop,
-            batch: Vec::with_capacity(BATCH),
+            batch: Vec::new(),
         }
     }
 
@@ -240,7 +244,10 @@ impl<'a> Teller<'a> {
     }
 
     fn flush(&mut self) {
-        let rows = std::mem::replace(&mut self.batch, Vec::with_capacity(BATCH));
+        if self.batch.is_empty() {
+            return;
+        }
+        let rows = std::mem::take(&mut self.batch);
         // A window that is gone misses nothing.
         let _ = self.news.send(News::Rows(rows));
     }
@@ -310,7 +317,7 @@ fn fly(
     let scenario = flight::open_scenario(rig);
     let run = run_attended(rig, &scenario, target.as_mut(), &mut flown);
     flown.teller.flush();
-    let session = flown.flight.session(run.trace.rows(), run.trace.hash());
+    let session = flown.flight.session(&run);
     let _ = sessions.send(session);
     finish(&run, Vec::new(), target.as_mut(), news);
 }
@@ -324,6 +331,7 @@ fn finish(run: &Run, judgements: Vec<Judgement>, target: &mut dyn Target, news: 
         hash: run.trace.hash(),
         rows: run.trace.rows(),
         cut: run.cut.clone(),
+        stopped: run.stopped,
         judgements,
         farewell,
     })));

@@ -3,7 +3,8 @@
 use std::path::Path;
 use std::time::Duration;
 
-use trimproof_harness::run::{LogicTarget, run_scenario};
+use proptest::prelude::*;
+use trimproof_harness::run::{LogicTarget, TargetError, run_scenario};
 use trimproof_plant::SwitchName;
 
 use super::*;
@@ -101,6 +102,10 @@ fn a_window_that_closes_stops_the_run() {
 
 /// Flies by a list of what the pilot does at which time.
 fn fly(acts: &[(f64, Act)]) -> (Session, Trace) {
+    fly_on(acts, &mut LogicTarget::new())
+}
+
+fn fly_on(acts: &[(f64, Act)], target: &mut dyn Target) -> (Session, Trace) {
     let rig = rig("kittiwake");
     let (sender, pilot) = unbounded();
     let flight = Flight::new(&rig, pilot, Pace::Free);
@@ -129,8 +134,8 @@ fn fly(acts: &[(f64, Act)]) -> (Session, Trace) {
         sender,
     };
     let open = flight::open_scenario(&rig);
-    let run = run_attended(&rig, &open, &mut LogicTarget::new(), &mut script);
-    let session = script.flight.session(run.trace.rows(), run.trace.hash());
+    let run = run_attended(&rig, &open, target, &mut script);
+    let session = script.flight.session(&run);
     (session, run.trace)
 }
 
@@ -193,9 +198,7 @@ fn a_flight_is_a_scenario_that_gives_the_same_trace() {
     let (session, trace) = fly(&wild());
     assert!(session.events.len() > 40, "{}", session.events.len());
     let rig = rig("kittiwake");
-    let text = session_scenario(&rig, "flown", &session).to_toml();
-    let scenario = Scenario::parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
-    trimproof_harness::judge::check_scenario(&rig, &scenario, &text).unwrap();
+    let scenario = read_again(&session);
     let again = run_scenario(&rig, &scenario, &mut LogicTarget::new(), &mut |_| true);
     assert_eq!(again.cut, None);
     assert_eq!(again.trace.rows(), trace.rows());
@@ -207,6 +210,138 @@ fn a_flight_is_a_scenario_that_gives_the_same_trace() {
         .copied()
         .fold(0.0, f64::max);
     assert!(bends > 3.0, "the hand did not lead the stick: {bends}");
+}
+
+fn read_again(session: &Session) -> Scenario {
+    let rig = rig("kittiwake");
+    let text = session_scenario(&rig, "flown", session).to_toml();
+    let scenario = Scenario::parse(&text).unwrap_or_else(|error| panic!("{error}\n{text}"));
+    trimproof_harness::judge::check_scenario(&rig, &scenario, &text).unwrap();
+    scenario
+}
+
+/// What a pilot may do, in any order and as quickly as a tick.
+fn any_act() -> impl Strategy<Value = Act> {
+    let switch = prop::sample::select(SwitchName::ALL.to_vec());
+    prop_oneof![
+        2 => Just(Act::Grip),
+        6 => (-70.0..70.0_f64, -70.0..70.0_f64)
+            .prop_map(|(pitch_deg, roll_deg)| Act::Lead { pitch_deg, roll_deg }),
+        2 => Just(Act::LetGo),
+        3 => (switch, any::<bool>()).prop_map(|(switch, on)| Act::Switch(switch, on)),
+        1 => any::<bool>().prop_map(Act::ForceTrim),
+        1 => any::<bool>().prop_map(Act::Supply),
+    ]
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
+
+    /// The law of a flight, for any hand and any end.
+    #[test]
+    fn any_flight_is_a_scenario_that_gives_the_same_trace(
+        acts in prop::collection::vec((0.001..0.09_f64, any_act()), 0..40),
+        last_s in 0.0..0.1_f64,
+    ) {
+        let mut at_s = 0.0;
+        let mut flown: Vec<(f64, Act)> = Vec::new();
+        for (after_s, act) in acts {
+            at_s += after_s;
+            flown.push((at_s, act));
+        }
+        flown.push((at_s + last_s, Act::End));
+        let (session, _) = fly(&flown);
+        let scenario = read_again(&session);
+        let again = run_scenario(&rig("kittiwake"), &scenario, &mut LogicTarget::new(), &mut |_| true);
+        prop_assert_eq!(again.trace.hash(), session.hash);
+    }
+}
+
+/// A controller that dies.
+struct Mortal {
+    logic: LogicTarget,
+    ticks: u32,
+}
+
+impl Target for Mortal {
+    fn identity(&self) -> String {
+        self.logic.identity()
+    }
+    fn begin(&mut self, settings: &trimproof_controller::Settings) -> Result<(), TargetError> {
+        self.logic.begin(settings)
+    }
+    fn tick(
+        &mut self,
+        inputs: &trimproof_controller::Inputs,
+    ) -> Result<trimproof_controller::Outputs, TargetError> {
+        if inputs.tick >= self.ticks {
+            return Err(TargetError::Link("the board fell silent".to_owned()));
+        }
+        self.logic.tick(inputs)
+    }
+    fn reset(&mut self) -> Result<(), TargetError> {
+        self.logic.reset()
+    }
+}
+
+/// Whenever the board dies, what was flown is kept in a file that can be read, and says why it ended.
+#[test]
+fn a_flight_that_the_board_cuts_is_kept_too() {
+    for ticks in [0, 1, 455, 500, 503, 1234] {
+        let mut target = Mortal {
+            logic: LogicTarget::new(),
+            ticks,
+        };
+        let (session, trace) = fly_on(&wild(), &mut target);
+        assert_eq!(trace.rows(), ticks as usize);
+        assert!(session.cut.as_ref().unwrap().contains("fell silent"));
+        let scenario = read_again(&session);
+        assert!(scenario.purpose.contains("fell silent"));
+    }
+}
+
+#[test]
+fn a_board_that_dies_is_told_in_the_story() {
+    let source = Source::Fly {
+        target: Box::new(|| {
+            Box::new(Mortal {
+                logic: LogicTarget::new(),
+                ticks: 30,
+            })
+        }),
+        pace: Pace::Free,
+    };
+    let mut story = Story::new(rig("kittiwake"), None, SourceState::Running);
+    let mut feed = Feed::start(rig("kittiwake"), source);
+    wait(&mut feed, &mut story, Duration::from_millis(1));
+    let SourceState::Cut(why) = &story.source else {
+        panic!("{:?}", story.source)
+    };
+    assert!(why.contains("fell silent"), "{why}");
+    assert!(!feed.finished.as_ref().unwrap().stopped);
+}
+
+/// The longest flight with the longest numbers still makes a file that is read.
+#[test]
+fn the_longest_flight_fits_a_scenario_file() {
+    let carry = |index: usize| Event::Carry {
+        at_s: 100.002 + 0.086 * index as f64,
+        pitch_deg: Some(-33.333),
+        roll_deg: Some(-44.444),
+        over_s: 0.086,
+        shape: trimproof_harness::scenario::PathShape::Steady,
+    };
+    let session = Session {
+        events: (0..flight::MOST_EVENTS + 2).map(carry).collect(),
+        length_s: 897.334,
+        ..Session::default()
+    };
+    let text = session_scenario(&rig("kittiwake"), "flown", &session).to_toml();
+    assert!(
+        text.len() < trimproof_harness::scenario::MAX_BYTES,
+        "{}",
+        text.len()
+    );
 }
 
 #[test]

@@ -6,7 +6,7 @@ mod sheet;
 
 pub use animate::Animation;
 pub use png_file::{decode_png, encode_png};
-pub use sheet::contact_sheet;
+pub use sheet::{contact_sheet, for_sheet};
 
 use std::collections::BTreeMap;
 use std::time::Instant;
@@ -227,7 +227,7 @@ fn shot_of(image: &Image) -> Shot {
     }
 }
 
-/// Instants of an animation, s: so many a second of simulated time, the last one included.
+/// Instants of an animation, s: so many a second of simulated time, from the start as far as they go.
 pub fn frames_of(length_s: f64, frames_per_s: f64) -> Vec<f64> {
     let count = (length_s * frames_per_s + 1e-9).floor().max(0.0) as usize;
     (0..=count)

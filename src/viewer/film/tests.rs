@@ -46,6 +46,20 @@ fn a_sheet_holds_every_picture_once() {
     }
 }
 
+/// Twice as wide as a sheet's pictures may be: each pixel is the mean of four.
+#[test]
+fn large_pictures_are_made_smaller_for_a_sheet() {
+    let small = shot(960, 540, [7, 8, 9]);
+    assert_eq!(for_sheet(small.clone()), small);
+    let mut large = shot(1920, 1080, [100, 100, 100]);
+    large.rgb[..3].copy_from_slice(&[200, 100, 0]);
+    let made = for_sheet(large);
+    assert_eq!((made.size, made.rgb.len()), ([960, 540], 3 * 960 * 540));
+    assert_eq!(made.rgb[..6], [125, 100, 75, 100, 100, 100]);
+    let odd = for_sheet(shot(3841, 161, [1, 2, 3]));
+    assert_eq!(odd.rgb.len(), 3 * (odd.size[0] * odd.size[1]) as usize);
+}
+
 /// Frames shown for hundredths of a second: 15 a second are 6.67 each, so that after 15 a whole second has gone.
 #[test]
 fn an_animation_keeps_its_time_and_only_stores_what_changed() {

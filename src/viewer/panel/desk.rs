@@ -99,7 +99,9 @@ impl Desk {
             .fold(at_s.unwrap_or(0.0), f64::max);
         let room_s = (0.5 * (to_s - from_s)).max(0.25);
         let range_s = [(from_s - room_s).max(0.0), (to_s + room_s).min(whole_s)];
-        self.range_s = (range_s[1] - range_s[0] < 0.7 * whole_s).then_some(range_s);
+        let span_s = range_s[1] - range_s[0];
+        // A formula without windows that is not judged looks nowhere in particular.
+        self.range_s = (span_s > 0.0 && span_s < 0.7 * whole_s).then_some(range_s);
         at_s
     }
 

@@ -72,8 +72,5 @@ pub(super) fn after(ui: &mut Ui, feed: &Feed, desk: &mut Desk) {
         if ui.button("save the flight as a scenario").clicked() {
             desk.save = true;
         }
-        if let Some(note) = &desk.note {
-            ui.label(note);
-        }
     });
 }

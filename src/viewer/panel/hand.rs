@@ -3,7 +3,8 @@
 use bevy_egui::egui::{Key, PointerButton, Response, Ui, Vec2};
 use trimproof_plant::SwitchName;
 
-use crate::feed::Act;
+use super::keys::pressed_once;
+use crate::feed::{Act, FARTHEST_DEG};
 
 /// How far the pointer leads the hand, deg per logical px.
 const DEG_PER_PX: f64 = 0.06;
@@ -46,7 +47,7 @@ impl Hand {
         // A text field has the keys first.
         let typing = ui.ctx().egui_wants_keyboard_input();
         let down = |key: Key| !typing && ui.input(|input| input.key_down(key));
-        let pressed = |key: Key| !typing && ui.input(|input| input.key_pressed(key));
+        let pressed = |key: Key| !typing && pressed_once(ui, key);
         for (index, (key, switch)) in SWITCHES.into_iter().enumerate() {
             let closed = down(key) || self.clicked[index];
             if closed != self.closed[index] {
@@ -54,6 +55,7 @@ impl Hand {
                 acts.push(Act::Switch(switch, closed));
             }
         }
+        // A key that is held repeats; a switch is put over once.
         if pressed(Key::T) {
             acts.push(self.toggle_force_trim());
         }
@@ -92,6 +94,10 @@ impl Hand {
             self.wanted_deg[1] +=
                 DEG_PER_PX * f64::from(pointer.x) + KEY_DEG_PER_S * elapsed_s * f64::from(keys.x);
         }
+        // Beyond what the hand is led to, the pointer would have to come all the way back.
+        self.wanted_deg = self
+            .wanted_deg
+            .map(|deg| deg.clamp(-FARTHEST_DEG, FARTHEST_DEG));
         if self.gripping {
             acts.push(Act::Lead {
                 pitch_deg: self.wanted_deg[0],

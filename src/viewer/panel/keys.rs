@@ -1,6 +1,6 @@
 //! Keys of a replay. Those of a flight are in `hand.rs`.
 
-use bevy_egui::egui::{Key, Ui};
+use bevy_egui::egui::{Event, Key, Ui};
 
 use super::{Desk, list};
 use crate::camera::{Orbit, View};
@@ -10,12 +10,23 @@ use crate::story::{Clock, Story};
 /// A tenth of a second, for the longer step.
 const LONG_STEP_S: f64 = 0.1;
 
+/// Whether a key goes down now; its repetitions while it is held do not count.
+pub(super) fn pressed_once(ui: &Ui, wanted: Key) -> bool {
+    ui.input(|input| {
+        input.events.iter().any(|event| {
+            matches!(event, Event::Key { key, pressed: true, repeat: false, .. } if *key == wanted)
+        })
+    })
+}
+
 /// Does what the keys say.
 pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, flown: bool) {
     if ui.ctx().egui_wants_keyboard_input() {
         return;
     }
-    let pressed = |key: Key| ui.input(|input| input.key_pressed(key));
+    let pressed = |key: Key| pressed_once(ui, key);
+    // What goes on step by step may repeat while its key is held.
+    let stepped = |key: Key| ui.input(|input| input.key_pressed(key));
     let shift = ui.input(|input| input.modifiers.shift);
     if pressed(Key::H) || pressed(Key::F1) {
         desk.help = !desk.help;
@@ -35,10 +46,10 @@ pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, f
         clock.toggle();
     }
     for (key, way) in [(Key::ArrowLeft, -1), (Key::ArrowRight, 1)] {
-        if pressed(key) && shift {
+        if stepped(key) && shift {
             clock.pause();
             clock.jump(clock.at_s() + f64::from(way) * LONG_STEP_S);
-        } else if pressed(key) {
+        } else if stepped(key) {
             clock.step(way);
         }
     }
@@ -70,10 +81,10 @@ pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, f
             list::look_at(next, story, clock, desk);
         }
     }
-    if pressed(Key::Plus) || pressed(Key::Equals) {
+    if stepped(Key::Plus) || stepped(Key::Equals) {
         desk.zoom(story, clock.at_s(), 1.5);
     }
-    if pressed(Key::Minus) {
+    if stepped(Key::Minus) {
         desk.zoom(story, clock.at_s(), 1.0 / 1.5);
     }
     if pressed(Key::Num0) {
@@ -98,7 +109,7 @@ pub(super) fn views(ui: &Ui, desk: &mut Desk, orbit: &mut Orbit, layout: &Layout
         Key::Num6,
         Key::Num7,
     ];
-    let pressed = |key: Key| ui.input(|input| input.key_pressed(key));
+    let pressed = |key: Key| pressed_once(ui, key);
     let mut wanted = keys
         .into_iter()
         .zip(View::ALL)

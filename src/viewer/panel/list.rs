@@ -5,7 +5,7 @@ use trimproof_harness::card::text;
 
 use super::Desk;
 use crate::look::colour;
-use crate::story::{Clock, Story, Told};
+use crate::story::{Clock, SourceState, Story, Told};
 
 /// Draws the list.
 pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Desk) {
@@ -15,6 +15,9 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
             desk.forget();
         }
     });
+    if let Some(told) = desk.chosen.and_then(|index| story.told.get(index)) {
+        ui.label(RichText::new(detail(told)).small());
+    }
     ScrollArea::vertical()
         .id_salt("expectations")
         .auto_shrink([false, false])
@@ -22,7 +25,8 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
             for index in order(&story.told) {
                 let told = &story.told[index];
                 let chosen = desk.chosen == Some(index);
-                let response = ui.add(egui::Button::selectable(chosen, line(told)).truncate());
+                let response =
+                    ui.add(egui::Button::selectable(chosen, line(told, is_over(story))).truncate());
                 let mut more = told.that.clone();
                 if let Some(because) = &told.because {
                     more.push_str("\nbecause ");
@@ -33,16 +37,12 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
                 }
             }
         });
-    if let Some(told) = desk.chosen.and_then(|index| story.told.get(index)) {
-        ui.separator();
-        ui.label(RichText::new(detail(told)).small());
-    }
 }
 
 /// The expectation that a picture is about, above its plots.
 pub(super) fn caption(ui: &mut Ui, story: &Story, desk: &Desk) {
     if let Some(told) = desk.chosen.and_then(|index| story.told.get(index)) {
-        ui.label(line(told).strong());
+        ui.label(line(told, is_over(story)).strong());
         ui.label(RichText::new(detail(told)).small());
         ui.separator();
     }
@@ -86,9 +86,17 @@ fn order(told: &[Told]) -> Vec<usize> {
     order
 }
 
-fn line(told: &Told) -> RichText {
+/// Nothing more will come: what is not judged now will not be.
+fn is_over(story: &Story) -> bool {
+    !matches!(story.source, SourceState::Reading | SourceState::Running)
+}
+
+fn line(told: &Told, is_over: bool) -> RichText {
     match &told.judgement {
-        None => RichText::new(format!("to come   {}", told.name)).color(colour::SOFT_INK),
+        None => {
+            let word = if is_over { "not judged" } else { "to come" };
+            RichText::new(format!("{word}   {}", told.name)).color(colour::SOFT_INK)
+        }
         Some(judgement) => {
             let word = if judgement.held { "held" } else { "BROKEN" };
             let margin = if judgement.margin.is_finite() {

@@ -199,7 +199,7 @@ fn work_scene(ui: &Ui, scene: &egui::Response, rest: Rect, desktop: &mut Desktop
         for act in desktop.desk.hand.acts(ui, scene, stick_deg) {
             feed.act(act);
         }
-        if ui.input(|input| input.key_pressed(egui::Key::Enter)) {
+        if keys::pressed_once(ui, egui::Key::Enter) {
             feed.act(crate::feed::Act::End);
         }
     }

@@ -229,15 +229,17 @@ fn play_gauge(painter: &Painter, story: &Story, desk: &Desk, layout: &Layout, in
     let at = instant.axis[axis].in_play as f32;
     let x = rect.center().x + 0.5 * rect.width() * at;
     painter.circle_filled(pos2(x, rect.center().y), 6.0, colour::INK);
-    let flank = if at.abs() > 0.98 {
-        "on a flank"
-    } else {
-        "between the flanks"
+    let flank = match (drive.backlash_m > 0.0, at.abs() > 0.98) {
+        (false, _) => "the gears have no play",
+        (true, true) => "on a flank",
+        (true, false) => "between the flanks",
     };
-    let text = format!(
-        "{flank}; drawn {:.0} times too wide",
-        layout.axis[axis].play_drawn
-    );
+    let drawn = layout.axis[axis].play_drawn;
+    let text = if drive.backlash_m > 0.0 && drawn >= 1.5 {
+        format!("{flank}; drawn {drawn:.0} times too wide")
+    } else {
+        flank.to_owned()
+    };
     painter.text(
         rect.left_bottom() + vec2(0.0, 6.0),
         Align2::LEFT_TOP,

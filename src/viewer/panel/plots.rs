@@ -36,8 +36,10 @@ pub struct PlotOf {
 /// Parts signals into plots: by unit, and angles by axis; in the order in which they come.
 pub fn plots_of(signals: &[&'static str]) -> Vec<PlotOf> {
     let mut plots: Vec<PlotOf> = Vec::new();
-    for name in signals {
-        let Some(info) = info(name) else { continue };
+    for (index, name) in signals.iter().enumerate() {
+        let Some(info) = info(name).filter(|_| !signals[..index].contains(name)) else {
+            continue;
+        };
         let axis = name
             .split('.')
             .next()
@@ -108,7 +110,7 @@ pub(super) fn show(
                 desk,
                 plot,
                 height + more,
-                [index == 0, index == last],
+                (index, plots.len()),
             ));
         }
     };
@@ -188,8 +190,9 @@ fn one(
     desk: &mut Desk,
     plot: &PlotOf,
     height: f32,
-    [is_first, is_last]: [bool; 2],
+    (index, count): (usize, usize),
 ) -> Rect {
+    let (is_first, is_last) = (index == 0, index + 1 == count);
     let shown_s = desk.shown_s(story);
     let pieces = (ui.available_width() as usize).clamp(100, 4000);
     let tick_s = story.tick_s();
@@ -212,7 +215,7 @@ fn one(
     let bounds = [middle - 0.56 * span, middle + 0.56 * span];
     let is_window = desk.arrangement == super::Arrangement::Window;
     let ui_width = ui.available_width();
-    let made = Plot::new(&plot.title)
+    let made = Plot::new(("plot", index))
         .height(height)
         .allow_drag(false)
         .allow_zoom(false)
@@ -259,7 +262,7 @@ fn one(
                     .allow_hover(false),
             );
         }
-        for (index, (name, curve)) in curves.into_iter().enumerate() {
+        for (place, (name, curve)) in curves.into_iter().enumerate() {
             let style = if name.ends_with("reference_deg") || name.starts_with("hand.") {
                 LineStyle::dashed_dense()
             } else {
@@ -267,7 +270,7 @@ fn one(
             };
             made.line(
                 Line::new(name, PlotPoints::from(curve))
-                    .color(CURVES[index % CURVES.len()])
+                    .color(CURVES[place % CURVES.len()])
                     .width(1.6)
                     .style(style)
                     .allow_hover(false),
@@ -460,8 +463,22 @@ mod tests {
             ]),
             ["voltage, V", "pitch angle, deg", "lag, full steps"]
         );
-        let many = ["pitch.stick_deg"; 13];
-        assert_eq!(plots_of(&many).len(), 3);
+        // Seven angles of pitch: more than a plot has colours for. Twice the same is once.
+        let many = [
+            "pitch.stick_deg",
+            "pitch.trim_deg",
+            "pitch.trim_deg",
+            "pitch.deflection_deg",
+            "pitch.reference_deg",
+            "pitch.drive_deg",
+            "pitch.believed_deg",
+            "hand.pitch_deg",
+        ];
+        let counts: Vec<usize> = plots_of(&many)
+            .iter()
+            .map(|plot| plot.signals.len())
+            .collect();
+        assert_eq!(counts, [6, 1]);
     }
 
     #[test]

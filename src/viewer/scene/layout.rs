@@ -225,7 +225,8 @@ impl AxisLayout {
                 (0.034_f32 + 0.014 * strength).clamp(0.025, 0.12),
             ],
             cartridge: CartridgeLayout::of(&axis.cartridge),
-            full_nm: cartridge.torque_nm(far_rad) as f32,
+            // A cartridge whose play is wider than the travel never carries anything.
+            full_nm: (cartridge.torque_nm(far_rad) as f32).max(1e-6),
         }
     }
 

@@ -15,9 +15,9 @@ const LEAST_N: f32 = 0.05;
 /// Length of the arrow, m/N, and the shortest and longest in shares of the grip's height.
 const ARROW_M_PER_N: f32 = 0.009;
 const ARROW_SHARES: [f32; 2] = [0.14, 0.8];
-/// So near to a stop's angle a contact is that stop's: beside obstacles, and where there is nothing else to touch. With the
-/// other axis out of the middle a pin is met a little earlier.
-const STOP_WITHIN_DEG: f64 = 0.05;
+/// So near to the angle at which a pin is met a contact is that pin's: beside obstacles, and where there is nothing else to
+/// touch. The thickness of tube and pin is not in that angle.
+const STOP_WITHIN_DEG: f64 = 0.15;
 const STOP_ALONE_DEG: f64 = 3.0;
 /// Contact forces below this are none, N.
 const TOUCH_N: f64 = 1e-6;
@@ -95,9 +95,17 @@ pub fn lit(instant: &Instant, stops_deg: [[f64; 2]; 2], has_obstacles: bool) -> 
         STOP_ALONE_DEG
     };
     let mut pins = [false; 4];
+    let [pitch_deg, _] = [PITCH, ROLL].map(|axis| instant.axis[axis].stick_deg);
+    // The pins stand still: with pitch out of the middle the tube is lower where it meets a roll pin, and meets it earlier.
+    let lower = libm::cos(pitch_deg.to_radians());
+    let met_deg = |stop_deg: f64| libm::atan(libm::tan(stop_deg.to_radians()) * lower).to_degrees();
     for axis in [PITCH, ROLL] {
         let of = &instant.axis[axis];
-        let [low_deg, high_deg] = stops_deg[axis];
+        let mut ends_deg = stops_deg[axis];
+        if axis == ROLL {
+            ends_deg = ends_deg.map(met_deg);
+        }
+        let [low_deg, high_deg] = ends_deg;
         pins[2 * axis] = of.stop_force_n > TOUCH_N && of.stick_deg < low_deg + within_deg;
         pins[2 * axis + 1] = of.stop_force_n < -TOUCH_N && of.stick_deg > high_deg - within_deg;
     }

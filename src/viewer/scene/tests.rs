@@ -178,6 +178,54 @@ fn stops_light_when_they_push() {
     );
 }
 
+/// The twin itself leans on the roll stop with pitch far aft: the pin stands still, the stick meets it earlier than upright, and
+/// it is the pin that lights, not the seat.
+#[test]
+fn a_roll_stop_met_with_pitch_aft_is_the_stop() {
+    let text = r#"
+title = "To the right, far aft"
+purpose = "for tests"
+rigs = ["bittern"]
+length_s = 4.0
+
+[[do]]
+at_s = 0.8
+what = "grip"
+
+[[do]]
+at_s = 1.0
+what = "carry"
+pitch_deg = 15.5
+over_s = 1.0
+
+[[do]]
+at_s = 2.2
+what = "carry"
+roll_deg = 18.1
+over_s = 1.0
+
+[[expect]]
+name = "any"
+that = "always(pitch.stick_deg < 90)"
+"#;
+    let scenario = trimproof_harness::scenario::Scenario::parse(text).unwrap();
+    let rig = rig("bittern");
+    let mut target = trimproof_harness::run::LogicTarget::new();
+    let run = trimproof_harness::run::run_scenario(&rig, &scenario, &mut target, &mut |_| true);
+    let story = Story::of_trace(rig, None, run.trace, &[]);
+    let last = story.instant(3.9).unwrap();
+    assert!(
+        last.contact && last.axis[1].stick_deg < 16.9,
+        "{:?}",
+        last.axis[1]
+    );
+    let stops = [[-19.0, 20.0], [-17.0, 17.0]];
+    assert_eq!(
+        lit(&last, stops, true),
+        ([false, false, false, true], false)
+    );
+}
+
 /// An app without window and renderer.
 fn app(story: Story) -> App {
     let mut app = App::new();

@@ -40,10 +40,12 @@ impl Lanes {
         for lane in &mut self.lanes {
             let switches = trace.switches(lane.name);
             for row in self.rows..rows {
-                let code = match switches {
-                    Some(values) => u8::from(values[row]),
+                let code = if lane.name == "state" {
                     // The order of the states is fixed, and there are few.
-                    None => trace.state(row).map_or(0, |state| state as u8),
+                    trace.state(row).map_or(0, |state| state as u8)
+                } else {
+                    // A column that an older trace does not have was never on.
+                    switches.map_or(0, |values| u8::from(values[row]))
                 };
                 if lane.stretches.last().is_none_or(|(_, last)| *last != code) {
                     lane.stretches.push((row, code));

@@ -18,9 +18,9 @@ use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
 use trimproof_plant::nearest;
 use trimproof_viewer::film::{
-    Animation, Shot, contact_sheet, encode_png, frames_of, telling_instants,
+    Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, telling_instants,
 };
-use trimproof_viewer::{Film, Story, Studio, check_driver};
+use trimproof_viewer::{Film, Story, Studio, ViewError, check_driver};
 
 /// Pictures of a run from which the colours of its animation are chosen.
 const SAMPLES: usize = 9;
@@ -45,7 +45,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         Some(name) => Some(expectation(&story, name)?),
         None => None,
     };
-    let work = Work::of(args, &story)?;
+    let work = Work::of(args, &story, chosen)?;
     // Last of all: where anything is wrong, nothing is written.
     try_folder(&args.into)
         .map_err(|error| Failure::cannot_write(args.into.display().to_string(), &error))?;
@@ -78,7 +78,11 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         }
     }
     if !work.sheet_s.is_empty() {
-        let shots = take(&mut studio, &work.sheet_s, &mut go_on)?;
+        let mut shots = Vec::with_capacity(work.sheet_s.len());
+        studio.take(&work.sheet_s, &mut |_, shot| {
+            shots.push(for_sheet(shot));
+            go_on()
+        })?;
         if shots.len() == work.sheet_s.len()
             && let Some(sheet) = contact_sheet(&shots)
         {
@@ -97,20 +101,19 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         let samples = take(&mut studio, &samples_s, &mut || {
             !stop.load(Ordering::Relaxed)
         })?;
-        if samples.len() < samples_s.len() {
-            return Ok(Exit::Stopped);
-        }
-        let mut animation = Animation::new(&samples, args.fps)?;
-        let mut refused = None;
-        studio.take(&work.frames_s, &mut |_, shot| {
-            refused = animation.push(shot).err();
-            refused.is_none() && go_on()
-        })?;
-        if let Some(error) = refused {
-            return Err(error.into());
-        }
-        if !stop.load(Ordering::Relaxed) {
-            write(format!("{label}.gif"), animation.finish()?)?;
+        if samples.len() == samples_s.len() {
+            let mut animation = Animation::new(&samples, args.fps)?;
+            let mut refused = None;
+            studio.take(&work.frames_s, &mut |_, shot| {
+                refused = animation.push(shot).err();
+                refused.is_none() && go_on()
+            })?;
+            if let Some(error) = refused {
+                return Err(error.into());
+            }
+            if !stop.load(Ordering::Relaxed) {
+                write(format!("{label}.gif"), animation.finish()?)?;
+            }
         }
     }
     bar.finish_and_clear();
@@ -174,7 +177,10 @@ struct Work {
 }
 
 impl Work {
-    fn of(args: &FilmArgs, story: &Story) -> Result<Self, Failure> {
+    fn of(args: &FilmArgs, story: &Story, chosen: Option<usize>) -> Result<Self, Failure> {
+        if story.trace.rows() == 0 {
+            return Err(ViewError::Empty.into());
+        }
         let end_s = story.head_s();
         if let Some(late) = args
             .at
@@ -197,13 +203,15 @@ impl Work {
         };
         let mut stills_s = args.at.clone();
         if stills_s.is_empty() && sheet_s.is_empty() && frames_s.is_empty() {
-            // Nothing asked for: the worst instant of what broke, else the end.
-            let broken = story.told.iter().filter_map(|told| told.judgement.as_ref());
-            let first = broken
-                .filter(|judgement| !judgement.held)
-                .map(|judgement| judgement.at_s)
-                .next();
-            stills_s.push(first.unwrap_or(end_s));
+            // Nothing asked for: the worst instant of what is looked at, else of what broke first, else the end.
+            let judged = |index: usize| story.told.get(index)?.judgement.as_ref();
+            let broken = story
+                .told
+                .iter()
+                .filter_map(|told| told.judgement.as_ref())
+                .find(|judgement| !judgement.held);
+            let worst = chosen.and_then(judged).or(broken);
+            stills_s.push(worst.map_or(end_s, |judgement| judgement.at_s));
         }
         Ok(Self {
             stills_s,

@@ -1,39 +1,41 @@
 //! `fly`: the stick in the user's own hand, against the controller, in real time; the flight can be kept as a scenario.
 
 use super::{subject, watch};
-use crate::CommandResult;
 use crate::args::FlyArgs;
 use crate::board::Place;
 use crate::commands::signals::rig_file;
 use crate::exit::Exit;
 use crate::output::emit;
-use crate::report::Failure;
+use crate::report::{self, Failure};
+use crate::{CommandResult, stop};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use std::sync::atomic::Ordering;
 use std::time::Instant;
 use trimproof_harness::scenario::name_of;
-use trimproof_harness::suite::{Problem, load_rig, plain, try_file, write_whole};
+use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
 use trimproof_plant::Rig;
 use trimproof_viewer::{Pace, Save, Session, Source, Watch, session_scenario};
 
-/// Where a flight is kept unless the user says otherwise.
-const USUAL: &str = "flown.toml";
+/// What a kept flight is called unless the user says otherwise.
+const USUAL: &str = "flown";
 
 /// Runs the command.
 ///
 /// # Errors
 /// If a file or an argument cannot be used, or there is nothing to show it on.
-pub fn run(args: &FlyArgs) -> CommandResult {
+pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     let begun = Instant::now();
-    let rig = Arc::new(load_rig(&rig_file(&args.rig)?)?);
+    let stop = stop::on_signal();
+    let rig_path = rig_file(&args.rig)?;
+    let rig = Arc::new(load_rig(&rig_path)?);
     let (signals, view) = (
         subject::signals(&args.look.signal)?,
         subject::view(args.look.view.as_deref())?,
     );
-    let file = args.save.clone().unwrap_or_else(|| PathBuf::from(USUAL));
-    name_of(&file).map_err(|error| Failure::from(Problem::new(&file, error)))?;
-    if args.save.is_some() {
-        try_file(&file)
+    if let Some(file) = &args.save {
+        name_of(file).map_err(|error| Failure::from(Problem::new(file, error)))?;
+        try_file(file)
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
     let place = Arc::new(Place::open_target(&args.target, None)?);
@@ -50,18 +52,17 @@ pub fn run(args: &FlyArgs) -> CommandResult {
         size: args.window.size.0,
         at_s: None,
         close_after_s: args.window.close_after,
-        save: Some(saver(&rig, &file)),
+        stop,
+        save: Some(saver(&rig, args.save.as_deref(), &rig_path)),
         begun,
     })?;
+    watch::tell_farewell(&seen);
     let mut out = String::new();
-    if let (Some(session), Some(file)) = (&seen.session, &args.save) {
-        // Asked for beforehand: kept without another question.
-        let told = save(&rig, file, session).map_err(|why| Failure::CannotWrite {
-            what: file.display().to_string(),
-            why,
-        })?;
-        out.push_str(&format!("{told}\n"));
-    }
+    let mut exit = if stop.load(Ordering::Relaxed) {
+        Exit::Stopped
+    } else {
+        Exit::Held
+    };
     if let Some(session) = &seen.session {
         out.push_str(&format!(
             "flown for {} s, {} events, hash {}\n",
@@ -69,25 +70,54 @@ pub fn run(args: &FlyArgs) -> CommandResult {
             session.events.len(),
             session.hash
         ));
+        if let Some(why) = &session.cut {
+            out.push_str(&format!("the flight was cut short: {why}\n"));
+            exit = Exit::Target;
+        }
+        // Asked for beforehand: kept without another question.
+        if let Some(file) = &args.save {
+            match save(&rig, file, session) {
+                Ok(told) => out.push_str(&format!("{told}\n")),
+                Err(why) => {
+                    let what = file.display().to_string();
+                    report::print(&Failure::CannotWrite { what, why }, paint);
+                    exit = Exit::CannotWrite;
+                }
+            }
+        }
     }
     if args.window.costs {
         watch::tell_costs(&mut out, &seen);
     }
     emit(&out)?;
     watch::finish_log(&place)?;
-    let cut = seen.finished.and_then(|finished| finished.cut);
-    Ok(match cut {
-        Some(why) if !why.starts_with("stopped at") => {
-            emit(&format!("the flight was cut short: {why}\n"))?;
-            Exit::Target
-        }
-        _ => Exit::Held,
+    Ok(exit)
+}
+
+/// Saves where the user said, else beside the folder of the rig, where `prove` finds the rig again, under a name that is free.
+fn saver(rig: &Arc<Rig>, asked: Option<&Path>, rig_path: &Path) -> Save {
+    let rig = Arc::clone(rig);
+    let asked = asked.map(Path::to_owned);
+    let folder = rig_path.parent().unwrap_or(Path::new(""));
+    let home = if folder.file_name().is_some_and(|name| name == "rigs") {
+        folder.parent().unwrap_or(Path::new("")).to_owned()
+    } else {
+        PathBuf::new()
+    };
+    Box::new(move |session| {
+        let file = asked.clone().unwrap_or_else(|| free_name(&home));
+        save(&rig, &file, session)
     })
 }
 
-fn saver(rig: &Arc<Rig>, file: &Path) -> Save {
-    let (rig, file) = (Arc::clone(rig), file.to_owned());
-    Box::new(move |session| save(&rig, &file, session))
+/// The first of `flown.toml`, `flown-2.toml` ... that is not there.
+fn free_name(folder: &Path) -> PathBuf {
+    let first = folder.join(format!("{USUAL}.toml"));
+    let others = (2_u32..).map(|number| folder.join(format!("{USUAL}-{number}.toml")));
+    std::iter::once(first.clone())
+        .chain(others)
+        .find(|file| !file.exists())
+        .unwrap_or(first)
 }
 
 /// Writes a flight as a scenario; gives what to tell the user.
@@ -95,5 +125,16 @@ fn save(rig: &Rig, file: &Path, session: &Session) -> Result<String, String> {
     let name = name_of(file).map_err(|error| error.message)?;
     let text = session_scenario(rig, &name, session).to_toml();
     write_whole(file, text.as_bytes()).map_err(|error| plain(&error))?;
-    Ok(format!("kept as {}", file.display()))
+    let mut told = format!("kept as {}", file.display());
+    if let Err(problems) = load(&[file.to_owned()], None) {
+        let why = problems
+            .first()
+            .map(|problem| problem.error.message.clone())
+            .unwrap_or_default();
+        told.push_str(&format!(
+            "; to prove it, put it beside or below the folder that holds `rigs/{}.toml`: {why}",
+            rig.name
+        ));
+    }
+    Ok(told)
 }

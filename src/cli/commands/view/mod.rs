@@ -25,9 +25,16 @@ mod here {
 
     impl From<ViewError> for Failure {
         fn from(error: ViewError) -> Self {
-            Failure::Argument {
-                message: error.to_string(),
-                help: error.help().map(str::to_owned),
+            match error {
+                // Something may have been written before.
+                ViewError::NoPicture { .. } | ViewError::Encoding(_) => Failure::CannotWrite {
+                    what: "a picture".to_owned(),
+                    why: error.to_string(),
+                },
+                _ => Failure::Argument {
+                    message: error.to_string(),
+                    help: error.help().map(str::to_owned),
+                },
             }
         }
     }
@@ -37,6 +44,7 @@ mod here {
 mod absent {
     use crate::CommandResult;
     use crate::args::{FilmArgs, FlyArgs, WatchArgs};
+    use crate::output::Paint;
     use crate::report::Failure;
 
     /// Says how to get it.
@@ -45,7 +53,7 @@ mod absent {
     }
 
     /// Says how to get it.
-    pub fn fly(_: &FlyArgs) -> CommandResult {
+    pub fn fly(_: &FlyArgs, _: Paint) -> CommandResult {
         refuse("fly")
     }
 

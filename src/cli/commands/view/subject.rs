@@ -8,9 +8,9 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, Problem, list, load, load_rig};
-use trimproof_harness::trace::{About, Trace, TraceError, columns};
+use trimproof_harness::trace::{About, ColumnInfo, ColumnKind, Trace, TraceError, columns};
 use trimproof_plant::{FileError, Rig, nearest};
-use trimproof_viewer::View;
+use trimproof_viewer::{View, ViewError};
 
 /// Folder in which a scenario is looked for by name.
 const SCENARIO_FOLDER: &str = "scenarios";
@@ -84,7 +84,15 @@ pub fn signals(names: &[String]) -> Result<Vec<&'static str>, Failure> {
     names
         .iter()
         .map(|name| {
+            let is_number =
+                |info: &&ColumnInfo| matches!(info.kind, ColumnKind::Number | ColumnKind::Integer);
             let found = columns().iter().find(|info| info.name == name);
+            if found.is_some_and(|info| !is_number(&info)) {
+                return Err(Failure::Argument {
+                    message: format!("`{name}` is no number, it has its lane below the plots"),
+                    help: Some("leave it away".to_owned()),
+                });
+            }
             found.map(|info| info.name).ok_or_else(|| {
                 let near = nearest(name, columns().iter().map(|info| info.name));
                 Failure::Argument {
@@ -153,7 +161,10 @@ fn scenario_file(named: &Path) -> PathBuf {
 
 fn of_trace(args: &SubjectArgs) -> Result<Subject, Failure> {
     let file = args.what.clone();
-    let (about, _) = Trace::peek(&file).map_err(|error| unusable(&file, &error))?;
+    let (about, rows) = Trace::peek(&file).map_err(|error| unusable(&file, &error))?;
+    if rows == 0 {
+        return Err(ViewError::Empty.into());
+    }
     let rig = Arc::new(match &args.rig {
         Some(named) => load_rig(&rig_file(named)?)?,
         None => load_rig(&rig_of(&about, &file)?)?,
@@ -249,13 +260,19 @@ fn own_scenario(named: &Path, about: &About) -> Result<Arc<Scenario>, Failure> {
 /// The scenario that a trace names, if it is where scenarios stand and can be used; else a note, for the trace is there all the same.
 fn scenario_of(about: &About) -> Option<Arc<Scenario>> {
     let file = scenario_file(Path::new(&about.scenario));
+    let exists = file.is_file();
     let found = load(&[file], None)
         .ok()
         .and_then(|cases| cases.into_iter().find(|case| case.rig_name == about.rig));
     if found.is_none() {
+        let why = if exists {
+            "cannot be used"
+        } else {
+            "is not at hand"
+        };
         let _ = writeln!(
             std::io::stderr(),
-            "note: the scenario `{}` is not at hand, so no expectations are shown; `--scenario FILE` names it",
+            "note: the scenario `{}` {why}, so no expectations are shown; `--scenario FILE` names it",
             about.scenario
         );
     }

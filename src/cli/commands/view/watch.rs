@@ -1,13 +1,14 @@
 //! `watch`: a scenario as it runs, or a trace, in a window.
 
 use super::subject::{self, Subject};
-use crate::CommandResult;
 use crate::args::WatchArgs;
 use crate::board::Place;
 use crate::exit::Exit;
 use crate::output::emit;
 use crate::report::Failure;
+use crate::{CommandResult, stop};
 use std::fmt::Write as _;
+use std::io::Write as _;
 use std::sync::Arc;
 use std::time::Instant;
 use trimproof_link::On;
@@ -51,9 +52,11 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         size: args.window.size.0,
         at_s: args.at,
         close_after_s: args.window.close_after,
+        stop: stop::on_signal(),
         save: None,
         begun,
     })?;
+    tell_farewell(&seen);
     let mut out = String::new();
     let mut exit = Exit::Held;
     if let (Some(finished), Subject::Scenario(case)) = (&seen.finished, &subject) {
@@ -80,6 +83,17 @@ pub fn finish_log(place: &Place) -> Result<(), Failure> {
     place
         .finish_log()
         .map_err(|(what, why)| Failure::CannotWrite { what, why })
+}
+
+/// Says how a board took the end, where that must be known: whoever stands beside a motor hears it first.
+pub fn tell_farewell(seen: &Seen) {
+    let farewell = seen
+        .finished
+        .as_ref()
+        .and_then(|finished| finished.farewell.as_ref());
+    if let Some(farewell) = farewell {
+        let _ = writeln!(std::io::stderr(), "note: {farewell}");
+    }
 }
 
 /// What the view cost, for those who want to know.
@@ -125,36 +139,33 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
         .filter(|judgement| judgement.held)
         .count();
     let count = finished.judgements.len();
-    let exit = match &finished.cut {
-        // Closing the window while it runs is no fault of the board.
-        Some(why) if why.starts_with("stopped at") => {
+    match &finished.cut {
+        Some(why) if finished.stopped => {
             let _ = writeln!(out, "{label}: {why}");
             return Exit::Stopped;
         }
         Some(why) => {
             let _ = writeln!(out, "{label}: cut short, {why}");
-            Exit::Target
+            return Exit::Target;
         }
-        None if held == count => Exit::Held,
-        None => Exit::Broken,
+        None => {}
+    }
+    let (exit, verdict) = if held == count {
+        (Exit::Held, "held")
+    } else {
+        (Exit::Broken, "broken")
     };
-    if finished.cut.is_none() {
-        let verdict = if exit == Exit::Held { "held" } else { "broken" };
-        let _ = writeln!(
-            out,
-            "{label}: {verdict}, {held} of {count} expectations held"
-        );
-        for judgement in finished
-            .judgements
-            .iter()
-            .filter(|judgement| !judgement.held)
-        {
-            let _ = writeln!(out, "  broken at {} s: {}", judgement.at_s, judgement.name);
-        }
-        let _ = writeln!(out, "hash {}", finished.hash);
+    let _ = writeln!(
+        out,
+        "{label}: {verdict}, {held} of {count} expectations held"
+    );
+    let broken = finished
+        .judgements
+        .iter()
+        .filter(|judgement| !judgement.held);
+    for judgement in broken {
+        let _ = writeln!(out, "  broken at {} s: {}", judgement.at_s, judgement.name);
     }
-    if let Some(farewell) = &finished.farewell {
-        let _ = writeln!(out, "note: {farewell}");
-    }
+    let _ = writeln!(out, "hash {}", finished.hash);
     exit
 }
