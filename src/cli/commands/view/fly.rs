@@ -132,7 +132,7 @@ fn save(rig: &Rig, file: &Path, session: &Session) -> Result<String, String> {
             .map(|problem| problem.error.message.clone())
             .unwrap_or_default();
         told.push_str(&format!(
-            "; to prove it, put it beside or below the folder that holds `rigs/{}.toml`: {why}",
+            "; to prove it, put it into a folder that has `rigs/{}.toml` in it or beside it: {why}",
             rig.name
         ));
     }
