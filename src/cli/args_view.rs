@@ -97,14 +97,14 @@ pub struct FilmArgs {
     #[arg(long)]
     pub gif: bool,
     /// Pictures a second of the animation
-    #[arg(long, value_name = "RATE", default_value_t = 15.0, value_parser = frames_per_s)]
+    #[arg(long, value_name = "RATE", default_value_t = 15.0, value_parser = frames_per_s, requires = "gif")]
     pub fps: f64,
     /// Show what this expectation is about: its signals, its windows, its worst instant
     #[arg(long, value_name = "NAME", conflicts_with = "signal")]
     pub expect: Option<String>,
-    /// Size of a picture, px
-    #[arg(long, value_name = "WxH", default_value = "1280x720")]
-    pub size: Size,
+    /// Size of a picture, px [default: 1280x720, of those on a sheet alone 640x360]
+    #[arg(long, value_name = "WxH")]
+    pub size: Option<Size>,
     /// Folder of the pictures, which is made if it is missing
     #[arg(long, value_name = "DIR", default_value = "film")]
     pub into: PathBuf,

@@ -15,11 +15,11 @@ use bevy_egui::{
     EguiPrimaryContextPass, PrimaryEguiContext,
 };
 
-use crate::camera::{FIELD_RAD, Orbit, View};
+use crate::camera::{FIELD_RAD, Orbit, View, field_rad};
 use crate::feed::Feed;
 use crate::look;
 use crate::panel::{self, Arrangement, Desk, Desktop};
-use crate::scene::{Layout, Move, Placed, ScenePlugin, Shown};
+use crate::scene::{Layout, Move, Placed, ScenePlugin, Shown, grip_at};
 use crate::story::{Clock, SourceState, Story};
 use crate::timing::Timing;
 
@@ -174,18 +174,36 @@ fn go_on(
     }
 }
 
-fn choose_instant(story: Res<Story>, clock: Res<Clock>, mut shown: ResMut<Shown>) {
+fn choose_instant(
+    story: Res<Story>,
+    clock: Res<Clock>,
+    layout: Res<Placed>,
+    desk: Res<Desk>,
+    mut shown: ResMut<Shown>,
+    mut orbit: ResMut<Orbit>,
+) {
     shown.set_if_neq(Shown(story.instant(clock.at_s())));
+    // The view of the grip goes with the grip.
+    let follows = match (&shown.0, desk.view) {
+        (Some(instant), View::Grip) => {
+            let [pitch_deg, roll_deg] = [0, 1].map(|axis| instant.axis[axis].stick_deg);
+            grip_at(&layout.0, pitch_deg, roll_deg) - grip_at(&layout.0, 0.0, 0.0)
+        }
+        _ => Vec3::ZERO,
+    };
+    if orbit.follows != follows {
+        orbit.follows = follows;
+    }
 }
 
 fn place_camera(
     orbit: Res<Orbit>,
     desk: Res<Desk>,
     scale: Option<Res<Scale>>,
-    mut cameras: Query<(&mut Camera, &mut Transform), With<SceneCamera>>,
+    mut cameras: Query<(&mut Camera, &mut Transform, &mut Projection), With<SceneCamera>>,
 ) {
     let scale = scale.map_or(1.0, |scale| scale.0);
-    for (mut camera, mut transform) in &mut cameras {
+    for (mut camera, mut transform, mut projection) in &mut cameras {
         transform.set_if_neq(orbit.transform());
         let Some(whole) = camera.physical_target_size() else {
             continue;
@@ -200,6 +218,11 @@ fn place_camera(
         let changed = camera.viewport.as_ref().is_none_or(|viewport| {
             viewport.physical_position != from || viewport.physical_size != size
         });
+        let field = field_rad(size.x as f32 / size.y as f32);
+        let is_other = matches!(&*projection, Projection::Perspective(seen) if seen.fov != field);
+        if is_other && let Projection::Perspective(seen) = &mut *projection {
+            seen.fov = field;
+        }
         if changed {
             camera.viewport = Some(Viewport {
                 physical_position: from,
@@ -252,7 +275,8 @@ fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>,
         Camera {
             order: 1,
             output_mode: CameraOutputMode::Write {
-                blend_state: Some(BlendState::ALPHA_BLENDING),
+                // What egui draws has its alpha in its colours already.
+                blend_state: Some(BlendState::PREMULTIPLIED_ALPHA_BLENDING),
                 clear_color: ClearColorConfig::None,
             },
             clear_color: ClearColorConfig::Custom(Color::NONE),

@@ -10,6 +10,13 @@ use crate::scene::Layout;
 /// Field of view, rad.
 pub const FIELD_RAD: f32 = 0.6;
 
+/// Field of view from top to bottom in a picture so many times as wide as high, rad: a picture that is higher than wide sees as far
+/// to the sides as one that is square.
+pub fn field_rad(aspect: f32) -> f32 {
+    let half = libm::tanf(0.5 * FIELD_RAD);
+    2.0 * libm::atanf(half / aspect.clamp(0.2, 1.0))
+}
+
 /// How near and how far the camera may go, in shares of the whole rig's distance.
 const NEAR_SHARE: f32 = 0.06;
 const FAR_SHARE: f32 = 4.0;
@@ -85,6 +92,8 @@ pub struct Orbit {
     pub above: f32,
     /// Distance, m.
     pub distance: f32,
+    /// How far what it looks at has moved from the target, m.
+    pub follows: Vec3,
     /// Distance from which the whole rig is seen, m.
     whole: f32,
 }
@@ -103,15 +112,16 @@ impl Orbit {
             View::Left => (middle, FRAC_PI_2, 0.10, 1.0),
             View::Behind => (middle, 0.0, 0.12, 1.0),
             View::Above => (middle, 0.0, 1.45, 1.0),
-            View::Pitch => (pitch_drive, 0.85, 0.22, 0.34),
-            View::Roll => (roll_drive, 2.35, 0.22, 0.36),
-            View::Grip => (grip, 0.45, 0.35, 0.3),
+            View::Pitch => (pitch_drive, 0.62, 0.22, 0.34),
+            View::Roll => (roll_drive, 2.08, 0.22, 0.36),
+            View::Grip => (grip, 0.45, 0.62, 0.3),
         };
         Self {
             target,
             around,
             above,
             distance: share * whole,
+            follows: Vec3::ZERO,
             whole,
         }
     }
@@ -143,8 +153,8 @@ impl Orbit {
         let (sin_around, cos_around) = libm::sincosf(self.around);
         let (sin_above, cos_above) = libm::sincosf(self.above);
         let out = Vec3::new(-sin_around * cos_above, sin_above, cos_around * cos_above);
-        Transform::from_translation(self.target + self.distance * out)
-            .looking_at(self.target, Vec3::Y)
+        let target = self.target + self.follows;
+        Transform::from_translation(target + self.distance * out).looking_at(target, Vec3::Y)
     }
 }
 
@@ -167,6 +177,7 @@ mod tests {
             around: 0.0,
             above: 0.0,
             distance: 1.0,
+            follows: Vec3::ZERO,
             whole: 1.0,
         }
     }
@@ -181,6 +192,15 @@ mod tests {
             ..orbit()
         };
         assert!((from_left.transform().translation - Vec3::NEG_X).length() < 1e-6);
+    }
+
+    /// What fits across a square fits across a picture that is half as wide as high.
+    #[test]
+    fn a_high_picture_sees_as_much_to_the_sides() {
+        assert!((field_rad(1.0) - FIELD_RAD).abs() < 1e-6);
+        assert!((field_rad(2.0) - FIELD_RAD).abs() < 1e-6);
+        let across = libm::tanf(0.5 * field_rad(0.5)) * 0.5;
+        assert!((across - libm::tanf(0.5 * FIELD_RAD)).abs() < 1e-6);
     }
 
     #[test]

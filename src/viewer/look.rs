@@ -77,6 +77,18 @@ pub fn load_colour32(share: f32) -> Color32 {
     Color32::from_rgb(r, g, b)
 }
 
+/// Tint of a state, the same wherever its name stands.
+pub fn state_tint(name: &str) -> Color32 {
+    match name {
+        "holding" => Color32::from_rgb(0xCF, 0xE9, 0xDF),
+        "released" => Color32::from_rgb(0xF3, 0xE6, 0xC4),
+        "nudging" => Color32::from_rgb(0xE3, 0xD9, 0xEA),
+        "tripped" => Color32::from_rgb(0xF3, 0xC9, 0xA9),
+        "limp" => Color32::from_rgb(0xE1, 0xE4, 0xE8),
+        _ => Color32::from_rgb(0xD3, 0xE5, 0xF3),
+    }
+}
+
 /// Sets fonts and colours of the panels.
 pub fn dress(context: &egui::Context) {
     context.set_fonts(fonts());

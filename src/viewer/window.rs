@@ -40,6 +40,8 @@ pub struct Watch {
     pub at_s: Option<f64>,
     /// Close by itself after so many seconds of real time.
     pub close_after_s: Option<f64>,
+    /// What will be done with a flight without another question, for the user; then there is no button for it.
+    pub promise: Option<String>,
     /// Saves a flight.
     pub save: Option<Save>,
     /// Set from outside (Ctrl-C): the window closes, the run is stopped.
@@ -104,6 +106,7 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
     };
     core(&mut app, beginning);
     drawn(&mut app, None, care);
+    app.world_mut().resource_mut::<Desk>().promise = watch.promise;
     app.insert_resource(Out(Arc::clone(&seen)))
         .insert_resource(Start {
             at_s: watch.at_s,

@@ -180,6 +180,21 @@ mod here {
     #[test]
     fn what_does_not_go_together_is_refused() {
         let place = place();
+        refused(
+            &place,
+            &["film", "stay"],
+            &["there is no scenario `stay`", "did you mean `stays`?"],
+        );
+        refused(
+            &place,
+            &["fly", "kittiwake", "--save", "scenarios/stays.toml"],
+            &["is there already"],
+        );
+        refused(
+            &place,
+            &["fly", "kittiwake", "--save", "x.txt"],
+            &["a scenario is a file NAME.toml"],
+        );
         let trace = "kept/stays@kittiwake.csv";
         refused(
             &place,

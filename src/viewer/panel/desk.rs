@@ -2,6 +2,7 @@
 
 use bevy::prelude::Resource;
 use bevy_egui::egui::{Pos2, Rect};
+use trimproof_harness::trace::ColumnKind;
 
 use super::hand::Hand;
 use crate::camera::View;
@@ -42,6 +43,8 @@ pub struct Desk {
     pub hand: Hand,
     /// The user has asked to save the flight.
     pub save: bool,
+    /// What will be done with a flight without another question.
+    pub promise: Option<String>,
     /// What was last done, for the user.
     pub note: Option<String>,
     usual: Vec<&'static str>,
@@ -68,6 +71,7 @@ impl Desk {
             drawn_from_s: None,
             hand: Hand::default(),
             save: false,
+            promise: None,
             note: None,
         }
     }
@@ -80,6 +84,8 @@ impl Desk {
             .signals
             .iter()
             .filter_map(|name| info(name))
+            // States and switches have their lanes.
+            .filter(|info| matches!(info.kind, ColumnKind::Number | ColumnKind::Integer))
             .map(|info| info.name)
             .collect();
         self.signals = if signals.is_empty() {

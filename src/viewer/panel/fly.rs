@@ -68,9 +68,14 @@ pub(super) fn after(ui: &mut Ui, feed: &Feed, desk: &mut Desk) {
     if feed.session.is_none() {
         return;
     }
-    ui.horizontal(|ui| {
-        if ui.button("save the flight as a scenario").clicked() {
-            desk.save = true;
+    ui.horizontal(|ui| match &desk.promise {
+        Some(promise) => {
+            ui.label(promise);
+        }
+        None => {
+            if ui.button("save the flight as a scenario").clicked() {
+                desk.save = true;
+            }
         }
     });
 }

@@ -5,7 +5,7 @@ use bevy_egui::egui::{
 };
 
 use super::Desk;
-use crate::look::{LEAST_TEXT, colour};
+use crate::look::{LEAST_TEXT, colour, state_tint};
 use crate::story::{Clock, Lane, Story, word};
 
 /// Height of a lane.
@@ -39,7 +39,11 @@ pub(super) fn show(
     for (index, lane) in lanes.iter().enumerate() {
         let top = whole.top() + 2.0 + HEIGHT * index as f32;
         let middle = top + 0.5 * HEIGHT;
-        let label = lane.name.trim_start_matches("fault.").replace('_', " ");
+        let label = match lane.name {
+            // On is usual: what is worth a lane is that it is off.
+            "force_trim" => "force trim off".to_owned(),
+            name => name.trim_start_matches("fault.").replace('_', " "),
+        };
         let ends = lane.stretches.iter().skip(1).map(|(row, _)| *row);
         let ends = ends.chain([story.trace.rows()]);
         for ((row, code), end) in lane.stretches.iter().zip(ends) {
@@ -53,8 +57,13 @@ pub(super) fn show(
                 pos2(left, top + 1.0),
                 pos2(right.max(left + 1.5), top + HEIGHT - 1.0),
             );
-            painter.rect_filled(bar, 0.0, fill(lane.name, *code));
             let text = word(lane, *code);
+            let tint = if lane.name == "state" {
+                state_tint(text)
+            } else {
+                fill(lane.name)
+            };
+            painter.rect_filled(bar, 0.0, tint);
             if !text.is_empty() {
                 let made = painter.layout_no_wrap(text.to_owned(), small.clone(), colour::INK);
                 if made.size().x + 6.0 <= bar.width() {
@@ -68,22 +77,13 @@ pub(super) fn show(
             }
         }
         if lane.name != "state" {
-            // The name stands inside its lane, where the plot's numbers leave no room for it.
+            // The name stands inside its lane, where the plot's numbers leave no room for it; no ground behind it, which would
+            // hide when things happened.
             let anchor = pos2(frame.left() + 3.0, middle);
-            let made = painter.layout_no_wrap(label, small.clone(), colour::INK);
-            let behind = Rect::from_min_size(
-                anchor - vec2(1.0, 0.5 * made.size().y),
-                made.size() + vec2(3.0, 0.0),
-            );
-            painter.rect_filled(
-                behind,
-                1.0,
-                Color32::from_rgba_unmultiplied(250, 251, 252, 205),
-            );
             painter.text(
                 anchor,
                 Align2::LEFT_CENTER,
-                made.text(),
+                label,
                 small.clone(),
                 colour::INK,
             );
@@ -106,16 +106,9 @@ pub(super) fn show(
     }
 }
 
-/// States in greys and tints that their words stand out from; faults warn, switches do not.
-fn fill(name: &str, code: u8) -> Color32 {
+/// Faults warn, switches do not; words stand out from all of them.
+fn fill(name: &str) -> Color32 {
     match name {
-        "state" => [
-            Color32::from_rgb(0xE4, 0xE7, 0xEB),
-            Color32::from_rgb(0xD3, 0xE5, 0xF3),
-            Color32::from_rgb(0xCF, 0xE9, 0xDF),
-            Color32::from_rgb(0xF3, 0xE6, 0xC4),
-            Color32::from_rgb(0xE3, 0xD9, 0xEA),
-        ][usize::from(code) % 5],
         name if name.starts_with("fault.") => Color32::from_rgb(0xE8, 0x9A, 0x5C),
         "contact" => Color32::from_rgb(0xE6, 0xB8, 0x55),
         _ => Color32::from_rgb(0x8F, 0xB8, 0xD6),

@@ -7,6 +7,9 @@ use super::Desk;
 use crate::look::colour;
 use crate::story::{Clock, SourceState, Story, Told};
 
+/// Most broken expectations that a picture names.
+const MOST_TOLD: usize = 2;
+
 /// Draws the list.
 pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Desk) {
     ui.horizontal(|ui| {
@@ -45,6 +48,15 @@ pub(super) fn caption(ui: &mut Ui, story: &Story, desk: &Desk) {
         ui.label(line(told, is_over(story)).strong());
         ui.label(RichText::new(detail(told)).small());
         ui.separator();
+        return;
+    }
+    let broken = story.told.iter().filter(|told| {
+        told.judgement
+            .as_ref()
+            .is_some_and(|judgement| !judgement.held)
+    });
+    for told in broken.take(MOST_TOLD) {
+        ui.add(egui::Label::new(line(told, true)).truncate());
     }
 }
 

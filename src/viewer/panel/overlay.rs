@@ -7,7 +7,7 @@ use bevy_egui::egui::{
 use trimproof_controller::{PITCH, ROLL};
 
 use super::Desk;
-use crate::camera::{FIELD_RAD, Orbit, View};
+use crate::camera::{Orbit, View, field_rad};
 use crate::look::{LEAST_TEXT, colour, load_colour32};
 use crate::scene::{Layout, arrow, lit};
 use crate::story::{Instant, Story};
@@ -20,7 +20,8 @@ pub fn project(orbit: &Orbit, scene: Rect, point: Vec3) -> Option<Pos2> {
     if depth < 1e-3 {
         return None;
     }
-    let scale = 0.5 * scene.height() / (libm::tanf(0.5 * FIELD_RAD) * depth);
+    let field_rad = field_rad(scene.width() / scene.height().max(1.0));
+    let scale = 0.5 * scene.height() / (libm::tanf(0.5 * field_rad) * depth);
     Some(scene.center() + vec2(seen.x * scale, -seen.y * scale))
 }
 
@@ -52,6 +53,8 @@ pub(super) fn show(
         let way = (tip - from).normalized();
         let right = way.x >= 0.0;
         let anchor = tip + vec2(if right { 8.0 } else { -8.0 }, 10.0 * way.y);
+        // An arrow that runs out of the picture still has its number, at the edge.
+        let anchor = desk.scene.shrink(12.0).clamp(anchor);
         let align = if right {
             Align2::LEFT_CENTER
         } else {
@@ -140,8 +143,8 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
     } else {
         Rect::from_min_max(bar.min - vec2(8.0, 22.0), bar.max + vec2(92.0, 38.0))
     };
-    let paper = Color32::from_rgba_unmultiplied(250, 251, 252, 214);
-    painter.rect_filled(back, 3.0, paper);
+    let paper = colour::PAPER;
+    painter.rect_filled(back, 0.0, paper);
     let (anchor, align, words) = if is_small {
         (
             bar.right_center() + vec2(10.0, 0.0),
@@ -169,7 +172,9 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
     for (axis, name) in [(PITCH, "pitch"), (ROLL, "roll")] {
         let load_nm = instant.axis[axis].cartridge_nm.abs() as f32;
         let full_nm = layout.axis[axis].full_nm;
-        let x = bar.left() + bar.width() * (load_nm / full_nm).clamp(0.0, 1.0);
+        // The marks stay on the ramp, at its ends too.
+        let inside = bar.shrink2(vec2(4.0, 0.0));
+        let x = inside.left() + inside.width() * (load_nm / full_nm).clamp(0.0, 1.0);
         let y = bar.bottom() + 11.0 + 15.0 * axis as f32;
         // A circle is pitch, a square is roll: on the ramp and before the words.
         let places = [pos2(x, bar.center().y), pos2(bar.left() + 5.0, y)];
@@ -212,11 +217,7 @@ fn play_gauge(painter: &Painter, story: &Story, desk: &Desk, layout: &Layout, in
     let drive = &story.rig.axis(axis).drive;
     let rect = Rect::from_min_size(desk.scene.left_top() + vec2(14.0, 32.0), vec2(180.0, 8.0));
     let back = Rect::from_min_max(rect.min - vec2(8.0, 22.0), rect.max + vec2(72.0, 26.0));
-    painter.rect_filled(
-        back,
-        3.0,
-        Color32::from_rgba_unmultiplied(250, 251, 252, 214),
-    );
+    painter.rect_filled(back, 0.0, colour::PAPER);
     let text = format!("play of the gears {:.0} \u{b5}m", 1e6 * drive.backlash_m);
     painter.text(
         rect.left_top() - vec2(0.0, 4.0),
@@ -225,9 +226,9 @@ fn play_gauge(painter: &Painter, story: &Story, desk: &Desk, layout: &Layout, in
         small.clone(),
         colour::INK,
     );
-    painter.rect_filled(rect, 2.0, colour::GRID);
+    painter.rect_filled(rect, 0.0, Color32::from_gray(0xB4));
     let at = instant.axis[axis].in_play as f32;
-    let x = rect.center().x + 0.5 * rect.width() * at;
+    let x = rect.center().x + 0.5 * (rect.width() - 8.0) * at;
     painter.circle_filled(pos2(x, rect.center().y), 6.0, colour::INK);
     let flank = match (drive.backlash_m > 0.0, at.abs() > 0.98) {
         (false, _) => "the gears have no play",
@@ -264,7 +265,7 @@ impl Labels<'_> {
             .layout_no_wrap(text.to_owned(), font, colour::INK);
         let wanted = align.anchor_size(at, made.size()).expand2(vec2(4.0, 1.0));
         let inside = self.scene.shrink(4.0);
-        if !inside.contains(wanted.center()) || inside.width() < wanted.width() {
+        if !inside.expand(8.0).contains(at) || inside.width() < wanted.width() {
             return;
         }
         let shift = vec2(
@@ -275,11 +276,7 @@ impl Labels<'_> {
         while let Some(other) = self.taken.iter().find(|other| other.intersects(rect)) {
             rect = rect.translate(vec2(0.0, other.bottom() - rect.top() + 2.0));
         }
-        self.painter.rect_filled(
-            rect,
-            2.0,
-            Color32::from_rgba_unmultiplied(250, 251, 252, 224),
-        );
+        self.painter.rect_filled(rect, 0.0, colour::PAPER);
         self.painter
             .galley(rect.min + vec2(4.0, 1.0), made, colour::INK);
         self.taken.push(rect);
@@ -302,7 +299,7 @@ mod tests {
         let scene = Rect::from_min_size(pos2(100.0, 50.0), vec2(400.0, 300.0));
         let middle = project(&orbit, scene, Vec3::ZERO).unwrap();
         assert!((middle - scene.center()).length() < 1e-3);
-        let top = Vec3::new(0.0, 2.0 * libm::tanf(0.5 * FIELD_RAD), 0.0);
+        let top = Vec3::new(0.0, 2.0 * libm::tanf(0.5 * crate::camera::FIELD_RAD), 0.0);
         let seen = project(&orbit, scene, top).unwrap();
         assert!(
             (seen.y - scene.top()).abs() < 1e-2 && (seen.x - 300.0).abs() < 1e-3,

@@ -9,7 +9,7 @@ use trimproof_harness::trace::titled;
 
 use super::Desk;
 use crate::look::{CURVES, colour};
-use crate::story::{Clock, Story, info};
+use crate::story::{Clock, Story, Told, info};
 
 /// Most curves in a plot.
 const MOST_CURVES: usize = 6;
@@ -23,6 +23,8 @@ const LEAST_IN_PICTURE: f32 = 52.0;
 /// From mark to mark on the axes, at least, logical px.
 const X_APART: f32 = 78.0;
 const Y_APART: f32 = 26.0;
+/// From a number to the edge of its plot, at least, logical px.
+const EDGE: f32 = 7.0;
 
 /// One plot: signals of one unit.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -176,6 +178,12 @@ fn short_name(name: &str, title: &str) -> String {
     }
 }
 
+/// A colour halfway to white.
+fn lighter(ink: Color32) -> Color32 {
+    let [r, g, b, _] = ink.to_array().map(|part| part / 2 + 127);
+    Color32::from_rgb(r, g, b)
+}
+
 /// A curve's colour, dark enough for text.
 fn text_colour(index: usize) -> Color32 {
     let [r, g, b, _] = CURVES[index % CURVES.len()].to_array();
@@ -212,7 +220,7 @@ fn one(
     // A signal that rests must not fill the plot with its last digit.
     let span = (high - low).max(least_span(&plot.title));
     let middle = 0.5 * (low + high);
-    let bounds = [middle - 0.56 * span, middle + 0.56 * span];
+    let bounds = [middle - 0.6 * span, middle + 0.6 * span];
     let is_window = desk.arrangement == super::Arrangement::Window;
     let ui_width = ui.available_width();
     let made = Plot::new(("plot", index))
@@ -230,7 +238,14 @@ fn one(
         .grid_fade(0.0)
         .set_margin_fraction(vec2(0.0, 0.0))
         .x_grid_spacer(|input| marks_of(input.bounds, ui_width / X_APART))
-        .y_grid_spacer(move |input| marks_of(input.bounds, (height / Y_APART).max(3.0)))
+        .y_grid_spacer(move |input| {
+            let mut marks = marks_of(input.bounds, (height / Y_APART).max(3.0));
+            // A number at the very edge would run into the heading above or below.
+            let (from, to) = input.bounds;
+            let edge = (to - from) * f64::from(EDGE / height);
+            marks.retain(|mark| (from + edge..=to - edge).contains(&mark.value));
+            marks
+        })
         .custom_x_axes(vec![
             AxisHints::new_x()
                 .label_spacing(1.0..=2.0)
@@ -249,11 +264,18 @@ fn one(
         } else {
             Sense::hover()
         });
+    let first = plot.signals.first().copied().unwrap_or_default();
     let response = made.show(ui, |made| {
         made.set_plot_bounds_x(shown_s[0]..=shown_s[1]);
         made.set_plot_bounds_y(bounds[0]..=bounds[1]);
         // Once for all plots, on the first.
-        marks(made, story, clock, desk, is_first.then_some(bounds[1]));
+        marks(
+            made,
+            story,
+            clock,
+            desk,
+            is_first.then_some((bounds, first)),
+        );
         if bounds[0] < 0.0 && bounds[1] > 0.0 {
             made.hline(
                 HLine::new("", 0.0)
@@ -262,17 +284,21 @@ fn one(
                     .allow_hover(false),
             );
         }
-        for (place, (name, curve)) in curves.into_iter().enumerate() {
-            let style = if name.ends_with("reference_deg") || name.starts_with("hand.") {
-                LineStyle::dashed_dense()
+        // What is wanted lies as a broad band under what is: dashes would break up where a curve is dense.
+        let is_wanted = |name: &str| name.ends_with("reference_deg") || name.starts_with("hand.");
+        let mut curves: Vec<_> = curves.into_iter().enumerate().collect();
+        curves.sort_by_key(|(_, (name, _))| !is_wanted(name));
+        for (place, (name, curve)) in curves {
+            let ink = CURVES[place % CURVES.len()];
+            let (ink, width) = if is_wanted(name) {
+                (lighter(ink), 4.0)
             } else {
-                LineStyle::Solid
+                (ink, 1.6)
             };
             made.line(
                 Line::new(name, PlotPoints::from(curve))
-                    .color(CURVES[place % CURVES.len()])
-                    .width(1.6)
-                    .style(style)
+                    .color(ink)
+                    .width(width)
                     .allow_hover(false),
             );
         }
@@ -291,14 +317,18 @@ fn one(
     *response.transform.frame()
 }
 
-/// Windows of expectations, worst instants with the margin at the height `top`, the range that is looped.
+/// Windows of expectations, worst instants, the range that is looped; with the plot's bounds and its first signal also the margins,
+/// above or below, where that signal is not.
 fn marks(
     made: &mut egui_plot::PlotUi<'_>,
     story: &Story,
     clock: &Clock,
     desk: &Desk,
-    top: Option<f64>,
+    numbers: Option<([f64; 2], &str)>,
 ) {
+    let is_broken = |told: &&Told| told.judgement.as_ref().is_some_and(|one| !one.held);
+    // More would be a heap of numbers: the list tells them.
+    let is_crowded = desk.chosen.is_none() && story.told.iter().filter(is_broken).count() > 2;
     for (index, told) in story.told.iter().enumerate() {
         let broken = told
             .judgement
@@ -313,7 +343,7 @@ fn marks(
             let to_s = to_s.max(from_s + story.tick_s());
             made.span(
                 Span::new("", *from_s..=to_s)
-                    .fill(Color32::from_rgba_unmultiplied(0x56, 0xB4, 0xE9, 44))
+                    .fill(Color32::from_rgb(0xDD, 0xED, 0xF8))
                     .border_width(0.0),
             );
         }
@@ -330,13 +360,26 @@ fn marks(
                     .style(LineStyle::dashed_loose())
                     .allow_hover(false),
             );
-            if let Some(top) = top
+            if let Some((bounds, first)) = numbers
+                && !is_crowded
                 && judgement.margin.is_finite()
             {
                 let words = text::margin(judgement.margin, &judgement.unit);
                 let words = RichText::new(format!(" {words}")).small().color(ink);
-                let place = PlotPoint::new(judgement.at_s, top);
-                made.text(Text::new("", place, words).anchor(Align2::LEFT_TOP));
+                let value = story
+                    .row_at(judgement.at_s)
+                    .and_then(|row| story.trace.numbers(first)?.get(row).copied());
+                let (height, anchor) = if value.unwrap_or(0.0) < 0.5 * (bounds[0] + bounds[1]) {
+                    (bounds[1], Align2::LEFT_TOP)
+                } else {
+                    // Clear of a line at zero, which often is the lowest.
+                    (
+                        bounds[0] + 0.14 * (bounds[1] - bounds[0]),
+                        Align2::LEFT_BOTTOM,
+                    )
+                };
+                let place = PlotPoint::new(judgement.at_s, height);
+                made.text(Text::new("", place, words).anchor(anchor));
             }
         }
     }
@@ -344,7 +387,7 @@ fn marks(
     if let Some([a, b]) = drawn.or(clock.loop_s()) {
         made.span(
             Span::new("", a.min(b)..=a.max(b))
-                .fill(Color32::from_rgba_unmultiplied(0xCC, 0x79, 0xA7, 46))
+                .fill(Color32::from_rgb(0xF3, 0xE1, 0xEC))
                 .border_width(0.0),
         );
     }

@@ -4,11 +4,16 @@ use bevy_egui::egui::{self, Align, Color32, Layout, RichText, Ui};
 use trimproof_controller::State;
 
 use super::{Arrangement, Desk};
-use crate::look::colour;
+use crate::look::{colour, state_tint};
 use crate::story::{Instant, SourceState, Story};
+
+/// Below this width there is only room for the time and the state, logical px.
+const NARROW: f32 = 420.0;
 
 /// Draws the strip.
 pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Instant>) {
+    // Words must not stand on each other, however small a picture is.
+    let is_narrow = ui.available_width() < NARROW;
     ui.horizontal(|ui| {
         if let Some(instant) = instant {
             if desk.arrangement == Arrangement::Picture {
@@ -16,18 +21,22 @@ pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Ins
                 ui.label(RichText::new(format!("{:.3} s", instant.at_s)).monospace());
             }
             chip(ui, instant.state);
+            if is_narrow {
+                return;
+            }
             ui.label(format!(
                 "{:.1} V  {:.2} A",
                 instant.supply_v, instant.supply_a
-            ));
+            ))
+            .on_hover_text("motor supply at the board, and current out of it");
             for fault in instant.faults.iter().take(3) {
                 let text = RichText::new(format!("fault: {}", fault.replace('_', " ")));
                 ui.label(text.strong().color(colour::VERMILLION));
             }
         }
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            source(ui, story);
-            if desk.arrangement == Arrangement::Window {
+            let has_words = source(ui, story);
+            if desk.arrangement == Arrangement::Window && has_words {
                 ui.separator();
             }
             let scenario = &story.trace.about.scenario;
@@ -48,12 +57,7 @@ pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Ins
 /// The state as a word on a tint.
 fn chip(ui: &mut Ui, state: Option<State>) {
     let word = state.map_or("no state", |state| state.name());
-    let tint = match word {
-        "holding" => Color32::from_rgb(0xCF, 0xE9, 0xDF),
-        "tripped" => Color32::from_rgb(0xF3, 0xC9, 0xA9),
-        "released" => Color32::from_rgb(0xF3, 0xE6, 0xC4),
-        _ => Color32::from_rgb(0xD3, 0xE5, 0xF3),
-    };
+    let tint = state_tint(word);
     egui::Frame::new()
         .fill(tint)
         .corner_radius(2)
@@ -64,7 +68,7 @@ fn chip(ui: &mut Ui, state: Option<State>) {
 }
 
 /// What the source does, and how the expectations stand.
-fn source(ui: &mut Ui, story: &Story) {
+fn source(ui: &mut Ui, story: &Story) -> bool {
     let judged = story.told.iter().filter_map(|told| told.judgement.as_ref());
     let (count, held) = judged.fold((0, 0), |(count, held), judgement| {
         (count + 1, held + usize::from(judgement.held))
@@ -91,7 +95,7 @@ fn source(ui: &mut Ui, story: &Story) {
             let text = format!("{held} of {count} expectations held");
             ui.label(RichText::new(text).strong().color(ink));
         }
-        SourceState::Complete => {}
+        SourceState::Complete => return false,
         SourceState::Cut(why) => {
             ui.label(
                 RichText::new("cut short")
@@ -105,4 +109,5 @@ fn source(ui: &mut Ui, story: &Story) {
                 .on_hover_text(why);
         }
     }
+    true
 }

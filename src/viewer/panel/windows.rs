@@ -64,7 +64,8 @@ pub(super) fn help(context: &egui::Context, desk: &mut Desk, flown: bool) {
     let mut open = desk.help;
     window("keys and pointer").open(&mut open).show(context, |ui| {
         let tables: &[&[(&str, &str)]] = if flown { &[&FLYING] } else { &[&KEYS, &POINTER] };
-        ScrollArea::vertical().max_height(context.content_rect().height() - 120.0).show(ui, |ui| {
+        ScrollArea::vertical().max_height(context.content_rect().height() - 120.0)
+            .min_scrolled_height((context.content_rect().height() - 120.0).min(620.0)).show(ui, |ui| {
             for (index, table) in tables.iter().enumerate() {
                 Grid::new(index).num_columns(2).spacing(vec2(18.0, 3.0)).show(ui, |ui| {
                     for (key, what) in *table {
@@ -91,6 +92,7 @@ pub(super) fn chooser(context: &egui::Context, desk: &mut Desk) {
         );
         ScrollArea::vertical()
             .max_height(context.content_rect().height() - 160.0)
+            .min_scrolled_height((context.content_rect().height() - 160.0).min(620.0))
             .show(ui, |ui| {
                 Grid::new("signals")
                     .num_columns(3)

@@ -350,7 +350,7 @@ fn grip(kit: &mut Kit<'_, '_, '_>, yoke: Entity) {
         );
         kit.glowing(
             button,
-            Sphere::new(0.20 * radius).mesh().uv(12, 8),
+            Sphere::new(0.27 * radius).mesh().uv(12, 8),
             Glow::Hat(index),
             Transform::IDENTITY,
         );

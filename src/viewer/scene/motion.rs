@@ -13,8 +13,8 @@ use crate::story::Instant;
 /// Forces below this have no arrow, N.
 const LEAST_N: f32 = 0.05;
 /// Length of the arrow, m/N, and the shortest and longest in shares of the grip's height.
-const ARROW_M_PER_N: f32 = 0.009;
-const ARROW_SHARES: [f32; 2] = [0.14, 0.8];
+const ARROW_M_PER_N: f32 = 0.007;
+const ARROW_SHARES: [f32; 2] = [0.14, 0.6];
 /// So near to the angle at which a pin is met a contact is that pin's: beside obstacles, and where there is nothing else to
 /// touch. The thickness of tube and pin is not in that angle.
 const STOP_WITHIN_DEG: f64 = 0.15;
@@ -193,7 +193,7 @@ pub(super) fn hat_at(layout: &Layout, index: usize) -> (Vec3, Vec3) {
         layout.grip_m + 0.5 * layout.grip_length_m + 0.90 * layout.grip_radius_m,
         0.10 * layout.grip_radius_m,
     );
-    let off = 0.36 * layout.grip_radius_m;
+    let off = 0.42 * layout.grip_radius_m;
     let way = [Vec3::NEG_Z, Vec3::Z, Vec3::NEG_X, Vec3::X][index.min(3)];
     (middle + off * way, Vec3::NEG_Y)
 }

@@ -121,13 +121,13 @@ pub(super) fn glow(
                 let [r, g, b] = look::load_rgb(share);
                 (Color::srgb(r, g, b), 0.25)
             }
-            Glow::Pin(index) => signal(pins[index.min(3)], [0.47, 0.50, 0.53], colour::ORANGE),
-            Glow::Obstacle => signal(obstacle, [0.55, 0.47, 0.44], colour::ORANGE),
-            Glow::Release => signal(instant.release, [0.66, 0.20, 0.16], colour::ORANGE),
+            Glow::Pin(index) => signal(pins[index.min(3)], [0.47, 0.50, 0.53], colour::PURPLE),
+            Glow::Obstacle => signal(obstacle, [0.55, 0.47, 0.44], colour::PURPLE),
+            Glow::Release => signal(instant.release, [0.62, 0.63, 0.65], colour::PURPLE),
             Glow::Hat(index) => signal(
                 instant.hat[index.min(3)],
                 [0.55, 0.57, 0.60],
-                colour::ORANGE,
+                colour::PURPLE,
             ),
             Glow::Ghost => (Color::srgba(0.0, 0.45, 0.80, ghost_alpha(instant)), 0.0),
             Glow::Motor(axis) => {
@@ -158,7 +158,7 @@ fn ghost_alpha(instant: &Instant) -> f32 {
 
 fn signal(on: bool, off: [f32; 3], lit: bevy_egui::egui::Color32) -> (Color, f32) {
     if on {
-        (srgb(lit), 0.9)
+        (srgb(lit), 0.55)
     } else {
         (Color::srgb(off[0], off[1], off[2]), 0.0)
     }

@@ -8,7 +8,7 @@ use trimproof_harness::trace::{ColumnKind, PILOT_SWITCHES, Trace, columns};
 pub struct Lane {
     /// Its signal.
     pub name: &'static str,
-    /// First row and code of every stretch: 0 or 1, or the state's place in `State::ALL`.
+    /// First row and code of every stretch: 0 or 1 (of `force_trim`, 1 is off), or the state's place in `State::ALL`.
     pub stretches: Vec<(usize, u8)>,
 }
 
@@ -29,6 +29,7 @@ impl Lanes {
                 .filter(|name| name.starts_with("fault."));
             self.lanes = std::iter::once("state")
                 .chain(PILOT_SWITCHES)
+                .chain(["force_trim"])
                 .chain(faults)
                 .map(|name| Lane {
                     name,
@@ -45,7 +46,9 @@ impl Lanes {
                     trace.state(row).map_or(0, |state| state as u8)
                 } else {
                     // A column that an older trace does not have was never on.
-                    switches.map_or(0, |values| u8::from(values[row]))
+                    let on = switches.is_some_and(|values| values[row]);
+                    // That the force trim is off is what counts.
+                    u8::from(on != (lane.name == "force_trim" && switches.is_some()))
                 };
                 if lane.stretches.last().is_none_or(|(_, last)| *last != code) {
                     lane.stretches.push((row, code));

@@ -53,7 +53,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         story,
         signals,
         view,
-        size: args.size.0,
+        size: args.size.map_or(work.usual_size(), |size| size.0),
         chosen,
         begun,
     })?;
@@ -218,6 +218,15 @@ impl Work {
             sheet_s,
             frames_s,
         })
+    }
+
+    /// Pictures on a sheet are small from the start: made smaller afterwards, their words could not be read.
+    fn usual_size(&self) -> [u32; 2] {
+        if self.stills_s.is_empty() && self.frames_s.is_empty() {
+            [640, 360]
+        } else {
+            [1280, 720]
+        }
     }
 
     fn count(&self) -> usize {

@@ -14,7 +14,7 @@ use std::sync::atomic::Ordering;
 use std::time::Instant;
 use trimproof_harness::scenario::name_of;
 use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
-use trimproof_plant::Rig;
+use trimproof_plant::{FileError, Rig};
 use trimproof_viewer::{Pace, Save, Session, Source, Watch, session_scenario};
 
 /// What a kept flight is called unless the user says otherwise.
@@ -35,6 +35,17 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     );
     if let Some(file) = &args.save {
         name_of(file).map_err(|error| Failure::from(Problem::new(file, error)))?;
+        let refuse = |message: &str, help: &str| {
+            let error = FileError::new(message).with_help(help);
+            Err(Failure::from(Problem::new(file, error)))
+        };
+        if file.extension().is_none_or(|ending| ending != "toml") {
+            return refuse("is no name of a scenario", "a scenario is a file NAME.toml");
+        }
+        if file.exists() {
+            // A flight cannot be had again.
+            return refuse("is there already", "choose another name, or move it away");
+        }
         try_file(file)
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
@@ -53,7 +64,11 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         at_s: None,
         close_after_s: args.window.close_after,
         stop,
-        save: Some(saver(&rig, args.save.as_deref(), &rig_path)),
+        promise: args
+            .save
+            .as_ref()
+            .map(|file| format!("kept as {} when the window is closed", file.display())),
+        save: Some(saver(&rig, &rig_path)),
         begun,
     })?;
     watch::tell_farewell(&seen);
@@ -94,20 +109,16 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     Ok(exit)
 }
 
-/// Saves where the user said, else beside the folder of the rig, where `prove` finds the rig again, under a name that is free.
-fn saver(rig: &Arc<Rig>, asked: Option<&Path>, rig_path: &Path) -> Save {
+/// Saves beside the folder of the rig, where `prove` finds the rig again, under a name that is free.
+fn saver(rig: &Arc<Rig>, rig_path: &Path) -> Save {
     let rig = Arc::clone(rig);
-    let asked = asked.map(Path::to_owned);
     let folder = rig_path.parent().unwrap_or(Path::new(""));
     let home = if folder.file_name().is_some_and(|name| name == "rigs") {
         folder.parent().unwrap_or(Path::new("")).to_owned()
     } else {
         PathBuf::new()
     };
-    Box::new(move |session| {
-        let file = asked.clone().unwrap_or_else(|| free_name(&home));
-        save(&rig, &file, session)
-    })
+    Box::new(move |session| save(&rig, &free_name(&home), session))
 }
 
 /// The first of `flown.toml`, `flown-2.toml` ... that is not there.

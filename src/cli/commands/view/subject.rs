@@ -7,7 +7,7 @@ use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trimproof_harness::scenario::Scenario;
-use trimproof_harness::suite::{Case, Problem, list, load, load_rig};
+use trimproof_harness::suite::{Case, Problem, list, load, load_rig, rigs_in};
 use trimproof_harness::trace::{About, ColumnInfo, ColumnKind, Trace, TraceError, columns};
 use trimproof_plant::{FileError, Rig, nearest};
 use trimproof_viewer::{View, ViewError};
@@ -134,6 +134,7 @@ fn of_scenario(args: &SubjectArgs) -> Result<Subject, Failure> {
         });
     }
     let file = scenario_file(&args.what);
+    suggest(&args.what, &file)?;
     let cases =
         load(&[file], args.rig.as_deref().and_then(Path::to_str)).map_err(Failure::Files)?;
     cases
@@ -144,6 +145,26 @@ fn of_scenario(args: &SubjectArgs) -> Result<Subject, Failure> {
             message: format!("`{}` is on no rig", args.what.display()),
             help: None,
         })
+}
+
+/// For a scenario that is named by name and is not there: the nearest that is.
+fn suggest(named: &Path, file: &Path) -> Result<(), Failure> {
+    if file.exists() || named.components().count() > 1 || named.extension().is_some() {
+        return Ok(());
+    }
+    // The scenarios' names are found as the rigs' are.
+    let known = rigs_in(Path::new(SCENARIO_FOLDER));
+    let name = named.to_string_lossy();
+    Err(Failure::Argument {
+        message: format!("there is no scenario `{name}`"),
+        help: Some(match nearest(&name, known.iter().map(String::as_str)) {
+            Some(near) => format!("did you mean `{near}`?"),
+            None => format!(
+                "name a file, or one of the {} in `{SCENARIO_FOLDER}`",
+                known.len()
+            ),
+        }),
+    })
 }
 
 /// A scenario that is named by path or, in the folder of scenarios, by name.
@@ -243,6 +264,16 @@ fn own_scenario(named: &Path, about: &About) -> Result<Arc<Scenario>, Failure> {
     let file = scenario_file(named);
     let cases = load(std::slice::from_ref(&file), None).map_err(Failure::Files)?;
     let rigs: Vec<String> = cases.iter().map(|case| case.rig_name.clone()).collect();
+    if let Some(case) = cases.first()
+        && case.name != about.scenario
+    {
+        let _ = writeln!(
+            std::io::stderr(),
+            "note: the trace is of the scenario `{}`, its expectations are those of `{}`",
+            about.scenario,
+            case.name
+        );
+    }
     cases
         .into_iter()
         .find(|case| case.rig_name == about.rig)

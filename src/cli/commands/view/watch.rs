@@ -53,6 +53,7 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         at_s: args.at,
         close_after_s: args.window.close_after,
         stop: stop::on_signal(),
+        promise: None,
         save: None,
         begun,
     })?;

@@ -329,7 +329,7 @@ fn a_peek_tells_where_a_trace_comes_from() {
     for (length, word) in [
         (40, "truncated"),
         (text.len() / 2, "truncated"),
-        (0, "no trace"),
+        (0, "truncated"),
     ] {
         fs::write(&path, &text[..length]).unwrap();
         let error = Trace::peek(&path).unwrap_err().to_string();
