@@ -2,6 +2,7 @@
 //!
 //! All of it is plain egui over the story, the clock and the desk, so that it runs without a window too.
 
+mod axes;
 mod bar;
 mod desk;
 mod fly;

@@ -2,17 +2,15 @@
 
 use bevy_egui::egui::{self, Align2, Color32, PointerButton, Rect, RichText, Sense, Ui, vec2};
 use egui_plot::{
-    AxisHints, GridMark, HLine, Line, LineStyle, Plot, PlotPoint, PlotPoints, Span, Text, VLine,
+    AxisHints, HLine, Line, LineStyle, Plot, PlotPoint, PlotPoints, Span, Text, VLine,
 };
 use trimproof_harness::card::text;
-use trimproof_harness::trace::titled;
 
 use super::Desk;
+use super::axes::{PlotOf, least_span, marks_of, plots_of, round, short_name};
 use crate::look::{CURVES, colour};
 use crate::story::{Clock, Story, Told, info};
 
-/// Most curves in a plot.
-const MOST_CURVES: usize = 6;
 /// Width of the numbers beside a plot.
 pub(super) const NUMBERS: f32 = 46.0;
 /// Least height of a plot.
@@ -25,52 +23,6 @@ const X_APART: f32 = 78.0;
 const Y_APART: f32 = 26.0;
 /// From a number to the edge of its plot, at least, logical px.
 const EDGE: f32 = 7.0;
-
-/// One plot: signals of one unit.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct PlotOf {
-    /// What is measured, with the unit.
-    pub title: String,
-    /// The signals.
-    pub signals: Vec<&'static str>,
-}
-
-/// Parts signals into plots: by unit, and angles by axis; in the order in which they come.
-pub fn plots_of(signals: &[&'static str]) -> Vec<PlotOf> {
-    let mut plots: Vec<PlotOf> = Vec::new();
-    for (index, name) in signals.iter().enumerate() {
-        let Some(info) = info(name).filter(|_| !signals[..index].contains(name)) else {
-            continue;
-        };
-        let axis = name
-            .split('.')
-            .next()
-            .filter(|axis| ["pitch", "roll"].contains(axis));
-        let axis = match (info.unit, axis, *name) {
-            ("deg", Some(axis), _) => axis,
-            ("deg", None, "hand.pitch_deg") => "pitch",
-            ("deg", None, "hand.roll_deg") => "roll",
-            _ => "",
-        };
-        let what = titled(info.unit);
-        let title = if axis.is_empty() {
-            what
-        } else {
-            format!("{axis} {what}")
-        };
-        match plots
-            .iter_mut()
-            .find(|plot| plot.title == title && plot.signals.len() < MOST_CURVES)
-        {
-            Some(plot) => plot.signals.push(info.name),
-            None => plots.push(PlotOf {
-                title,
-                signals: vec![info.name],
-            }),
-        }
-    }
-    plots
-}
 
 /// Draws the plots one above the other, all with the same time; gives the frame of the last.
 pub(super) fn show(
@@ -159,23 +111,6 @@ fn heading(ui: &mut Ui, story: &mut Story, clock: &Clock, plot: &PlotOf) {
             .on_hover_text(info(name).map(|info| info.meaning).unwrap_or_default());
         }
     });
-}
-
-/// A name without what the plot's title says.
-fn short_name(name: &str, title: &str) -> String {
-    let (axis, rest) = name.split_once('.').unwrap_or(("", name));
-    let unit = title.rsplit(", ").next().unwrap_or_default();
-    let suffix = match unit {
-        "deg/s" => "_deg_per_s".to_owned(),
-        "full steps" => "_steps".to_owned(),
-        unit => format!("_{}", unit.replace(' ', "").to_lowercase()),
-    };
-    let rest = rest.strip_suffix(&suffix).unwrap_or(rest).replace('_', " ");
-    if axis.is_empty() || title.starts_with(axis) {
-        rest
-    } else {
-        format!("{axis} {rest}")
-    }
 }
 
 /// A colour halfway to white.
@@ -434,123 +369,5 @@ fn work(
                 f64::from(libm::powf(1.004, turned)),
             );
         }
-    }
-}
-
-/// Marks at 1, 2 or 5 times a power of ten, at most so many.
-fn marks_of((from, to): (f64, f64), most: f32) -> Vec<GridMark> {
-    let rough = (to - from) / f64::from(most.max(1.0));
-    if !rough.is_finite() || rough <= 0.0 {
-        return Vec::new();
-    }
-    let power = libm::pow(10.0, libm::floor(libm::log10(rough)));
-    let steps = [1.0, 2.0, 5.0, 10.0].map(|factor| factor * power);
-    let step = steps
-        .into_iter()
-        .find(|step| *step >= rough)
-        .unwrap_or(rough);
-    let first = libm::ceil(from / step);
-    let count = (libm::floor(to / step) - first).clamp(0.0, 200.0) as usize;
-    (0..=count)
-        .map(|index| GridMark {
-            value: (first + index as f64) * step,
-            step_size: step,
-        })
-        .collect()
-}
-
-/// What a plot spans at least, in its unit: less is of no interest to a hand.
-fn least_span(title: &str) -> f64 {
-    match title.rsplit(", ").next().unwrap_or_default() {
-        "deg" | "V" => 1.0,
-        "N" | "deg/s" => 2.0,
-        _ => 0.2,
-    }
-}
-
-/// A number on an axis without needless digits.
-fn round(value: f64) -> String {
-    let text = format!("{value:.3}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" {
-        "0".to_owned()
-    } else {
-        text.to_owned()
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::story::USUAL;
-
-    #[test]
-    fn signals_are_parted_by_unit_and_angles_by_axis() {
-        let titles = |signals: &[&'static str]| -> Vec<String> {
-            plots_of(signals)
-                .into_iter()
-                .map(|plot| plot.title)
-                .collect()
-        };
-        assert_eq!(
-            titles(&USUAL),
-            ["pitch angle, deg", "roll angle, deg", "force, N"]
-        );
-        assert_eq!(
-            titles(&[
-                "supply_v",
-                "pitch.stick_deg",
-                "hand.pitch_deg",
-                "no.such",
-                "roll.lag_steps"
-            ]),
-            ["voltage, V", "pitch angle, deg", "lag, full steps"]
-        );
-        // Seven angles of pitch: more than a plot has colours for. Twice the same is once.
-        let many = [
-            "pitch.stick_deg",
-            "pitch.trim_deg",
-            "pitch.trim_deg",
-            "pitch.deflection_deg",
-            "pitch.reference_deg",
-            "pitch.drive_deg",
-            "pitch.believed_deg",
-            "hand.pitch_deg",
-        ];
-        let counts: Vec<usize> = plots_of(&many)
-            .iter()
-            .map(|plot| plot.signals.len())
-            .collect();
-        assert_eq!(counts, [6, 1]);
-    }
-
-    #[test]
-    fn names_are_short_and_tell_what_the_title_does_not() {
-        assert_eq!(short_name("pitch.stick_deg", "pitch angle, deg"), "stick");
-        assert_eq!(
-            short_name("roll.grip_force_n", "force, N"),
-            "roll grip force"
-        );
-        assert_eq!(
-            short_name("pitch.stick_rate_deg_per_s", "rate, deg/s"),
-            "pitch stick rate"
-        );
-        assert_eq!(short_name("supply_v", "voltage, V"), "supply");
-        assert_eq!(
-            short_name("pitch.lag_steps", "lag, full steps"),
-            "pitch lag"
-        );
-        assert_eq!(
-            short_name("pitch.cartridge_nm", "torque, N m"),
-            "pitch cartridge"
-        );
-    }
-
-    #[test]
-    fn numbers_have_no_needless_digits() {
-        assert_eq!(
-            [0.0, -0.0001, 2.5, -10.0, 0.125].map(round),
-            ["0", "0", "2.5", "-10", "0.125"]
-        );
     }
 }
