@@ -186,8 +186,7 @@ fn choose_instant(
     // The view of the grip goes with the grip.
     let follows = match (&shown.0, desk.view) {
         (Some(instant), View::Grip) => {
-            let [pitch_deg, roll_deg] = [0, 1].map(|axis| instant.axis[axis].stick_deg);
-            grip_at(&layout.0, pitch_deg, roll_deg) - grip_at(&layout.0, 0.0, 0.0)
+            grip_at(&layout.0, instant.stick_deg()) - grip_at(&layout.0, [0.0; 2])
         }
         _ => Vec3::ZERO,
     };

@@ -23,7 +23,6 @@ pub use camera::{Orbit, View};
 pub use error::ViewError;
 pub use feed::{Finished, MakeTarget, Pace, Session, Source, session_scenario};
 pub use film::{Film, Studio};
-pub use screen::check_driver;
 pub use story::Story;
 pub use timing::{Spent, Timing};
 pub use window::{Save, Seen, Watch, watch};

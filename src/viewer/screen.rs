@@ -58,11 +58,3 @@ pub fn find_driver() -> Result<Driver, ViewError> {
         Driver::Processor
     })
 }
-
-/// Whether there is a driver that can draw.
-///
-/// # Errors
-/// None was found.
-pub fn check_driver() -> Result<(), ViewError> {
-    find_driver().map(|_| ())
-}

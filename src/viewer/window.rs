@@ -6,7 +6,6 @@ use std::time::Instant;
 
 use bevy::prelude::*;
 use bevy::window::{ExitSystems, PresentMode, WindowResolution};
-use trimproof_harness::scenario::Scenario;
 use trimproof_plant::Rig;
 
 use crate::app::{Beginning, Care, core, drawn, engine};
@@ -24,8 +23,6 @@ pub type Save = Box<dyn Fn(&Session) -> Result<String, String> + Send + Sync>;
 pub struct Watch {
     /// The rig.
     pub rig: Arc<Rig>,
-    /// The scenario, if one is at hand.
-    pub scenario: Option<Arc<Scenario>>,
     /// Where the trace comes from.
     pub source: Source,
     /// Times real time, 0.05 to 4.
@@ -55,8 +52,6 @@ pub struct Watch {
 pub struct Seen {
     /// How the run ended; `None` if the window closed before it had.
     pub finished: Option<Finished>,
-    /// What was flown.
-    pub session: Option<Session>,
     /// Why there was no trace.
     pub failed: Option<String>,
     /// What it cost.
@@ -83,8 +78,12 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
     };
     let seen = Arc::new(Mutex::new(None));
     let title = format!("trimproof: {}", watch.rig.title);
-    let feed = Feed::start(Arc::clone(&watch.rig), watch.source);
-    let story = Story::new(watch.rig, watch.scenario, state);
+    let story = Story::new(
+        Arc::clone(&watch.rig),
+        watch.source.scenario().cloned(),
+        state,
+    );
+    let feed = Feed::start(watch.rig, watch.source);
     let mut app = App::new();
     app.add_plugins(engine().set(WindowPlugin {
         primary_window: Some(Window {
@@ -172,7 +171,7 @@ fn save_flight(mut desk: ResMut<Desk>, feed: Res<Feed>, saver: Res<Saver>) {
         return;
     }
     desk.save = false;
-    desk.note = match (&feed.session, &saver.0) {
+    desk.note = match (feed.session(), &saver.0) {
         (Some(session), Some(save)) => Some(match save(session) {
             Ok(told) => told,
             Err(why) => format!("not saved: {why}"),
@@ -200,7 +199,6 @@ fn say_goodbye(
     if let Ok(mut out) = out.0.lock() {
         *out = Some(Seen {
             finished: feed.finished.clone(),
-            session: feed.session.clone(),
             failed,
             timing: timing.clone(),
             bytes: story.bytes(),

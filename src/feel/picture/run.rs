@@ -7,7 +7,7 @@ use trimproof_harness::card::text;
 use trimproof_harness::formula::{Formula, Sides, Signals};
 use trimproof_harness::judge::{Judgement, names_for};
 use trimproof_harness::suite::Case;
-use trimproof_harness::trace::{ColumnInfo, ColumnKind, PILOT_SWITCHES, Trace, columns, titled};
+use trimproof_harness::trace::{ColumnKind, PILOT_SWITCHES, Trace, column, titled};
 
 /// Most panels beside that of the deciding comparison.
 const PANELS: usize = 3;
@@ -97,7 +97,7 @@ pub fn expectation(
     let asked: Vec<&str> = signals
         .iter()
         .copied()
-        .filter(|name| info(name).is_some_and(|info| info.kind == ColumnKind::Switch))
+        .filter(|name| column(name).is_some_and(|info| info.kind == ColumnKind::Switch))
         .collect();
     // A long list of faults, as of "nothing is wrong": those that rose say why it broke.
     let mut shown: Vec<Lane> = if asked.len() > LANES - 1 {
@@ -151,10 +151,6 @@ fn part(windows_s: &[[f64; 2]], worst_s: f64, length_s: f64) -> Option<[f64; 2]>
     let room = (0.5 * (to - from)).max(0.25);
     let (from, to) = ((from - room).max(0.0), (to + room).min(length_s));
     (to - from < 0.6 * length_s).then_some([from, to])
-}
-
-fn info(name: &str) -> Option<&'static ColumnInfo> {
-    columns().iter().find(|column| column.name == name)
 }
 
 fn values(trace: &Trace, name: &str) -> Vec<f64> {
@@ -222,8 +218,8 @@ fn sides_panel(sides: &Sides) -> Panel {
 fn by_unit(trace: &Trace, signals: &[&str], sides: Option<&Sides>) -> Vec<Panel> {
     let mut units: Vec<(&str, Vec<&str>)> = Vec::new();
     for name in signals {
-        let Some(info) = info(name) else { continue };
-        if !matches!(info.kind, ColumnKind::Number | ColumnKind::Integer) {
+        let Some(info) = column(name) else { continue };
+        if !info.kind.is_number() {
             continue;
         }
         match units.iter_mut().find(|(unit, _)| *unit == info.unit) {

@@ -140,6 +140,11 @@ impl Script {
 fn cues_of(event: &Event, tick_s: f64) -> Vec<(u32, Cue)> {
     let mut cues = Vec::new();
     let mut at = |at_s: f64, cue: Cue| cues.push((tick_at(at_s, tick_s), cue));
+    let switched = |name: SwitchName, closed: bool, bounce_s: Vec<f64>| Cue::Switch {
+        name,
+        closed,
+        bounce_s,
+    };
     let at_s = event.at_s();
     match event.clone() {
         Event::Grip {
@@ -193,50 +198,18 @@ fn cues_of(event: &Event, tick_s: f64) -> Vec<(u32, Cue)> {
         }
         Event::Press {
             switch, bounce_s, ..
-        } => {
-            at(
-                at_s,
-                Cue::Switch {
-                    name: switch,
-                    closed: true,
-                    bounce_s,
-                },
-            );
-        }
+        } => at(at_s, switched(switch, true, bounce_s)),
         Event::LetGo {
             switch, bounce_s, ..
-        } => {
-            at(
-                at_s,
-                Cue::Switch {
-                    name: switch,
-                    closed: false,
-                    bounce_s,
-                },
-            );
-        }
+        } => at(at_s, switched(switch, false, bounce_s)),
         Event::Hold {
             switch,
             for_s,
             bounce_s,
             ..
         } => {
-            at(
-                at_s,
-                Cue::Switch {
-                    name: switch,
-                    closed: true,
-                    bounce_s: bounce_s.clone(),
-                },
-            );
-            at(
-                at_s + for_s,
-                Cue::Switch {
-                    name: switch,
-                    closed: false,
-                    bounce_s,
-                },
-            );
+            at(at_s, switched(switch, true, bounce_s.clone()));
+            at(at_s + for_s, switched(switch, false, bounce_s));
         }
         Event::ForceTrim { on, .. } => at(at_s, Cue::ForceTrim(on)),
         Event::Supply { volts, over_s, .. } => at(at_s, Cue::Supply { volts, over_s }),

@@ -98,6 +98,11 @@ impl ColumnKind {
         }
     }
 
+    /// Whether its values are numbers that a curve can show.
+    pub const fn is_number(self) -> bool {
+        matches!(self, Self::Number | Self::Integer)
+    }
+
     /// Bytes that a value takes in memory.
     pub const fn bytes(self) -> usize {
         match self {
@@ -125,6 +130,11 @@ pub struct ColumnInfo {
 /// Every column, in the order of the files.
 pub fn columns() -> &'static [ColumnInfo] {
     COLUMNS
+}
+
+/// The column of this name; `None` if there is none.
+pub fn column(name: &str) -> Option<&'static ColumnInfo> {
+    COLUMNS.iter().find(|column| column.name == name)
 }
 
 /// Switches that a reader wants to see over time once they close: the pilot's, and contact.

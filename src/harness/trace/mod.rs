@@ -22,7 +22,8 @@ use trimproof_controller::State;
 
 pub use about::About;
 pub use columns::{
-    AxisRow, ColumnInfo, ColumnKind, HandRow, PILOT_SWITCHES, Row, bytes_per_row, columns, titled,
+    AxisRow, ColumnInfo, ColumnKind, HandRow, PILOT_SWITCHES, Row, bytes_per_row, column, columns,
+    titled,
 };
 pub use error::TraceError;
 pub use file::write_atomically;

@@ -110,8 +110,8 @@ impl Flight {
         self.ending = true;
     }
 
-    /// What was flown, in this run of it.
-    pub(super) fn session(&self, run: &Run) -> Session {
+    /// What was flown, in this run of it, whose trace has this hash.
+    pub(super) fn session(&self, run: &Run, hash: String) -> Session {
         let flown_s = tidy(run.trace.rows().saturating_sub(1) as f64 * self.tick_s);
         let cut = run.cut.clone().filter(|_| !run.stopped);
         // What was under way when the board failed needs its time in a scenario all the same.
@@ -123,7 +123,7 @@ impl Flight {
         Session {
             events: self.events.clone(),
             length_s,
-            hash: run.trace.hash(),
+            hash,
             cut,
         }
     }

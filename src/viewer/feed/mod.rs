@@ -22,7 +22,7 @@ use trimproof_harness::scenario::{Event, Scenario};
 use trimproof_harness::trace::{Row, Trace};
 use trimproof_plant::Rig;
 
-use crate::story::{Lanes, SourceState, Story};
+use crate::story::{Lanes, SourceState, Story, judge_whole};
 
 /// Most rows that travel together: a twelfth of a second at 500 Hz. A flight sends each before it waits for the next.
 const BATCH: usize = 40;
@@ -57,6 +57,8 @@ pub struct Finished {
     pub judgements: Vec<Judgement>,
     /// What the user must hear of how the controller took the end.
     pub farewell: Option<String>,
+    /// What was flown, if it was a flight.
+    pub session: Option<Session>,
 }
 
 /// What to show.
@@ -84,6 +86,17 @@ pub enum Source {
     },
 }
 
+impl Source {
+    /// The scenario whose expectations are shown, if one is at hand.
+    pub fn scenario(&self) -> Option<&Arc<Scenario>> {
+        match self {
+            Self::Run { scenario, .. } => Some(scenario),
+            Self::File { scenario, .. } => scenario.as_ref(),
+            Self::Fly { .. } => None,
+        }
+    }
+}
+
 /// The thread behind a window, and the window's end of the channel.
 #[derive(Resource)]
 pub struct Feed {
@@ -93,16 +106,12 @@ pub struct Feed {
     thread: Option<JoinHandle<()>>,
     /// How the run ended, once it has.
     pub finished: Option<Finished>,
-    /// What was flown, once the flight is over.
-    pub session: Option<Session>,
-    sessions: Receiver<Session>,
 }
 
 impl Feed {
     /// Starts the thread.
     pub fn start(rig: Arc<Rig>, source: Source) -> Self {
         let (teller, news) = unbounded();
-        let (session_teller, sessions) = unbounded();
         let stop = Arc::new(AtomicBool::new(false));
         let halt = Arc::clone(&stop);
         let (acts, thread) = match source {
@@ -115,7 +124,7 @@ impl Feed {
                 let (acts, pilot) = unbounded();
                 let thread = std::thread::spawn(move || {
                     let flight = Flight::new(&rig, pilot, pace);
-                    fly(&rig, flight, target, &teller, &session_teller, &halt);
+                    fly(&rig, flight, target, &teller, &halt);
                 });
                 (Some(acts), thread)
             }
@@ -123,12 +132,7 @@ impl Feed {
                 let thread = std::thread::spawn(move || {
                     let _ = teller.send(match Trace::read(&path) {
                         Ok(trace) => {
-                            // What was cut short has shown nothing.
-                            let cut = trace.about.notes.contains_key("cut");
-                            let judgements = scenario
-                                .filter(|_| !cut)
-                                .map(|scenario| judge(&rig, &scenario, &trace))
-                                .unwrap_or_default();
+                            let judgements = judge_whole(&rig, scenario.as_deref(), &trace);
                             let finished = Finished {
                                 rows: trace.rows(),
                                 judgements,
@@ -151,8 +155,6 @@ impl Feed {
             stop,
             thread: Some(thread),
             finished: None,
-            session: None,
-            sessions,
         }
     }
 
@@ -167,6 +169,11 @@ impl Feed {
     /// Whether the stick is flown by hand now.
     pub fn is_flown(&self) -> bool {
         self.acts.is_some() && self.finished.is_none()
+    }
+
+    /// What was flown, once a flight is over.
+    pub fn session(&self) -> Option<&Session> {
+        self.finished.as_ref()?.session.as_ref()
     }
 
     /// Takes everything that has come into the story; whether there was anything.
@@ -193,9 +200,6 @@ impl Feed {
                 }
                 News::Failed(why) => story.source = SourceState::Failed(why),
             }
-        }
-        if let Ok(session) = self.sessions.try_recv() {
-            self.session = Some(session);
         }
         any
     }
@@ -272,7 +276,7 @@ fn run(rig: &Rig, scenario: &Scenario, target: MakeTarget, news: &Sender<News>, 
         None => judge(rig, scenario, &run.trace),
         Some(_) => Vec::new(),
     };
-    finish(&run, judgements, target.as_mut(), news);
+    finish(&run, judgements, None, target.as_mut(), news);
 }
 
 /// A flight with rows told.
@@ -303,32 +307,31 @@ impl Attend for Flown<'_> {
     }
 }
 
-fn fly(
-    rig: &Rig,
-    flight: Flight,
-    target: MakeTarget,
-    news: &Sender<News>,
-    sessions: &Sender<Session>,
-    stop: &AtomicBool,
-) {
+fn fly(rig: &Rig, flight: Flight, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
     let mut target = target();
     let teller = Teller::new(news, stop);
     let mut flown = Flown { flight, teller };
     let scenario = flight::open_scenario(rig);
     let run = run_attended(rig, &scenario, target.as_mut(), &mut flown);
     flown.teller.flush();
-    let session = flown.flight.session(&run);
-    let _ = sessions.send(session);
-    finish(&run, Vec::new(), target.as_mut(), news);
+    finish(&run, Vec::new(), Some(&flown.flight), target.as_mut(), news);
 }
 
-fn finish(run: &Run, judgements: Vec<Judgement>, target: &mut dyn Target, news: &Sender<News>) {
+fn finish(
+    run: &Run,
+    judgements: Vec<Judgement>,
+    flight: Option<&Flight>,
+    target: &mut dyn Target,
+    news: &Sender<News>,
+) {
     let farewell = target.end(match &run.cut {
         None => Ending::Complete,
         Some(_) => Ending::Broken,
     });
+    let hash = run.trace.hash();
     let _ = news.send(News::Over(Box::new(Finished {
-        hash: run.trace.hash(),
+        session: flight.map(|flight| flight.session(run, hash.clone())),
+        hash,
         rows: run.trace.rows(),
         cut: run.cut.clone(),
         stopped: run.stopped,

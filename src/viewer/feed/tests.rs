@@ -135,7 +135,7 @@ fn fly_on(acts: &[(f64, Act)], target: &mut dyn Target) -> (Session, Trace) {
     };
     let open = flight::open_scenario(&rig);
     let run = run_attended(&rig, &open, target, &mut script);
-    let session = script.flight.session(&run);
+    let session = script.flight.session(&run, run.trace.hash());
     (session, run.trace)
 }
 
@@ -371,7 +371,7 @@ fn a_flight_at_the_window_goes_in_real_time_and_comes_back() {
     feed.act(Act::End);
     wait(&mut feed, &mut story, Duration::from_millis(5));
     feed.drain(&mut story);
-    let session = feed.session.clone().unwrap();
+    let session = feed.session().cloned().unwrap();
     assert!(!feed.is_flown() && session.events.len() == 1);
     assert_eq!(session.hash, story.trace.hash());
 }

@@ -190,10 +190,10 @@ impl Studio {
         let scene = world.resource::<Desk>().scene;
         let seen = |point: Vec3| project(orbit, scene, point).map(|place| [place.x, place.y]);
         let instant = world.resource::<Shown>().0.clone().unwrap_or_default();
-        let at = |what: [f64; 2]| seen(grip_at(layout, what[0], what[1]));
+        let at = |angles_deg: [f64; 2]| seen(grip_at(layout, angles_deg));
         Marks {
-            grip: at([0, 1].map(|axis| instant.axis[axis].stick_deg)),
-            ghost: at([0, 1].map(|axis| instant.axis[axis].reference_deg)),
+            grip: at(instant.stick_deg()),
+            ghost: at(instant.reference_deg()),
             arrow: arrow(&instant, layout).and_then(|arrow| seen(arrow.tip())),
             scene: [scene.left(), scene.top(), scene.right(), scene.bottom()],
         }
@@ -240,12 +240,7 @@ pub fn frames_of(length_s: f64, frames_per_s: f64) -> Vec<f64> {
 pub fn telling_instants(story: &Story, count: usize) -> Vec<f64> {
     let length_s = story.head_s();
     let tick_s = story.tick_s();
-    let broken = story
-        .told
-        .iter()
-        .filter_map(|told| told.judgement.as_ref())
-        .filter(|judgement| !judgement.held)
-        .map(|judgement| judgement.at_s);
+    let broken = story.broken().map(|judgement| judgement.at_s);
     let state = story.lanes.shown(1).next();
     let changes = state
         .into_iter()

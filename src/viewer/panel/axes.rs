@@ -1,9 +1,7 @@
 //! Which signals share a plot, what they are called there, and the numbers on its axes.
 
 use egui_plot::GridMark;
-use trimproof_harness::trace::titled;
-
-use crate::story::info;
+use trimproof_harness::trace::{column, titled};
 
 /// Most curves in a plot.
 const MOST_CURVES: usize = 6;
@@ -21,7 +19,7 @@ pub(super) struct PlotOf {
 pub(super) fn plots_of(signals: &[&'static str]) -> Vec<PlotOf> {
     let mut plots: Vec<PlotOf> = Vec::new();
     for (index, name) in signals.iter().enumerate() {
-        let Some(info) = info(name).filter(|_| !signals[..index].contains(name)) else {
+        let Some(info) = column(name).filter(|_| !signals[..index].contains(name)) else {
             continue;
         };
         let axis = name

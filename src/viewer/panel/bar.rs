@@ -84,14 +84,12 @@ fn scrubber(ui: &mut Ui, story: &Story, clock: &mut Clock) {
     if let Some([from_s, to_s]) = clock.loop_s() {
         line(x_of(from_s), x_of(to_s), Stroke::new(4.0, colour::PURPLE));
     }
-    for judgement in story.told.iter().filter_map(|told| told.judgement.as_ref()) {
-        if !judgement.held {
-            let x = x_of(judgement.at_s);
-            painter.line_segment(
-                [pos2(x, rect.top() + 1.0), pos2(x, rect.bottom() - 1.0)],
-                Stroke::new(2.0, colour::VERMILLION),
-            );
-        }
+    for judgement in story.broken() {
+        let x = x_of(judgement.at_s);
+        painter.line_segment(
+            [pos2(x, rect.top() + 1.0), pos2(x, rect.bottom() - 1.0)],
+            Stroke::new(2.0, colour::VERMILLION),
+        );
     }
     painter.circle_filled(pos2(x_of(clock.at_s()), y), 6.0, colour::INK);
     if (response.clicked() || response.dragged())

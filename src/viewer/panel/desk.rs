@@ -2,11 +2,11 @@
 
 use bevy::prelude::Resource;
 use bevy_egui::egui::{Pos2, Rect};
-use trimproof_harness::trace::ColumnKind;
+use trimproof_harness::trace::column;
 
 use super::hand::Hand;
 use crate::camera::View;
-use crate::story::{Story, USUAL, info};
+use crate::story::{Story, USUAL};
 
 /// How the panels are laid out.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -83,9 +83,9 @@ impl Desk {
         let signals: Vec<&'static str> = told
             .signals
             .iter()
-            .filter_map(|name| info(name))
+            .filter_map(|name| column(name))
             // States and switches have their lanes.
-            .filter(|info| matches!(info.kind, ColumnKind::Number | ColumnKind::Integer))
+            .filter(|info| info.kind.is_number())
             .map(|info| info.name)
             .collect();
         self.signals = if signals.is_empty() {

@@ -65,7 +65,7 @@ pub(super) fn bar(ui: &mut Ui, feed: &mut Feed, story: &Story, desk: &mut Desk) 
 
 /// Draws what can be done with a flight that is over.
 pub(super) fn after(ui: &mut Ui, feed: &Feed, desk: &mut Desk) {
-    if feed.session.is_none() {
+    if feed.session().is_none() {
         return;
     }
     ui.horizontal(|ui| match &desk.promise {

@@ -50,11 +50,7 @@ pub(super) fn caption(ui: &mut Ui, story: &Story, desk: &Desk) {
         ui.separator();
         return;
     }
-    let broken = story.told.iter().filter(|told| {
-        told.judgement
-            .as_ref()
-            .is_some_and(|judgement| !judgement.held)
-    });
+    let broken = story.told.iter().filter(|told| told.is_broken());
     for told in broken.take(MOST_TOLD) {
         ui.add(egui::Label::new(line(told, true)).truncate());
     }
@@ -71,12 +67,7 @@ pub(super) fn look_at(index: usize, story: &Story, clock: &mut Clock, desk: &mut
 /// The next broken expectation after the one that is looked at; the first one if none is. `None` if nothing is broken.
 pub(super) fn next_broken(told: &[Told], from: Option<usize>, back: bool) -> Option<usize> {
     let mut broken: Vec<usize> = (0..told.len())
-        .filter(|index| {
-            told[*index]
-                .judgement
-                .as_ref()
-                .is_some_and(|judgement| !judgement.held)
-        })
+        .filter(|index| told[*index].is_broken())
         .collect();
     if back {
         broken.reverse();
@@ -89,12 +80,7 @@ pub(super) fn next_broken(told: &[Told], from: Option<usize>, back: bool) -> Opt
 /// The broken first, else as in the file.
 fn order(told: &[Told]) -> Vec<usize> {
     let mut order: Vec<usize> = (0..told.len()).collect();
-    order.sort_by_key(|index| {
-        told[*index]
-            .judgement
-            .as_ref()
-            .is_none_or(|judgement| judgement.held)
-    });
+    order.sort_by_key(|index| !told[*index].is_broken());
     order
 }
 

@@ -194,9 +194,7 @@ fn work_scene(ui: &Ui, scene: &egui::Response, rest: Rect, desktop: &mut Desktop
     }
     if flown && let Some(feed) = desktop.feed.as_deref_mut() {
         let last = desktop.story.instant(desktop.story.head_s());
-        let stick_deg = last.map_or([0.0; 2], |last| {
-            [0, 1].map(|axis| last.axis[axis].stick_deg)
-        });
+        let stick_deg = last.map_or([0.0; 2], |last| last.stick_deg());
         for act in desktop.desk.hand.acts(ui, scene, stick_deg) {
             feed.act(act);
         }

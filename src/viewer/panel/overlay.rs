@@ -9,7 +9,7 @@ use trimproof_controller::{PITCH, ROLL};
 use super::Desk;
 use crate::camera::{Orbit, View, field_rad};
 use crate::look::{LEAST_TEXT, colour, load_colour32};
-use crate::scene::{Layout, arrow, lit};
+use crate::scene::{Layout, arrow, touched};
 use crate::story::{Instant, Story};
 
 /// Where a point of the scene is in the picture; `None` behind the camera.
@@ -79,8 +79,7 @@ fn contacts(
     instant: &Instant,
 ) {
     let rig = &story.rig;
-    let stops_deg = [&rig.pitch, &rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
-    let (pins, obstacle) = lit(instant, stops_deg, !rig.obstacle.is_empty());
+    let (pins, obstacle) = touched(instant, rig);
     for (pin, is_lit) in layout.pins.iter().zip(pins) {
         if is_lit && let Some(place) = seen(pin.at) {
             let force_n = instant.axis[pin.axis].stop_force_n.abs();
@@ -112,9 +111,9 @@ fn ghost(
     layout: &Layout,
     instant: &Instant,
 ) {
-    let of = |what: [f64; 2]| crate::scene::grip_at(layout, what[0], what[1]);
-    let ghost = of([PITCH, ROLL].map(|axis| instant.axis[axis].reference_deg));
-    let stick = of([PITCH, ROLL].map(|axis| instant.axis[axis].stick_deg));
+    let of = |angles_deg: [f64; 2]| crate::scene::grip_at(layout, angles_deg);
+    let ghost = of(instant.reference_deg());
+    let stick = of(instant.stick_deg());
     let lift = 0.5 * layout.grip_length_m + layout.grip_radius_m + 0.012;
     let lift = Vec3::new(0.0, lift, 0.0);
     if let (Some(place), Some(other)) = (seen(ghost + lift), seen(stick + lift))

@@ -5,11 +5,12 @@ use egui_plot::{
     AxisHints, HLine, Line, LineStyle, Plot, PlotPoint, PlotPoints, Span, Text, VLine,
 };
 use trimproof_harness::card::text;
+use trimproof_harness::trace::column;
 
 use super::Desk;
 use super::axes::{PlotOf, least_span, marks_of, plots_of, round, short_name};
 use crate::look::{CURVES, colour};
-use crate::story::{Clock, Story, Told, info};
+use crate::story::{Clock, Story};
 
 /// Width of the numbers beside a plot.
 pub(super) const NUMBERS: f32 = 46.0;
@@ -108,7 +109,7 @@ fn heading(ui: &mut Ui, story: &mut Story, clock: &Clock, plot: &PlotOf) {
             ui.add(
                 egui::Label::new(RichText::new(text).small().color(text_colour(index))).truncate(),
             )
-            .on_hover_text(info(name).map(|info| info.meaning).unwrap_or_default());
+            .on_hover_text(column(name).map(|info| info.meaning).unwrap_or_default());
         }
     });
 }
@@ -261,14 +262,10 @@ fn marks(
     desk: &Desk,
     numbers: Option<([f64; 2], &str)>,
 ) {
-    let is_broken = |told: &&Told| told.judgement.as_ref().is_some_and(|one| !one.held);
     // More would be a heap of numbers: the list tells them.
-    let is_crowded = desk.chosen.is_none() && story.told.iter().filter(is_broken).count() > 2;
+    let is_crowded = desk.chosen.is_none() && story.broken().count() > 2;
     for (index, told) in story.told.iter().enumerate() {
-        let broken = told
-            .judgement
-            .as_ref()
-            .is_some_and(|judgement| !judgement.held);
+        let broken = told.is_broken();
         let chosen = desk.chosen == Some(index);
         if !chosen && (desk.chosen.is_some() || !broken) {
             continue;

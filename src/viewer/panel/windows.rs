@@ -1,7 +1,7 @@
 //! Small windows over everything: help, and the choice of signals.
 
 use bevy_egui::egui::{self, Align2, Grid, RichText, ScrollArea, vec2};
-use trimproof_harness::trace::{ColumnKind, columns};
+use trimproof_harness::trace::columns;
 
 use super::Desk;
 use crate::look::colour;
@@ -98,10 +98,9 @@ pub(super) fn chooser(context: &egui::Context, desk: &mut Desk) {
                     .num_columns(3)
                     .spacing(vec2(14.0, 2.0))
                     .show(ui, |ui| {
-                        let numbers = columns().iter().filter(|info| {
-                            matches!(info.kind, ColumnKind::Number | ColumnKind::Integer)
-                                && info.name != "time_s"
-                        });
+                        let numbers = columns()
+                            .iter()
+                            .filter(|info| info.kind.is_number() && info.name != "time_s");
                         for info in numbers {
                             let mut on = desk.signals.contains(&info.name);
                             if ui.checkbox(&mut on, info.name).changed() {

@@ -6,7 +6,7 @@
 use bevy::prelude::*;
 
 use super::build::{Kit, between};
-use super::{Gear, Glow, Part, Stuff, spring};
+use super::{Gear, Glow, Part, spring};
 
 /// From the gears to the motor's face, m.
 pub(super) const STAND_OFF_M: f32 = 0.030;
@@ -73,13 +73,7 @@ fn trim_shaft(
     axis: usize,
     [lever_at, spring_at, gear_at]: [f32; 3],
 ) {
-    let Stuff {
-        light,
-        steel,
-        brass,
-        mark,
-        ..
-    } = kit.stuff.clone();
+    let stuff = kit.stuff.clone();
     let sizes = kit.layout.axis[axis];
     let shaft = kit.node(
         Some(drive),
@@ -89,7 +83,7 @@ fn trim_shaft(
     let out = gear_at.signum();
     let [from, to] =
         [lever_at + out * 0.004, gear_at + out * 0.009].map(|x| Vec3::new(x, 0.0, 0.0));
-    kit.bar(shaft, [from, to], 0.005, &steel);
+    kit.bar(shaft, [from, to], 0.005, &stuff.steel);
     let gear = Gear {
         teeth: sizes.trim_teeth,
         radius_m: sizes.trim_radius_m,
@@ -109,7 +103,7 @@ fn trim_shaft(
     kit.thing(
         shaft,
         gear.mesh(),
-        &brass,
+        &stuff.brass,
         Transform::from_xyz(gear_at, 0.0, 0.0),
     );
     // A light stripe shows how far the gear has turned.
@@ -117,10 +111,10 @@ fn trim_shaft(
     kit.thing(
         shaft,
         stripe.into(),
-        &mark,
+        &stuff.mark,
         Transform::from_xyz(gear_at, 0.0, sizes.pinion_side * 0.62 * sizes.trim_radius_m),
     );
-    cage(kit, shaft, axis, [spring_at, gear_at], &light);
+    cage(kit, shaft, axis, [spring_at, gear_at], &stuff.light);
 }
 
 /// The cage: two end plates and rods; the springs stand between, held apart by the stick's rods.
@@ -212,13 +206,7 @@ fn cage(
 
 /// Motor and pinion: on the plate's bracket for pitch, on the frame's for roll.
 fn motor(kit: &mut Kit<'_, '_, '_>, drive: Entity, axis: usize, gear_at: f32, out: f32) {
-    let Stuff {
-        light,
-        steel,
-        brass,
-        mark,
-        ..
-    } = kit.stuff.clone();
+    let stuff = kit.stuff.clone();
     let sizes = kit.layout.axis[axis];
     let apart = sizes.apart_m();
     let [edge, length] = sizes.motor_m;
@@ -240,12 +228,12 @@ fn motor(kit: &mut Kit<'_, '_, '_>, drive: Entity, axis: usize, gear_at: f32, ou
         half_rad: 4.0,
         hub_m: 0.0,
     };
-    kit.thing(pinion, gear.mesh(), &brass, Transform::IDENTITY);
+    kit.thing(pinion, gear.mesh(), &stuff.brass, Transform::IDENTITY);
     let stripe = Cuboid::new(FACE_M + 0.0034, 0.0012, 0.62 * sizes.motor_radius_m);
     kit.thing(
         pinion,
         stripe.into(),
-        &mark,
+        &stuff.mark,
         Transform::from_xyz(0.0, 0.0, 0.42 * sizes.motor_radius_m),
     );
     // The motor stands off, so that the teeth can be seen.
@@ -254,12 +242,11 @@ fn motor(kit: &mut Kit<'_, '_, '_>, drive: Entity, axis: usize, gear_at: f32, ou
         holder,
         [Vec3::new(0.0, 0.0, apart), Vec3::new(face, 0.0, apart)],
         0.0022,
-        &steel,
+        &stuff.steel,
     );
     let body = Cuboid::new(length, edge, edge);
     let place = Transform::from_xyz(face + out * 0.5 * length, 0.0, apart);
-    let motor = kit.stuff.motor.clone();
-    kit.thing(holder, body.into(), &motor, place);
+    kit.thing(holder, body.into(), &stuff.motor, place);
     // A band around the motor shows that its driver is on.
     let band = Cuboid::new(0.006, edge + 0.0016, edge + 0.0016);
     kit.glowing(
@@ -272,18 +259,17 @@ fn motor(kit: &mut Kit<'_, '_, '_>, drive: Entity, axis: usize, gear_at: f32, ou
     kit.thing(
         holder,
         plate.into(),
-        &light,
+        &stuff.light,
         Transform::from_xyz(face + out * 0.002, 0.0, apart),
     );
     if axis == 0 {
         let height = kit.layout.pivot_m - 0.5 * edge;
         let bracket = Cuboid::new(0.010, height, 0.7 * edge);
         let y = -0.5 * edge - 0.5 * height;
-        let dark = kit.stuff.dark.clone();
         kit.thing(
             holder,
             bracket.into(),
-            &dark,
+            &stuff.dark,
             Transform::from_xyz(face + out * 0.02, y, apart),
         );
     } else {
@@ -291,12 +277,12 @@ fn motor(kit: &mut Kit<'_, '_, '_>, drive: Entity, axis: usize, gear_at: f32, ou
         let high = 0.5 * edge;
         let back = kit.layout.frame_half_m[1] - gear_at;
         let [from, to] = [back, face].map(|x| Vec3::new(x, high, apart - 0.1 * edge));
-        kit.bar(holder, [from, to], 0.0045, &light);
+        kit.bar(holder, [from, to], 0.0045, &stuff.light);
         let low = [back, face].map(|x| Vec3::new(x, -high, apart - 0.1 * edge));
-        kit.bar(holder, low, 0.0045, &light);
+        kit.bar(holder, low, 0.0045, &stuff.light);
         let inner = Vec3::new(back, 0.0, kit.layout.frame_half_m[0] - 0.01);
         for end in [from, low[0]] {
-            kit.bar(holder, [end, inner], 0.0045, &light);
+            kit.bar(holder, [end, inner], 0.0045, &stuff.light);
         }
     }
 }

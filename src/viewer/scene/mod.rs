@@ -12,7 +12,9 @@ mod tests;
 
 pub use layout::{Layout, to_scene};
 pub use mesh::{Gear, spring};
-pub use motion::{arrow, grip_at, lit, placed};
+#[cfg(test)]
+use motion::lit;
+pub use motion::{arrow, grip_at, placed, touched};
 pub use stuff::{Glow, Stuff};
 
 use bevy::prelude::*;

@@ -6,6 +6,7 @@
 use bevy::math::{Quat, Vec3};
 use bevy::transform::components::Transform;
 use trimproof_controller::{PITCH, ROLL};
+use trimproof_plant::Rig;
 
 use super::{Layout, Part};
 use crate::story::Instant;
@@ -57,14 +58,14 @@ fn roll(deg: f64) -> Quat {
     Quat::from_rotation_z(-deg.to_radians() as f32)
 }
 
-/// Place of the grip's reference point.
-pub fn grip_at(layout: &Layout, pitch_deg: f64, roll_deg: f64) -> Vec3 {
+/// Place of the grip's reference point at a pitch and a roll, degrees.
+pub fn grip_at(layout: &Layout, [pitch_deg, roll_deg]: [f64; 2]) -> Vec3 {
     turn(pitch_deg, roll_deg) * Vec3::new(0.0, layout.grip_m, 0.0)
 }
 
 /// The arrow of the hand's force; `None` while there is next to none.
 pub fn arrow(instant: &Instant, layout: &Layout) -> Option<Arrow> {
-    let [pitch_deg, roll_deg] = [PITCH, ROLL].map(|axis| instant.axis[axis].stick_deg);
+    let [pitch_deg, roll_deg] = instant.stick_deg();
     let along = [
         pitch(pitch_deg) * Vec3::Z,
         turn(pitch_deg, roll_deg) * Vec3::X,
@@ -74,7 +75,7 @@ pub fn arrow(instant: &Instant, layout: &Layout) -> Option<Arrow> {
     let force_n = force.length();
     (force_n >= LEAST_N).then(|| Arrow {
         // From the skin of the grip, where it can be seen.
-        from: grip_at(layout, pitch_deg, roll_deg) + layout.grip_radius_m * force / force_n,
+        from: grip_at(layout, [pitch_deg, roll_deg]) + layout.grip_radius_m * force / force_n,
         way: force / force_n,
         length_m: (ARROW_M_PER_N * force_n).clamp(
             ARROW_SHARES[0] * layout.grip_m,
@@ -84,18 +85,28 @@ pub fn arrow(instant: &Instant, layout: &Layout) -> Option<Arrow> {
     })
 }
 
+/// What touches on a rig: see [`lit`].
+pub fn touched(instant: &Instant, rig: &Rig) -> ([bool; 4], bool) {
+    let stops_deg = [&rig.pitch, &rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
+    lit(instant, stops_deg, !rig.obstacle.is_empty())
+}
+
 /// Which pins touch, in the order of [`Layout::pins`], and whether an obstacle does.
 ///
 /// The trace has one force for all contacts of an axis. A pin pushes away from itself and is met at the stop's angle; a
 /// contact short of that is an obstacle's, if the rig has any.
-pub fn lit(instant: &Instant, stops_deg: [[f64; 2]; 2], has_obstacles: bool) -> ([bool; 4], bool) {
+pub(super) fn lit(
+    instant: &Instant,
+    stops_deg: [[f64; 2]; 2],
+    has_obstacles: bool,
+) -> ([bool; 4], bool) {
     let within_deg = if has_obstacles {
         STOP_WITHIN_DEG
     } else {
         STOP_ALONE_DEG
     };
     let mut pins = [false; 4];
-    let [pitch_deg, _] = [PITCH, ROLL].map(|axis| instant.axis[axis].stick_deg);
+    let [pitch_deg, _] = instant.stick_deg();
     // The pins stand still: with pitch out of the middle the tube is lower where it meets a roll pin, and meets it earlier.
     let lower = libm::cos(pitch_deg.to_radians());
     let met_deg = |stop_deg: f64| libm::atan(libm::tan(stop_deg.to_radians()) * lower).to_degrees();

@@ -3,7 +3,7 @@
 use bevy::color::LinearRgba;
 use bevy::prelude::*;
 
-use super::{Placed, Shown, lit};
+use super::{Placed, Shown, touched};
 use crate::look::{self, colour};
 use crate::story::Instant;
 
@@ -110,9 +110,7 @@ pub(super) fn glow(
     let Some(instant) = shown.is_changed().then_some(shown.0.as_ref()).flatten() else {
         return;
     };
-    let stops_deg =
-        [&story.rig.pitch, &story.rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
-    let (pins, obstacle) = lit(instant, stops_deg, !story.rig.obstacle.is_empty());
+    let (pins, obstacle) = touched(instant, &story.rig);
     for (glow, handle) in &glowing {
         let (base, shine) = match *glow {
             Glow::Springs(axis) => {

@@ -27,14 +27,14 @@ fn the_grip_is_where_the_twin_has_it() {
     let r = 0.42;
     for (pitch_deg, roll_deg) in [(0.0, 0.0), (15.0, 0.0), (0.0, -12.0), (-17.0, 9.0)] {
         let twin = TwinPose::at([pitch_deg, roll_deg].map(f64::to_radians)).place([0.0, 0.0, -r]);
-        let seen = grip_at(&layout, pitch_deg, roll_deg);
+        let seen = grip_at(&layout, [pitch_deg, roll_deg]);
         assert!(
             (seen - to_scene(twin)).length() < 1e-6,
             "{pitch_deg} {roll_deg}"
         );
     }
     // Aft is towards the viewer, right is to the right (ISO 1151: x forward, y right, z down).
-    assert!(grip_at(&layout, 10.0, 0.0).z > 0.05 && grip_at(&layout, 0.0, 10.0).x > 0.05);
+    assert!(grip_at(&layout, [10.0, 0.0]).z > 0.05 && grip_at(&layout, [0.0, 10.0]).x > 0.05);
 }
 
 /// Parts hang in each other as frame, yoke and stick do: the yoke's place in the world is the twin's turn.
@@ -69,7 +69,7 @@ fn the_pins_are_met_at_the_stops() {
             } else {
                 (0.0, deg)
             };
-            let along = grip_at(&layout, pitch, roll).normalize();
+            let along = grip_at(&layout, [pitch, roll]).normalize();
             let apart = (pin.at - pin.at.dot(along) * along).length();
             let radii = layout.tube.radius_m + pin.radius_m;
             assert!(

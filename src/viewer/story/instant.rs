@@ -49,8 +49,6 @@ pub struct AxisInstant {
     pub grip_force_n: f64,
     /// Force of all contacts at the grip, N.
     pub stop_force_n: f64,
-    /// Current in the windings, A.
-    pub current_a: f64,
     /// The driver is on.
     pub enabled: bool,
     /// Where the pinion sits in the play of the gears: -1 and 1 are the flanks, 0 the middle.
@@ -58,6 +56,16 @@ pub struct AxisInstant {
 }
 
 impl Instant {
+    /// Angles of the stick, `[pitch, roll]`, deg.
+    pub fn stick_deg(&self) -> [f64; AXES] {
+        self.axis.map(|axis| axis.stick_deg)
+    }
+
+    /// Angles of the trimmed position, `[pitch, roll]`, deg.
+    pub fn reference_deg(&self) -> [f64; AXES] {
+        self.axis.map(|axis| axis.reference_deg)
+    }
+
     /// What row `row` of `trace` says of `rig`. A column that the trace does not have reads 0.
     pub fn of(trace: &Trace, rig: &Rig, row: usize) -> Self {
         let number = |name: &str| {
@@ -91,7 +99,6 @@ impl Instant {
                     cartridge_nm: of("cartridge_nm"),
                     grip_force_n: of("grip_force_n"),
                     stop_force_n: of("stop_force_n"),
-                    current_a: of("current_a"),
                     enabled: on(&format!("{axis}.enabled")),
                     in_play: in_play(trace, rig, index, row),
                 }

@@ -1,7 +1,7 @@
 //! States and switches over time, as stretches: what a lane under the plots shows.
 
 use trimproof_controller::State;
-use trimproof_harness::trace::{ColumnKind, PILOT_SWITCHES, Trace, columns};
+use trimproof_harness::trace::{PILOT_SWITCHES, Trace, columns};
 
 /// A lane.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -67,20 +67,12 @@ impl Lanes {
             })
             .take(most)
     }
-
-    /// Rows that it has seen.
-    pub fn rows(&self) -> usize {
-        self.rows
-    }
 }
 
 /// What stands in a stretch: the state's name; nothing for a switch, whose bar says it.
 pub fn word(lane: &Lane, code: u8) -> &'static str {
-    let is_state = columns()
-        .iter()
-        .any(|info| info.name == lane.name && info.kind == ColumnKind::State);
     match State::ALL.get(usize::from(code)) {
-        Some(state) if is_state => state.name(),
+        Some(state) if lane.name == "state" => state.name(),
         _ => "",
     }
 }

@@ -10,7 +10,7 @@ pub use clock::{Clock, SPEEDS};
 pub use instant::{AxisInstant, Instant};
 pub use lanes::{Lane, Lanes, word};
 pub use series::{Series, Spot};
-pub use told::{Told, tell};
+pub use told::{Told, judge_whole, tell};
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -18,7 +18,7 @@ use std::sync::Arc;
 use bevy::prelude::Resource;
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::scenario::Scenario;
-use trimproof_harness::trace::{About, ColumnInfo, Row, Trace, columns};
+use trimproof_harness::trace::{About, Row, Trace, column};
 use trimproof_plant::Rig;
 
 /// Signals that are plotted unless others are asked for.
@@ -82,7 +82,7 @@ impl Story {
         };
         let told = scenario
             .as_ref()
-            .map(|scenario| tell(&rig, scenario, &[]))
+            .map(|scenario| tell(&rig, scenario))
             .unwrap_or_default();
         let length_s = scenario.as_ref().map(|scenario| scenario.length_s);
         Self {
@@ -130,9 +130,18 @@ impl Story {
 
     /// Takes what became of the expectations.
     pub fn take_judgements(&mut self, judgements: &[Judgement]) {
-        if let Some(scenario) = &self.scenario {
-            self.told = tell(&self.rig, scenario, judgements);
+        for told in &mut self.told {
+            let of = judgements.iter().find(|one| one.name == told.name);
+            told.judgement = of.cloned();
         }
+    }
+
+    /// What became of the expectations that broke, in the order of the file.
+    pub fn broken(&self) -> impl Iterator<Item = &Judgement> {
+        self.told
+            .iter()
+            .filter(|told| told.is_broken())
+            .filter_map(|told| told.judgement.as_ref())
     }
 
     /// Time from one row to the next, s.
@@ -161,7 +170,7 @@ impl Story {
 
     /// The signal of this name as a plot wants it, up to date with the trace; `None` if there is none.
     pub fn series(&mut self, name: &str) -> Option<&Series> {
-        let info = info(name)?;
+        let info = column(name)?;
         let series = self.series.entry(info.name).or_default();
         series.follow(&self.trace, info.name);
         Some(series)
@@ -172,11 +181,6 @@ impl Story {
         self.trace.rows() * trimproof_harness::trace::bytes_per_row()
             + self.series.values().map(Series::bytes).sum::<usize>()
     }
-}
-
-/// The column of this name.
-pub fn info(name: &str) -> Option<&'static ColumnInfo> {
-    columns().iter().find(|column| column.name == name)
 }
 
 #[cfg(test)]

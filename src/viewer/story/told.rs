@@ -1,8 +1,9 @@
 //! Expectations with what became of them, and where in time they look.
 
 use trimproof_harness::formula::Formula;
-use trimproof_harness::judge::{Judgement, names_for};
+use trimproof_harness::judge::{Judgement, judge, names_for};
 use trimproof_harness::scenario::Scenario;
+use trimproof_harness::trace::Trace;
 use trimproof_plant::Rig;
 
 /// One expectation.
@@ -22,8 +23,26 @@ pub struct Told {
     pub judgement: Option<Judgement>,
 }
 
-/// The scenario's expectations for `rig`, with the judgements that carry their names.
-pub fn tell(rig: &Rig, scenario: &Scenario, judgements: &[Judgement]) -> Vec<Told> {
+impl Told {
+    /// Whether it is judged and did not hold.
+    pub fn is_broken(&self) -> bool {
+        self.judgement
+            .as_ref()
+            .is_some_and(|judgement| !judgement.held)
+    }
+}
+
+/// Judges a trace by its scenario, if there is one; a trace that was cut short has shown nothing, and is not judged.
+pub fn judge_whole(rig: &Rig, scenario: Option<&Scenario>, trace: &Trace) -> Vec<Judgement> {
+    let cut = trace.about.notes.contains_key("cut");
+    scenario
+        .filter(|_| !cut)
+        .map(|scenario| judge(rig, scenario, trace))
+        .unwrap_or_default()
+}
+
+/// The scenario's expectations for `rig`, not judged yet.
+pub fn tell(rig: &Rig, scenario: &Scenario) -> Vec<Told> {
     let names = names_for(rig, scenario.length_s);
     scenario
         .expectations_for(&rig.name)
@@ -43,10 +62,7 @@ pub fn tell(rig: &Rig, scenario: &Scenario, judgements: &[Judgement]) -> Vec<Tol
                 because: expectation.because.clone(),
                 windows_s,
                 signals,
-                judgement: judgements
-                    .iter()
-                    .find(|judgement| judgement.name == expectation.name)
-                    .cloned(),
+                judgement: None,
             }
         })
         .collect()

@@ -12,7 +12,6 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
-use trimproof_harness::judge::judge;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
@@ -20,7 +19,8 @@ use trimproof_plant::nearest;
 use trimproof_viewer::film::{
     Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, telling_instants,
 };
-use trimproof_viewer::{Film, Story, Studio, ViewError, check_driver};
+use trimproof_viewer::story::judge_whole;
+use trimproof_viewer::{Film, Story, Studio};
 
 /// Pictures of a run from which the colours of its animation are chosen.
 const SAMPLES: usize = 9;
@@ -36,7 +36,6 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         subject::signals(&args.subject.look.signal)?,
         subject::view(args.subject.look.view.as_deref())?,
     );
-    check_driver()?;
     let stop = stop::on_signal();
     let Some(story) = told(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
         return Ok(Exit::Stopped);
@@ -46,9 +45,6 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         None => None,
     };
     let work = Work::of(args, &story, chosen)?;
-    // Last of all: where anything is wrong, nothing is written.
-    try_folder(&args.into)
-        .map_err(|error| Failure::cannot_write(args.into.display().to_string(), &error))?;
     let mut studio = Studio::open(Film {
         story,
         signals,
@@ -57,6 +53,9 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         chosen,
         begun,
     })?;
+    // Last of all: where anything is wrong, nothing is written.
+    try_folder(&args.into)
+        .map_err(|error| Failure::cannot_write(args.into.display().to_string(), &error))?;
     let label = subject.label();
     let mut made = Vec::new();
     let bar = bar(work.count());
@@ -90,30 +89,10 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         }
     }
     if !work.frames_s.is_empty() {
-        // First a look at the whole run, for its colours.
-        let samples_s: Vec<f64> = (0..SAMPLES)
-            .filter_map(|index| {
-                work.frames_s
-                    .get(index * work.frames_s.len() / SAMPLES)
-                    .copied()
-            })
-            .collect();
-        let samples = take(&mut studio, &samples_s, &mut || {
-            !stop.load(Ordering::Relaxed)
-        })?;
-        if samples.len() == samples_s.len() {
-            let mut animation = Animation::new(&samples, args.fps)?;
-            let mut refused = None;
-            studio.take(&work.frames_s, &mut |_, shot| {
-                refused = animation.push(shot).err();
-                refused.is_none() && go_on()
-            })?;
-            if let Some(error) = refused {
-                return Err(error.into());
-            }
-            if !stop.load(Ordering::Relaxed) {
-                write(format!("{label}.gif"), animation.finish()?)?;
-            }
+        let stopped = || stop.load(Ordering::Relaxed);
+        let animation = animation(&mut studio, &work.frames_s, args.fps, &stopped, &mut go_on)?;
+        if let Some(bytes) = animation {
+            write(format!("{label}.gif"), bytes)?;
         }
     }
     bar.finish_and_clear();
@@ -141,6 +120,35 @@ pub fn run(args: &FilmArgs) -> CommandResult {
     })
 }
 
+/// The animated file of these instants; `None` if it was stopped.
+fn animation(
+    studio: &mut Studio,
+    frames_s: &[f64],
+    frames_per_s: f64,
+    stopped: &dyn Fn() -> bool,
+    go_on: &mut dyn FnMut() -> bool,
+) -> Result<Option<Vec<u8>>, Failure> {
+    // First a look at the whole run, for its colours.
+    let samples_s: Vec<f64> = (0..SAMPLES)
+        .filter_map(|index| frames_s.get(index * frames_s.len() / SAMPLES).copied())
+        .collect();
+    let samples = take(studio, &samples_s, &mut || !stopped())?;
+    if samples.len() < samples_s.len() {
+        return Ok(None);
+    }
+    let mut animation = Animation::new(&samples, frames_per_s)?;
+    let mut refused = None;
+    studio.take(frames_s, &mut |_, shot| {
+        refused = animation.push(shot).err();
+        refused.is_none() && go_on()
+    })?;
+    match refused {
+        Some(error) => Err(error.into()),
+        None if stopped() => Ok(None),
+        None => Ok(Some(animation.finish()?)),
+    }
+}
+
 /// The story of the subject: the scenario is run, the trace is read. `None` if it was stopped.
 fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Story>, Failure> {
     let (rig, scenario) = (subject.rig(), subject.scenario());
@@ -156,11 +164,7 @@ fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Sto
         }
         Subject::Trace { file, .. } => Trace::read(file).map_err(|error| unusable(file, &error))?,
     };
-    let whole = !trace.about.notes.contains_key("cut");
-    let judgements = scenario
-        .filter(|_| whole)
-        .map(|scenario| judge(rig, scenario, &trace))
-        .unwrap_or_default();
+    let judgements = judge_whole(rig, scenario.map(AsRef::as_ref), &trace);
     Ok(Some(Story::of_trace(
         Arc::clone(rig),
         scenario.cloned(),
@@ -178,9 +182,6 @@ struct Work {
 
 impl Work {
     fn of(args: &FilmArgs, story: &Story, chosen: Option<usize>) -> Result<Self, Failure> {
-        if story.trace.rows() == 0 {
-            return Err(ViewError::Empty.into());
-        }
         let end_s = story.head_s();
         if let Some(late) = args
             .at
@@ -205,12 +206,7 @@ impl Work {
         if stills_s.is_empty() && sheet_s.is_empty() && frames_s.is_empty() {
             // Nothing asked for: the worst instant of what is looked at, else of what broke first, else the end.
             let judged = |index: usize| story.told.get(index)?.judgement.as_ref();
-            let broken = story
-                .told
-                .iter()
-                .filter_map(|told| told.judgement.as_ref())
-                .find(|judgement| !judgement.held);
-            let worst = chosen.and_then(judged).or(broken);
+            let worst = chosen.and_then(judged).or_else(|| story.broken().next());
             stills_s.push(worst.map_or(end_s, |judgement| judgement.at_s));
         }
         Ok(Self {

@@ -52,7 +52,6 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     let place = Arc::new(Place::open_target(&args.target, None)?);
     let seen = trimproof_viewer::watch(Watch {
         rig: Arc::clone(&rig),
-        scenario: None,
         source: Source::Fly {
             target: watch::maker(&place),
             pace: Pace::Real { speed: 1.0 },
@@ -78,7 +77,11 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     } else {
         Exit::Held
     };
-    if let Some(session) = &seen.session {
+    let session = seen
+        .finished
+        .as_ref()
+        .and_then(|finished| finished.session.as_ref());
+    if let Some(session) = session {
         out.push_str(&format!(
             "flown for {} s, {} events, hash {}\n",
             session.length_s,

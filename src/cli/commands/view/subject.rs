@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, Problem, list, load, load_rig, rigs_in};
-use trimproof_harness::trace::{About, ColumnInfo, ColumnKind, Trace, TraceError, columns};
+use trimproof_harness::trace::{About, Trace, TraceError, column, columns};
 use trimproof_plant::{FileError, Rig, nearest};
 use trimproof_viewer::{View, ViewError};
 
@@ -84,10 +84,8 @@ pub fn signals(names: &[String]) -> Result<Vec<&'static str>, Failure> {
     names
         .iter()
         .map(|name| {
-            let is_number =
-                |info: &&ColumnInfo| matches!(info.kind, ColumnKind::Number | ColumnKind::Integer);
-            let found = columns().iter().find(|info| info.name == name);
-            if found.is_some_and(|info| !is_number(&info)) {
+            let found = column(name);
+            if found.is_some_and(|info| !info.kind.is_number()) {
                 return Err(Failure::Argument {
                     message: format!("`{name}` is no number, it has its lane below the plots"),
                     help: Some("leave it away".to_owned()),

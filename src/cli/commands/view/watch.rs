@@ -44,7 +44,6 @@ pub fn run(args: &WatchArgs) -> CommandResult {
     };
     let seen = watch(Watch {
         rig: Arc::clone(subject.rig()),
-        scenario: subject.scenario().cloned(),
         source,
         speed: args.speed,
         view,
