@@ -12,13 +12,17 @@ use std::time::Instant;
 use trimproof_harness::judge::judge;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::suite::Case;
-use trimproof_viewer::film::{Marks, Shot, decode_png};
+use trimproof_viewer::film::{Marks, Shot, decode_png, telling_instants};
 use trimproof_viewer::{Film, Story, Studio, View};
 
 /// One studio at a time: drawing on the processor takes all of it anyway.
 static TURN: Mutex<()> = Mutex::new(());
 
 const SIZE: [u32; 2] = [960, 540];
+/// Share of the scene in which two pictures of a sheet must differ.
+const LEAST_CHANGED: f64 = 0.002;
+/// How far the grip must be seen to go on a sheet's picture of 640 x 360, px.
+const LEAST_PX: f32 = 12.0;
 
 fn case(scenario: &str, rig: &str) -> Case {
     shipped::shipped()
@@ -28,6 +32,10 @@ fn case(scenario: &str, rig: &str) -> Case {
 }
 
 fn studio(case: &Case, view: View) -> Studio {
+    studio_of(story(case), view, SIZE)
+}
+
+fn story(case: &Case) -> Story {
     let run = run_scenario(
         &case.rig,
         &case.scenario,
@@ -35,17 +43,20 @@ fn studio(case: &Case, view: View) -> Studio {
         &mut |_| true,
     );
     let judgements = judge(&case.rig, &case.scenario, &run.trace);
-    let story = Story::of_trace(
+    Story::of_trace(
         Arc::clone(&case.rig),
         Some(Arc::clone(&case.scenario)),
         run.trace,
         &judgements,
-    );
+    )
+}
+
+fn studio_of(story: Story, view: View, size: [u32; 2]) -> Studio {
     let film = Film {
         story,
         signals: Vec::new(),
         view,
-        size: SIZE,
+        size,
         chosen: None,
         begun: Instant::now(),
     };
@@ -164,7 +175,8 @@ fn four_scenarios_show_what_happens_in_them() {
         let apart = (grip[0] - ghost[0]).hypot(grip[1] - ghost[1]);
         // The upper left corner of the scene shows nothing but the background.
         let background = around(&shot, [marks.scene[0] + 8.0, marks.scene[1] + 60.0]);
-        let blue = |colour: [f32; 3]| colour[2] - colour[0];
+        // The trimmed position has the colour of its curve, orange, and the hand's force that of its, blue.
+        let orange = |colour: [f32; 3]| colour[0] - colour[2];
         // The grip is nearly black.
         let dark = around(&shot, [grip[0], grip[1] - 6.0]);
         assert!(
@@ -176,7 +188,7 @@ fn four_scenarios_show_what_happens_in_them() {
             assert!(apart > 16.0, "{name}: {apart}");
             let seen = around(&shot, ghost);
             assert!(
-                blue(seen) > blue(background) + 12.0,
+                orange(seen) > orange(background) + 12.0,
                 "{name}: no ghost at {ghost:?}: {seen:?} {background:?}"
             );
         } else {
@@ -188,12 +200,65 @@ fn four_scenarios_show_what_happens_in_them() {
             let on = [0, 1].map(|k| grip[k] + 0.6 * (tip[k] - grip[k]));
             let seen = around(&shot, on);
             assert!(
-                seen[0] > 120.0 && seen[0] - seen[2] > 60.0,
+                seen[2] > 120.0 && seen[2] - seen[0] > 60.0,
                 "{name}: no arrow at {on:?}: {seen:?}"
             );
         } else {
             assert_eq!(marks.arrow, None, "{name}");
         }
+    }
+}
+
+/// Share of the scene's pixels that differ by more than a tenth of full scale in any colour.
+fn changed(one: &Shot, other: &Shot, scene: [f32; 4]) -> f64 {
+    let (mut all, mut different) = (0_usize, 0_usize);
+    for y in scene[1] as usize..scene[3] as usize {
+        for x in scene[0] as usize..scene[2] as usize {
+            let from = 3 * (y * one.size[0] as usize + x);
+            let parts = one.rgb[from..from + 3]
+                .iter()
+                .zip(&other.rgb[from..from + 3]);
+            all += 1;
+            different += usize::from(parts.map(|(a, b)| a.abs_diff(*b)).max() > Some(25));
+        }
+    }
+    different as f64 / all as f64
+}
+
+/// The job that the stick is made for, 6 degrees aft and 4 to the left: on a sheet's small pictures the grip is seen to move, and no
+/// two pictures look alike. The usual view looks along this motion.
+#[test]
+fn the_pictures_of_a_sheet_can_be_told_apart() {
+    const COUNT: usize = 6;
+    let _turn = TURN.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
+    for rig in ["kittiwake", "bittern"] {
+        let story = story(&case("release-reposition-slow", rig));
+        let instants_s = telling_instants(&story, COUNT);
+        let mut studio = studio_of(story, View::Across, [640, 360]);
+        let pictures: Vec<(Shot, Marks)> = instants_s
+            .iter()
+            .map(|at_s| picture(&mut studio, *at_s))
+            .collect();
+        let grip = |marks: &Marks| marks.grip.unwrap();
+        let mut farthest = 0.0_f32;
+        for (index, (shot, marks)) in pictures.iter().enumerate() {
+            for (other_index, (other, other_marks)) in pictures[..index].iter().enumerate() {
+                let [[x, y], [other_x, other_y]] = [grip(marks), grip(other_marks)];
+                farthest = farthest.max((x - other_x).hypot(y - other_y));
+                let share = changed(shot, other, marks.scene);
+                println!(
+                    "{rig} {other_index} {index} {:?} {share:.4}",
+                    instants_s[index]
+                );
+                assert!(
+                    share > LEAST_CHANGED,
+                    "{rig}: {share} between {} s and {} s",
+                    instants_s[other_index],
+                    instants_s[index]
+                );
+            }
+        }
+        assert!(farthest > LEAST_PX, "{rig}: {farthest} px");
     }
 }
 

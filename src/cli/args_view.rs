@@ -6,7 +6,9 @@ use std::path::PathBuf;
 use std::str::FromStr;
 
 /// Names of the views.
-const VIEWS: [&str; 7] = ["whole", "left", "behind", "above", "pitch", "roll", "grip"];
+const VIEWS: [&str; 8] = [
+    "whole", "left", "behind", "above", "pitch", "roll", "grip", "across",
+];
 
 /// What is to be seen, and how.
 #[derive(Args, Debug)]
@@ -27,7 +29,7 @@ pub struct SubjectArgs {
 /// What of it is shown first.
 #[derive(Args, Debug)]
 pub struct LookArgs {
-    /// The view to begin with
+    /// The view to begin with [default: for `film` across what moves, else whole]
     #[arg(long, value_name = "VIEW", value_parser = clap::builder::PossibleValuesParser::new(VIEWS))]
     pub view: Option<String>,
     /// Signals in the plots, with commas between [default: angles and forces of both axes]

@@ -53,7 +53,7 @@ pub struct Beginning {
 /// Adds resources and systems that need neither window nor renderer.
 pub fn core(app: &mut App, beginning: Beginning) {
     let layout = Layout::of(&beginning.story.rig);
-    let orbit = Orbit::of(beginning.view, &layout);
+    let orbit = Orbit::of(beginning.view, &layout, &beginning.story.travel);
     let mut clock = Clock::new(beginning.speed, beginning.story.tick_s());
     clock.see(beginning.story.head_s(), beginning.feed.is_some());
     if let Some(feed) = beginning.feed {
@@ -137,10 +137,17 @@ fn take_news(
     mut story: ResMut<Story>,
     mut clock: ResMut<Clock>,
     mut desk: ResMut<Desk>,
+    layout: Res<Placed>,
+    mut orbit: ResMut<Orbit>,
 ) {
     let Some(mut feed) = feed else { return };
     let was_flown = feed.is_flown();
+    let was_rest = Orbit::of(View::Across, &layout.0, &story.travel);
     if feed.drain(&mut story) || was_flown {
+        // What moves is known by and by. A camera that the user has turned stays where it is.
+        if desk.view == View::Across && *orbit == was_rest {
+            orbit.set_if_neq(Orbit::of(View::Across, &layout.0, &story.travel));
+        }
         let open = matches!(story.source, SourceState::Reading | SourceState::Running);
         clock.see(story.head_s(), open);
         if was_flown {

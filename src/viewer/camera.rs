@@ -6,6 +6,7 @@ use std::str::FromStr;
 use bevy::prelude::*;
 
 use crate::scene::Layout;
+use crate::story::Travel;
 
 /// Field of view, rad.
 pub const FIELD_RAD: f32 = 0.6;
@@ -39,11 +40,13 @@ pub enum View {
     Roll,
     /// The grip and its switches.
     Grip,
+    /// The whole rig across what moves in the trace: see [`across`].
+    Across,
 }
 
 impl View {
     /// Every view, in the order of the number keys.
-    pub const ALL: [View; 7] = [
+    pub const ALL: [View; 8] = [
         View::Whole,
         View::Left,
         View::Behind,
@@ -51,6 +54,7 @@ impl View {
         View::Pitch,
         View::Roll,
         View::Grip,
+        View::Across,
     ];
 
     /// Name as on the command line.
@@ -63,7 +67,28 @@ impl View {
             View::Pitch => "pitch",
             View::Roll => "roll",
             View::Grip => "grip",
+            View::Across => "across",
         }
+    }
+}
+
+/// Directions of the views of the whole rig: around from behind towards the left, and above the horizon, rad.
+const WHOLE: [f32; 2] = [0.62, 0.36];
+const LEFT: [f32; 2] = [FRAC_PI_2, 0.10];
+const BEHIND: [f32; 2] = [0.0, 0.12];
+/// How far above the horizon an oblique view across the motion stands, rad.
+const OBLIQUE_ABOVE: f32 = 0.24;
+
+/// The direction from which most of the motion of a trace is seen: around from behind towards the left, and above the horizon, rad.
+///
+/// Pitch alone is seen from the left, roll alone from behind, both obliquely from the side on which the grip goes farthest across
+/// the picture ([`Travel::oblique_deg`]). A stick that rests is seen as in the view `whole`.
+pub fn across(travel: &Travel) -> [f32; 2] {
+    match travel.moves() {
+        [false, false] => WHOLE,
+        [true, false] => LEFT,
+        [false, true] => BEHIND,
+        [true, true] => [travel.oblique_deg().to_radians() as f32, OBLIQUE_ABOVE],
     }
 }
 
@@ -99,22 +124,23 @@ pub struct Orbit {
 }
 
 impl Orbit {
-    /// The camera in a named view of a rig.
-    pub fn of(view: View, layout: &Layout) -> Self {
+    /// The camera in a named view of a rig; `travel` is what moves, for the view across it.
+    pub fn of(view: View, layout: &Layout, travel: &Travel) -> Self {
         let (middle, whole) = layout.whole();
         let [lever, _, gear] = layout.outward_m(0);
         let pitch_drive = Vec3::new(-0.5 * (lever + gear), -0.012, -0.02);
         let [lever, _, gear] = layout.outward_m(1);
         let roll_drive = Vec3::new(0.02, -0.01, -0.5 * (lever + gear));
         let grip = Vec3::new(0.0, layout.grip_m, 0.0);
-        let (target, around, above, share) = match view {
-            View::Whole => (middle, 0.62, 0.36, 1.0),
-            View::Left => (middle, FRAC_PI_2, 0.10, 1.0),
-            View::Behind => (middle, 0.0, 0.12, 1.0),
-            View::Above => (middle, 0.0, 1.45, 1.0),
-            View::Pitch => (pitch_drive, 0.62, 0.22, 0.34),
-            View::Roll => (roll_drive, 2.08, 0.22, 0.36),
-            View::Grip => (grip, 0.45, 0.62, 0.3),
+        let (target, [around, above], share) = match view {
+            View::Whole => (middle, WHOLE, 1.0),
+            View::Left => (middle, LEFT, 1.0),
+            View::Behind => (middle, BEHIND, 1.0),
+            View::Above => (middle, [0.0, 1.45], 1.0),
+            View::Pitch => (pitch_drive, [0.62, 0.22], 0.34),
+            View::Roll => (roll_drive, [2.08, 0.22], 0.36),
+            View::Grip => (grip, [0.45, 0.62], 0.3),
+            View::Across => (middle, across(travel), 1.0),
         };
         Self {
             target,
@@ -169,6 +195,54 @@ mod tests {
         }
         let error = "side".parse::<View>().unwrap_err();
         assert!(error.contains("whole, left, behind"), "{error}");
+    }
+
+    /// Of the motion across the picture that a trace has, the view shows at least half of each axis that moves, and all of an axis
+    /// that moves alone. The grip's own places are projected on the picture's right.
+    #[test]
+    fn the_view_across_shows_what_moves() {
+        use crate::scene::grip_at;
+        use crate::story::travel::tests::path;
+        let rig = trimproof_plant::Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml"))
+            .unwrap();
+        let layout = Layout::of(&rig);
+        let shown = |to_deg: [f64; 2]| {
+            let orbit = Orbit::of(View::Across, &layout, &path(&[[0.0; 2], to_deg]));
+            let moved = grip_at(&layout, to_deg) - grip_at(&layout, [0.0; 2]);
+            let right = orbit.transform().right().as_vec3();
+            let level = Vec3::new(moved.x, 0.0, moved.z);
+            (moved.dot(right).abs() / level.length(), orbit)
+        };
+        let (pitch, from) = shown([7.0, 0.0]);
+        assert!(pitch > 0.9999 && from.around == FRAC_PI_2, "{pitch}");
+        let (roll, from) = shown([0.0, -5.0]);
+        assert!(roll > 0.9999 && from.around == 0.0, "{roll}");
+        for to_deg in [
+            [6.0, -4.0],
+            [6.0, 4.0],
+            [-5.0, 9.0],
+            [3.0, 12.0],
+            [-14.0, -2.0],
+        ] {
+            let (share, from) = shown(to_deg);
+            // The directions are 5 degrees apart, and end 30 degrees from either axis; the worst case is a path along one of them.
+            assert!(share > 0.86, "{to_deg:?}: {share}");
+            for axis in [[5.0, 0.0], [0.0, 5.0]] {
+                let right = from.transform().right().as_vec3();
+                let moved = grip_at(&layout, axis) - grip_at(&layout, [0.0; 2]);
+                let level = Vec3::new(moved.x, 0.0, moved.z);
+                assert!(
+                    level.dot(right).abs() > 0.4999 * level.length(),
+                    "{to_deg:?}"
+                );
+            }
+        }
+        // The usual view looks along the motion of the job that the stick is made for, which is why there is this one.
+        let whole = Orbit::of(View::Whole, &layout, &Travel::default());
+        let moved = grip_at(&layout, [6.0, -4.0]) - grip_at(&layout, [0.0; 2]);
+        assert!(moved.dot(whole.transform().right().as_vec3()).abs() < 0.05 * moved.length());
+        let rest = Orbit::of(View::Across, &layout, &Travel::default());
+        assert_eq!(rest, whole);
     }
 
     fn orbit() -> Orbit {

@@ -193,8 +193,12 @@ impl Feed {
                     story.source = match &finished.cut {
                         // A flight is over when its pilot says so.
                         Some(_) if finished.stopped && self.acts.is_some() => SourceState::Complete,
-                        Some(why) => SourceState::Cut(why.clone()),
-                        None => SourceState::Complete,
+                        Some(why) => match &finished.aborted {
+                            Some(abort) => SourceState::Aborted(abort.to_string()),
+                            None => SourceState::Cut(why.clone()),
+                        },
+                        // A trace that is read may be one of a run that was cut short.
+                        None => Story::end_of(&story.trace),
                     };
                     story.length_s = Some(story.head_s());
                     story.take_judgements(&finished.judgements);

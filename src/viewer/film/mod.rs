@@ -1,10 +1,12 @@
 //! The same pictures without a display: the scene and the panels are drawn into an image and read back.
 
 mod animate;
+mod moments;
 mod png_file;
 mod sheet;
 
 pub use animate::Animation;
+pub use moments::telling_instants;
 pub use png_file::{decode_png, encode_png};
 pub use sheet::{contact_sheet, for_sheet};
 
@@ -233,64 +235,6 @@ pub fn frames_of(length_s: f64, frames_per_s: f64) -> Vec<f64> {
     (0..=count)
         .map(|frame| frame as f64 / frames_per_s)
         .collect()
-}
-
-/// Instants of a contact sheet that show most: the worst of what broke, where the stick and the hand go farthest on each axis, the
-/// end, the changes of the state, and between them even steps; `count` in all, in their order.
-pub fn telling_instants(story: &Story, count: usize) -> Vec<f64> {
-    let length_s = story.head_s();
-    let tick_s = story.tick_s();
-    let broken = story.broken().map(|judgement| judgement.at_s);
-    let state = story.lanes.shown(1).next();
-    let changes = state
-        .into_iter()
-        .flat_map(|lane| lane.stretches.iter().map(|(row, _)| *row as f64 * tick_s));
-    let mut chosen: Vec<f64> = Vec::new();
-    let far = 0.4 * length_s / count.max(1) as f64;
-    let even = (0..count).map(|index| length_s * (index as f64 + 0.5) / count as f64);
-    let wanted = broken
-        .chain(farthest(story))
-        .chain([length_s])
-        .chain(changes)
-        .chain(even);
-    for at_s in wanted {
-        if chosen.len() < count && chosen.iter().all(|other| (other - at_s).abs() >= far) {
-            chosen.push(at_s);
-        }
-    }
-    chosen.sort_by(f64::total_cmp);
-    chosen
-}
-
-/// Where stick and trim are farthest out on either side of each axis, the farthest first; nothing of an axis that rests.
-fn farthest(story: &Story) -> Vec<f64> {
-    /// An axis that moves by less rests, deg.
-    const REST_DEG: f64 = 0.5;
-    let mut ends: Vec<(f64, f64)> = Vec::new();
-    for name in [
-        "pitch.stick_deg",
-        "roll.stick_deg",
-        "pitch.trim_deg",
-        "roll.trim_deg",
-    ] {
-        let Some(values) = story.trace.numbers(name) else {
-            continue;
-        };
-        for side in [1.0, -1.0] {
-            let out = values
-                .iter()
-                .enumerate()
-                .map(|(row, value)| (side * value, row))
-                .max_by(|a, b| a.0.total_cmp(&b.0));
-            if let Some((deg, row)) = out
-                && deg > REST_DEG
-            {
-                ends.push((deg, row as f64 * story.tick_s()));
-            }
-        }
-    }
-    ends.sort_by(|a, b| b.0.total_cmp(&a.0));
-    ends.into_iter().map(|(_, at_s)| at_s).collect()
 }
 
 #[cfg(test)]

@@ -96,7 +96,7 @@ pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, f
 }
 
 /// Puts the camera where the keys say.
-pub(super) fn views(ui: &Ui, desk: &mut Desk, orbit: &mut Orbit, layout: &Layout) {
+pub(super) fn views(ui: &Ui, story: &Story, desk: &mut Desk, orbit: &mut Orbit, layout: &Layout) {
     if ui.ctx().egui_wants_keyboard_input() {
         return;
     }
@@ -108,6 +108,7 @@ pub(super) fn views(ui: &Ui, desk: &mut Desk, orbit: &mut Orbit, layout: &Layout
         Key::Num5,
         Key::Num6,
         Key::Num7,
+        Key::Num8,
     ];
     let pressed = |key: Key| pressed_once(ui, key);
     let mut wanted = keys
@@ -124,6 +125,6 @@ pub(super) fn views(ui: &Ui, desk: &mut Desk, orbit: &mut Orbit, layout: &Layout
     }
     if let Some(view) = wanted {
         desk.view = view;
-        *orbit = Orbit::of(view, layout);
+        *orbit = Orbit::of(view, layout, &story.travel);
     }
 }

@@ -8,10 +8,13 @@ mod desk;
 mod fly;
 mod hand;
 mod keys;
+mod labels;
 mod lanes;
 mod list;
+mod names;
 mod overlay;
 mod plots;
+mod scale;
 mod strip;
 mod windows;
 
@@ -75,7 +78,13 @@ pub fn show(context: &egui::Context, desktop: &mut Desktop<'_>) {
     });
     if is_window {
         keys::work(&ui, desktop.story, desktop.clock, desktop.desk, flown);
-        keys::views(&ui, desktop.desk, desktop.orbit, desktop.layout);
+        keys::views(
+            &ui,
+            desktop.story,
+            desktop.desk,
+            desktop.orbit,
+            desktop.layout,
+        );
         Panel::bottom("bar")
             .frame(strip)
             .show(&mut ui, |ui| match desktop.feed.as_deref_mut() {

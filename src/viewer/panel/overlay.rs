@@ -6,7 +6,8 @@ use bevy_egui::egui::{
 };
 use trimproof_controller::{PITCH, ROLL};
 
-use super::Desk;
+use super::labels::Labels;
+use super::{Desk, names, scale};
 use crate::camera::{Orbit, View, field_rad};
 use crate::look::{LEAST_TEXT, colour, load_colour32};
 use crate::scene::{Layout, arrow, touched};
@@ -35,16 +36,21 @@ pub(super) fn show(
     instant: &Instant,
 ) {
     let painter = ui.painter_at(desk.scene);
-    load_scale(&painter, desk.scene, layout, instant);
-    if matches!(desk.view, View::Pitch | View::Roll) {
-        play_gauge(&painter, story, desk, layout, instant);
+    let mut labels = Labels::new(&painter, desk.scene);
+    if let Some(rect) = load_scale(&painter, desk.scene, layout, instant) {
+        labels.keep_clear(rect);
     }
-    let mut labels = Labels {
-        painter: &painter,
-        scene: desk.scene,
-        taken: Vec::new(),
-    };
+    if matches!(desk.view, View::Pitch | View::Roll) {
+        labels.keep_clear(play_gauge(&painter, story, desk, layout, instant));
+    }
+    // Below the gauge, where there is one.
+    let is_close = matches!(desk.view, View::Pitch | View::Roll);
+    let top = desk.scene.top() + if is_close { 80.0 } else { 6.0 };
+    let banner = story.what_is_missing().map(|why| labels.banner(top, &why));
     let seen = |point: Vec3| project(orbit, desk.scene, point);
+    for scale in scale::scales(story, layout, instant) {
+        scale::show(&scale, &painter, &mut labels, orbit, desk.scene);
+    }
     if let Some(arrow) = arrow(instant, layout)
         && let Some(tip) = seen(arrow.tip())
     {
@@ -62,12 +68,15 @@ pub(super) fn show(
         };
         labels.put(anchor, align, &format!("hand {:.1} N", arrow.force_n));
         // No other label on the arrow's point.
-        labels
-            .taken
-            .push(Rect::from_center_size(tip, vec2(30.0, 30.0)));
+        labels.keep_clear(Rect::from_center_size(tip, vec2(30.0, 30.0)));
     }
     contacts(&mut labels, &seen, story, layout, instant);
     ghost(&mut labels, &seen, layout, instant);
+    names::motors(&mut labels, orbit, desk.scene, layout, instant);
+    names::directions(&mut labels, orbit, desk.scene, layout);
+    if let Some(banner) = banner {
+        labels.draw_banner(banner);
+    }
 }
 
 /// Names what touches, with the force.
@@ -104,29 +113,31 @@ fn contacts(
     }
 }
 
-/// Names the ghost where it stands clear of the stick.
+/// Names the ghost where it stands clear of the stick: beside its grip, on the side that is away from the stick.
 fn ghost(
     labels: &mut Labels<'_>,
     seen: &dyn Fn(Vec3) -> Option<Pos2>,
     layout: &Layout,
     instant: &Instant,
 ) {
-    let of = |angles_deg: [f64; 2]| crate::scene::grip_at(layout, angles_deg);
-    let ghost = of(instant.reference_deg());
-    let stick = of(instant.stick_deg());
-    let lift = 0.5 * layout.grip_length_m + layout.grip_radius_m + 0.012;
-    let lift = Vec3::new(0.0, lift, 0.0);
-    if let (Some(place), Some(other)) = (seen(ghost + lift), seen(stick + lift))
-        && (place - other).length() > 34.0
-    {
-        labels.put(place, Align2::CENTER_BOTTOM, "trimmed");
+    let of = |angles_deg: [f64; 2]| seen(crate::scene::grip_at(layout, angles_deg));
+    let (Some(ghost), Some(stick)) = (of(instant.reference_deg()), of(instant.stick_deg())) else {
+        return;
+    };
+    let thick = seen(
+        crate::scene::grip_at(layout, instant.reference_deg()) + layout.grip_radius_m * Vec3::Y,
+    )
+    .map_or(0.0, |above| (above - ghost).length());
+    if (ghost - stick).length() > 34.0_f32.max(2.0 * thick) {
+        let (anchor, align) = names::beside(ghost, stick, 1.2 * thick);
+        labels.put(anchor, align, "trimmed");
     }
 }
 
-/// The ramp of the springs' load with both axes' marks on it.
-fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant) {
+/// The ramp of the springs' load with both axes' marks on it; gives what it covers.
+fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant) -> Option<Rect> {
     if scene.height() < 200.0 || scene.width() < 260.0 {
-        return;
+        return None;
     }
     let small = FontId::proportional(LEAST_TEXT);
     // Where there is little room: the ramp with its marks, the words beside it.
@@ -203,10 +214,18 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
             colour::INK,
         );
     }
+    Some(back)
 }
 
 /// Where the pinion sits in the play between the teeth, as a gauge: the true width is told, the drawn one is not it.
-fn play_gauge(painter: &Painter, story: &Story, desk: &Desk, layout: &Layout, instant: &Instant) {
+/// Gives what it covers.
+fn play_gauge(
+    painter: &Painter,
+    story: &Story,
+    desk: &Desk,
+    layout: &Layout,
+    instant: &Instant,
+) -> Rect {
     let axis = if desk.view == View::Pitch {
         PITCH
     } else {
@@ -247,39 +266,7 @@ fn play_gauge(painter: &Painter, story: &Story, desk: &Desk, layout: &Layout, in
         small,
         colour::INK,
     );
-}
-
-/// Texts on a light ground that stay inside the scene and clear of each other.
-struct Labels<'a> {
-    painter: &'a Painter,
-    scene: Rect,
-    taken: Vec<Rect>,
-}
-
-impl Labels<'_> {
-    fn put(&mut self, at: Pos2, align: Align2, text: &str) {
-        let font = FontId::proportional(13.5);
-        let made = self
-            .painter
-            .layout_no_wrap(text.to_owned(), font, colour::INK);
-        let wanted = align.anchor_size(at, made.size()).expand2(vec2(4.0, 1.0));
-        let inside = self.scene.shrink(4.0);
-        if !inside.expand(8.0).contains(at) || inside.width() < wanted.width() {
-            return;
-        }
-        let shift = vec2(
-            (inside.left() - wanted.left()).max(0.0) - (wanted.right() - inside.right()).max(0.0),
-            (inside.top() - wanted.top()).max(0.0) - (wanted.bottom() - inside.bottom()).max(0.0),
-        );
-        let mut rect = wanted.translate(shift);
-        while let Some(other) = self.taken.iter().find(|other| other.intersects(rect)) {
-            rect = rect.translate(vec2(0.0, other.bottom() - rect.top() + 2.0));
-        }
-        self.painter.rect_filled(rect, 0.0, colour::PAPER);
-        self.painter
-            .galley(rect.min + vec2(4.0, 1.0), made, colour::INK);
-        self.taken.push(rect);
-    }
+    back
 }
 
 #[cfg(test)]
@@ -293,7 +280,7 @@ mod tests {
             trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
                 .unwrap();
         let layout = Layout::of(&rig);
-        let mut orbit = Orbit::of(View::Behind, &layout);
+        let mut orbit = Orbit::of(View::Behind, &layout, &crate::story::Travel::default());
         (orbit.target, orbit.above, orbit.distance) = (Vec3::ZERO, 0.0, 2.0);
         let scene = Rect::from_min_size(pos2(100.0, 50.0), vec2(400.0, 300.0));
         let middle = project(&orbit, scene, Vec3::ZERO).unwrap();

@@ -43,7 +43,7 @@ impl Bench {
         let mut bench = Self {
             context,
             desk: Desk::new(Vec::new(), View::Whole, arrangement),
-            orbit: Orbit::of(View::Whole, &layout),
+            orbit: Orbit::of(View::Whole, &layout, &story.travel),
             clock,
             layout,
             story,
@@ -219,7 +219,10 @@ fn nothing_that_matters_is_clipped() {
         bench.frame(Vec::new());
         let row = bench.story.row_at(1.8).unwrap();
         let state = bench.story.trace.state(row).unwrap().name();
-        for words in [state, "V  ", "hand 8.0 N", "1.800 s", "load of"] {
+        let [pitch_deg, _] = bench.story.instant(1.8).unwrap().stick_deg();
+        // The angle stands in the strip, and at its scale.
+        let pitch = format!("pitch +{pitch_deg:.2}\u{b0}");
+        for words in [state, " V", "hand 8.0 N", "1.800 s", "load of", &pitch] {
             let text = bench
                 .find(words)
                 .unwrap_or_else(|| panic!("`{words}` is missing at {size:?}"));
@@ -229,6 +232,33 @@ fn nothing_that_matters_is_clipped() {
                 "{size:?} {text:?}"
             );
         }
+    }
+}
+
+/// A run that the twin could not compute says so in the strip, and why over the scene, whole and in every picture.
+#[test]
+fn an_aborted_run_says_why() {
+    let why = "upper pitch stop at 1.234500 s: it would have broken: pressed with `5000.0` N, it stands `3000.0` N";
+    for size in PICTURES {
+        let mut story = pushed("kittiwake");
+        story.take_judgements(&[]);
+        story.source = SourceState::Aborted(why.to_owned());
+        let mut bench = Bench::new(story, size, Arrangement::Picture);
+        bench.clock.jump(1.8);
+        bench.frame(Vec::new());
+        let words = format!("aborted, nothing is judged: {why}");
+        let text = bench.find(&words).unwrap_or_else(|| panic!("{size:?}"));
+        assert!(
+            bench.desk.scene.contains_rect(text.place),
+            "{size:?} {text:?}"
+        );
+        // Nothing else stands on it.
+        let other = bench
+            .texts
+            .iter()
+            .find(|other| other.words != words && other.place.shrink(0.5).intersects(text.place));
+        assert!(other.is_none(), "{size:?} {other:?}");
+        assert!(bench.find("ABORTED").is_some(), "{size:?}");
     }
 }
 
@@ -261,23 +291,62 @@ fn the_strip_has_room_for_its_words() {
     }
 }
 
+/// Directions, motors, the angle scale with its numbers, and what was there before: all is named, whole, and apart.
 #[test]
 fn labels_over_the_scene_are_clear_of_each_other() {
-    let mut bench = Bench::new(pushed("bittern"), vec2(640.0, 360.0), Arrangement::Picture);
-    bench.clock.jump(2.1);
-    bench.frame(Vec::new());
-    let labels: Vec<Text> = ["hand ", "trimmed", "load of"]
-        .iter()
-        .filter_map(|words| bench.find(words).cloned())
-        .collect();
-    assert!(labels.len() >= 2, "{labels:?}");
-    for (index, one) in labels.iter().enumerate() {
-        assert!(
-            labels[..index]
+    for (rig, size) in [
+        ("bittern", PICTURES[0]),
+        ("kittiwake", PICTURES[0]),
+        ("bittern", PICTURES[3]),
+    ] {
+        for view in [View::Across, View::Whole, View::Left] {
+            let mut bench = Bench::new(pushed(rig), size, Arrangement::Picture);
+            bench.desk.view = view;
+            bench.orbit = Orbit::of(view, &bench.layout, &bench.story.travel);
+            bench.clock.jump(2.1);
+            bench.frame(Vec::new());
+            let scene = bench.desk.scene;
+            let labels: Vec<&Text> = bench
+                .texts
                 .iter()
-                .all(|other| !other.place.intersects(one.place)),
-            "{labels:?}"
-        );
+                .filter(|text| scene.expand(0.5).contains_rect(text.place))
+                .collect();
+            for words in [
+                "hand ",
+                "load of",
+                "fore",
+                "aft",
+                "pitch motor",
+                "roll motor",
+                "pitch +",
+            ] {
+                assert!(
+                    labels.iter().any(|label| label.words.starts_with(words)),
+                    "{rig} {size:?} {view:?}: no `{words}` in {labels:?}"
+                );
+            }
+            // Stops, zero: the scale has its numbers.
+            let stops = &bench.story.rig.pitch.stops;
+            for deg in [stops.min_deg, 0.0, stops.max_deg] {
+                let number = super::scale::signed(deg, 0);
+                assert!(
+                    labels.iter().any(|label| label.words == number),
+                    "{rig} {size:?} {view:?}: no `{number}`"
+                );
+            }
+            // Seen from the left, left and right are one behind the other: neither is named.
+            let has_left = labels.iter().any(|label| label.words == "left");
+            assert_eq!(has_left, view == View::Whole, "{rig} {size:?} {view:?}");
+            for (index, one) in labels.iter().enumerate() {
+                let other = labels[..index]
+                    .iter()
+                    .find(|other| other.place.shrink(0.5).intersects(one.place));
+                assert!(
+                    other.is_none(),
+                    "{rig} {size:?} {view:?}: {one:?} {other:?}"
+                );
+            }
+        }
     }
 }
 

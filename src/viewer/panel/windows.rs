@@ -19,8 +19,8 @@ const KEYS: [(&str, &str); 15] = [
     ("+ and -", "show less, more of the time"),
     ("0", "show all of the time"),
     (
-        "1 to 7",
-        "views: whole, left, behind, above, pitch, roll, grip",
+        "1 to 8",
+        "views: whole, left, behind, above, pitch, roll, grip, across",
     ),
     ("F", "go on to the next axis"),
     ("S", "choose signals"),
@@ -40,7 +40,7 @@ const FLYING: [(&str, &str); 9] = [
     ("T", "force trim on, off"),
     ("O", "motor supply on, off"),
     ("right button", "turn the camera"),
-    ("1 to 7", "views"),
+    ("1 to 8", "views"),
     ("Enter", "end the flight; then it can be saved and replayed"),
 ];
 
@@ -136,7 +136,7 @@ mod tests {
         let names: Vec<&str> = crate::View::ALL.iter().map(|view| view.name()).collect();
         let line = KEYS
             .iter()
-            .find(|(key, _)| *key == "1 to 7")
+            .find(|(key, _)| *key == "1 to 8")
             .map(|(_, what)| *what);
         assert_eq!(line, Some(format!("views: {}", names.join(", ")).as_str()));
     }

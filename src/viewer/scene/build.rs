@@ -4,6 +4,7 @@ use bevy::light::{CascadeShadowConfigBuilder, DirectionalLightShadowMap, GlobalA
 use bevy::prelude::*;
 use trimproof_plant::{Along, Form, Rig, Solid};
 
+use super::layout::PlateLayout;
 use super::motion::{HEAD_M, hat_at, release_at};
 use super::stuff::matter;
 use super::{Glow, Layout, Part, Placed, Stuff, drive, to_scene};
@@ -157,14 +158,14 @@ fn light(kit: &mut Kit<'_, '_, '_>) {
 fn base(kit: &mut Kit<'_, '_, '_>, root: Entity) {
     let down = -kit.layout.pivot_m;
     let (dark, steel) = (kit.stuff.dark.clone(), kit.stuff.steel.clone());
-    let [lever, _, gear] = kit.layout.outward_m(0);
-    let [.., roll_gear] = kit.layout.outward_m(1);
-    let side = kit.layout.frame_half_m[0] + 0.015;
-    let left = gear + drive::STAND_OFF_M + kit.layout.axis[0].motor_m[1] + 0.01;
-    let right = side + 0.05;
-    let fore = (roll_gear + drive::STAND_OFF_M + kit.layout.axis[1].motor_m[1] + 0.005)
-        .max(kit.layout.axis[0].apart_m().abs() + 0.5 * kit.layout.axis[0].motor_m[0] + 0.01);
-    let aft = kit.layout.axis[0].trim_radius_m + 0.03;
+    let [lever, ..] = kit.layout.outward_m(0);
+    let side = kit.layout.post_m();
+    let PlateLayout {
+        left_m: left,
+        right_m: right,
+        fore_m: fore,
+        aft_m: aft,
+    } = kit.layout.plate();
     // A round table to stand on: beyond it nothing needs to be drawn.
     let reach = 0.5 * libm::hypotf(left + right, fore + aft) + 0.06;
     let table = Cylinder {
@@ -365,7 +366,7 @@ fn grip(kit: &mut Kit<'_, '_, '_>, yoke: Entity) {
 fn stops(kit: &mut Kit<'_, '_, '_>, root: Entity) {
     let dark = kit.stuff.dark.clone();
     let pins = kit.layout.pins.clone();
-    let side = kit.layout.frame_half_m[0] + 0.015;
+    let side = kit.layout.post_m();
     // As long as the gate needs; the twin's pins are longer, so that no angle misses them.
     let half = pins
         .iter()

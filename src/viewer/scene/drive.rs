@@ -6,10 +6,9 @@
 use bevy::prelude::*;
 
 use super::build::{Kit, between};
+use super::layout::STAND_OFF_M;
 use super::{Gear, Glow, Part, spring};
 
-/// From the gears to the motor's face, m.
-pub(super) const STAND_OFF_M: f32 = 0.030;
 /// Width of the gears' faces, m.
 const FACE_M: f32 = 0.008;
 

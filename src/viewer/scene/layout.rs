@@ -8,6 +8,8 @@ use bevy::math::Vec3;
 use trimproof_plant::rig::{AxisRig, CartridgeRig, MassRig};
 use trimproof_plant::{Rig, Solid};
 
+use super::motion::pitch;
+
 /// A place or a direction in body axes as one in the scene.
 pub fn to_scene(body: [f64; 3]) -> Vec3 {
     Vec3::new(body[1] as f32, -body[2] as f32, -body[0] as f32)
@@ -45,6 +47,19 @@ pub struct TubeLayout {
     pub bottom_m: f32,
     /// Where it ends.
     pub top_m: f32,
+}
+
+/// The plate that carries everything: how far it goes from below the pivot, m.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct PlateLayout {
+    /// To the left.
+    pub left_m: f32,
+    /// To the right.
+    pub right_m: f32,
+    /// Forward.
+    pub fore_m: f32,
+    /// Backward.
+    pub aft_m: f32,
 }
 
 /// Drive and cartridge of an axis.
@@ -116,6 +131,12 @@ pub struct PinLayout {
     /// Radius.
     pub radius_m: f32,
 }
+
+/// From the gears to a motor's face, m.
+pub(super) const STAND_OFF_M: f32 = 0.030;
+/// From the highest point of the grip to the first angle scale, and from that to the second, m.
+const SCALE_CLEAR_M: f32 = 0.055;
+const SCALE_STEP_M: f32 = 0.035;
 
 /// Share of the circular pitch that the play between the teeth takes in the picture: true play is far too small to be seen.
 const PLAY_DRAWN: f32 = 0.2;
@@ -189,13 +210,53 @@ impl Layout {
         cartridge.coil_m + cartridge.wire_m + 0.003
     }
 
-    /// Point that the camera looks at and a distance from which the whole rig is seen.
+    /// Middle of the motor of an axis. The roll motor swings with the frame.
+    pub fn motor_at(&self, axis: usize, pitch_deg: f64) -> Vec3 {
+        let [.., gear] = self.outward_m(axis);
+        let out = gear + STAND_OFF_M + 0.5 * self.axis[axis].motor_m[1];
+        let apart = self.axis[axis].apart_m();
+        if axis == 0 {
+            Vec3::new(-out, 0.0, apart)
+        } else {
+            pitch(pitch_deg) * Vec3::new(apart, 0.0, -out)
+        }
+    }
+
+    /// The plate under everything.
+    pub fn plate(&self) -> PlateLayout {
+        let [.., gear] = self.outward_m(0);
+        let [.., roll_gear] = self.outward_m(1);
+        PlateLayout {
+            left_m: gear + STAND_OFF_M + self.axis[0].motor_m[1] + 0.01,
+            right_m: self.post_m() + 0.05,
+            fore_m: (roll_gear + STAND_OFF_M + self.axis[1].motor_m[1] + 0.005)
+                .max(self.axis[0].apart_m().abs() + 0.5 * self.axis[0].motor_m[0] + 0.01),
+            aft_m: self.axis[0].trim_radius_m + 0.03,
+        }
+    }
+
+    /// From the middle to the posts that carry the frame.
+    pub fn post_m(&self) -> f32 {
+        self.frame_half_m[0] + 0.015
+    }
+
+    /// Highest point of the grip, with its hat, above the pivot.
+    pub fn top_m(&self) -> f32 {
+        self.grip_m + 0.5 * self.grip_length_m + 1.2 * self.grip_radius_m
+    }
+
+    /// Radius of an angle scale around the pivot: of the inner, 0, or the outer, 1. Both are clear of the grip.
+    pub fn scale_m(&self, place: usize) -> f32 {
+        self.top_m() + SCALE_CLEAR_M + SCALE_STEP_M * place as f32
+    }
+
+    /// Point that the camera looks at and a distance from which the whole rig is seen, with its angle scales.
     pub fn whole(&self) -> (Vec3, f32) {
-        let top = self.grip_m + self.grip_length_m;
+        let top = self.scale_m(1);
         let height = top + self.pivot_m;
         (
             Vec3::new(0.0, 0.5 * (top - self.pivot_m), 0.0),
-            2.3 * height,
+            2.1 * height,
         )
     }
 }

@@ -14,7 +14,7 @@ pub use layout::{Layout, to_scene};
 pub use mesh::{Gear, spring};
 #[cfg(test)]
 use motion::lit;
-pub use motion::{arrow, grip_at, placed, touched};
+pub use motion::{arrow, grip_at, placed, touched, toward};
 pub use stuff::{Glow, Stuff};
 
 use bevy::prelude::*;

@@ -50,7 +50,7 @@ fn turn(pitch_deg: f64, roll_deg: f64) -> Quat {
     pitch(pitch_deg) * roll(roll_deg)
 }
 
-fn pitch(deg: f64) -> Quat {
+pub(super) fn pitch(deg: f64) -> Quat {
     Quat::from_rotation_x(deg.to_radians() as f32)
 }
 
@@ -58,9 +58,14 @@ fn roll(deg: f64) -> Quat {
     Quat::from_rotation_z(-deg.to_radians() as f32)
 }
 
+/// Direction from the pivot along the stick at a pitch and a roll, degrees.
+pub fn toward([pitch_deg, roll_deg]: [f64; 2]) -> Vec3 {
+    turn(pitch_deg, roll_deg) * Vec3::Y
+}
+
 /// Place of the grip's reference point at a pitch and a roll, degrees.
-pub fn grip_at(layout: &Layout, [pitch_deg, roll_deg]: [f64; 2]) -> Vec3 {
-    turn(pitch_deg, roll_deg) * Vec3::new(0.0, layout.grip_m, 0.0)
+pub fn grip_at(layout: &Layout, angles_deg: [f64; 2]) -> Vec3 {
+    layout.grip_m * toward(angles_deg)
 }
 
 /// The arrow of the hand's force; `None` while there is next to none.

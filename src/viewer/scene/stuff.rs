@@ -53,15 +53,15 @@ impl Stuff {
                 ..default()
             }),
             ghost: materials.add(StandardMaterial {
-                base_color: Color::srgba(0.0, 0.45, 0.80, 0.30),
+                base_color: ghost_colour().with_alpha(0.30),
                 alpha_mode: AlphaMode::Blend,
                 perceptual_roughness: 0.9,
                 reflectance: 0.0,
                 ..default()
             }),
             arrow: materials.add(StandardMaterial {
-                base_color: srgb(colour::VERMILLION),
-                emissive: linear(colour::VERMILLION, 0.35),
+                base_color: srgb(look::signal_colour("pitch.grip_force_n")),
+                emissive: linear(look::signal_colour("pitch.grip_force_n"), 0.35),
                 perceptual_roughness: 0.9,
                 ..default()
             }),
@@ -127,7 +127,7 @@ pub(super) fn glow(
                 [0.55, 0.57, 0.60],
                 colour::PURPLE,
             ),
-            Glow::Ghost => (Color::srgba(0.0, 0.45, 0.80, ghost_alpha(instant)), 0.0),
+            Glow::Ghost => (ghost_colour().with_alpha(ghost_alpha(instant)), 0.0),
             Glow::Motor(axis) => {
                 signal(instant.axis[axis].enabled, [0.23, 0.25, 0.28], colour::SKY)
             }
@@ -142,6 +142,11 @@ pub(super) fn glow(
             material.emissive = emissive;
         }
     }
+}
+
+/// The ghost is the trimmed position: it has the colour of its curve.
+fn ghost_colour() -> Color {
+    srgb(look::signal_colour("pitch.reference_deg"))
 }
 
 /// Nothing while the ghost stands in the stick, 0.26 from two degrees on.

@@ -115,6 +115,39 @@ fn the_pinion_rolls_on_the_gear() {
     }
 }
 
+/// A motor's name stands where its motor is: the parts of the scene, put together, are the outside check.
+#[test]
+fn the_motors_are_where_their_names_are_put() {
+    for name in ["kittiwake", "bittern"] {
+        let mut app = app(pushed(name));
+        app.add_plugins(bevy::transform::TransformPlugin);
+        show(&mut app, 2.0);
+        let instant = app.world().resource::<Shown>().0.clone().unwrap();
+        let pitch_deg = instant.axis[0].stick_deg;
+        assert!(pitch_deg > 1.0, "{name}: {pitch_deg}");
+        let layout = app.world().resource::<Placed>().0.clone();
+        for axis in 0..2 {
+            let mut query = app.world_mut().query::<(&Glow, &GlobalTransform)>();
+            let band = query
+                .iter(app.world())
+                .find(|(glow, _)| **glow == Glow::Motor(axis))
+                .map(|(_, place)| place.translation())
+                .unwrap();
+            // The band is 0.72 of the motor's length from its face, the middle half of it.
+            let off = (band - layout.motor_at(axis, pitch_deg)).length();
+            let wanted = 0.22 * layout.axis[axis].motor_m[1];
+            assert!((off - wanted).abs() < 1e-5, "{name} {axis}: {off} {wanted}");
+        }
+        // Everything stands on the plate, and in the view of the whole the scales are in sight.
+        let plate = layout.plate();
+        let pitch_motor = layout.motor_at(0, 0.0);
+        assert!(-pitch_motor.x < plate.left_m && -layout.motor_at(1, 0.0).z < plate.fore_m);
+        let (target, distance) = layout.whole();
+        let half = distance * (0.5 * crate::camera::FIELD_RAD).tan();
+        assert!(target.y + half > layout.scale_m(1) + 0.02);
+    }
+}
+
 /// Spring and washers: the spring is as long as the washers are apart, shortened by arm times angle beyond the free play.
 #[test]
 fn springs_are_compressed_whichever_way_the_stick_goes() {

@@ -5,12 +5,14 @@ mod instant;
 mod lanes;
 mod series;
 mod told;
+pub(crate) mod travel;
 
 pub use clock::{Clock, SPEEDS};
 pub use instant::{AxisInstant, Instant};
 pub use lanes::{Lane, Lanes, word};
 pub use series::{Series, Spot};
 pub use told::{Told, judge_whole, tell};
+pub use travel::Travel;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -50,6 +52,8 @@ pub struct Story {
     pub length_s: Option<f64>,
     /// States and switches over time.
     pub lanes: Lanes,
+    /// How far stick and trim have gone.
+    pub travel: Travel,
     series: BTreeMap<&'static str, Series>,
 }
 
@@ -62,13 +66,23 @@ pub enum SourceState {
     Running,
     /// Everything is there.
     Complete,
-    /// The run was cut short; why.
+    /// The run was cut short: the controller under test failed; why.
     Cut(String),
+    /// The run was aborted: the twin could not compute it; when, which part and why.
+    Aborted(String),
     /// There will be no trace; why.
     Failed(String),
 }
 
 impl Story {
+    /// How the run of a whole trace ended, as its notes say.
+    pub fn end_of(trace: &Trace) -> SourceState {
+        match trace.about.notes.get("cut") {
+            Some(why) => SourceState::Cut(why.clone()),
+            None => SourceState::Complete,
+        }
+    }
+
     /// A story of which nothing has happened yet.
     pub fn new(rig: Arc<Rig>, scenario: Option<Arc<Scenario>>, source: SourceState) -> Self {
         let about = About {
@@ -93,6 +107,7 @@ impl Story {
             source,
             length_s,
             lanes: Lanes::default(),
+            travel: Travel::default(),
             series: BTreeMap::new(),
         }
     }
@@ -104,7 +119,7 @@ impl Story {
         trace: Trace,
         judgements: &[Judgement],
     ) -> Self {
-        let mut story = Self::new(rig, scenario, SourceState::Complete);
+        let mut story = Self::new(rig, scenario, Self::end_of(&trace));
         let mut lanes = Lanes::default();
         lanes.follow(&trace);
         story.take_trace(trace, lanes);
@@ -114,6 +129,8 @@ impl Story {
 
     /// Takes a whole trace and its lanes in place of what was there.
     pub fn take_trace(&mut self, trace: Trace, lanes: Lanes) {
+        self.travel = Travel::default();
+        self.travel.follow(&trace);
         self.trace = trace;
         self.lanes = lanes;
         self.length_s = Some(self.head_s());
@@ -126,6 +143,7 @@ impl Story {
             self.trace.push(row);
         }
         self.lanes.follow(&self.trace);
+        self.travel.follow(&self.trace);
     }
 
     /// Takes what became of the expectations.
@@ -134,6 +152,24 @@ impl Story {
             let of = judgements.iter().find(|one| one.name == told.name);
             told.judgement = of.cloned();
         }
+    }
+
+    /// Why there is less than was asked for, in one line; `None` if nothing is missing. A board or a file may have said it: control
+    /// characters are left out, and it is no longer than a few lines of a small picture.
+    pub fn what_is_missing(&self) -> Option<String> {
+        const MOST: usize = 300;
+        let (what, why) = match &self.source {
+            SourceState::Cut(why) => ("cut short", why),
+            SourceState::Aborted(why) => ("aborted, nothing is judged", why),
+            SourceState::Failed(why) => ("no trace", why),
+            SourceState::Reading | SourceState::Running | SourceState::Complete => return None,
+        };
+        let mut letters = why.chars().filter(|letter| !letter.is_control());
+        let mut kept: String = letters.by_ref().take(MOST).collect();
+        if letters.next().is_some() {
+            kept.push_str("...");
+        }
+        Some(format!("{what}: {kept}"))
     }
 
     /// What became of the expectations that broke, in the order of the file.

@@ -279,3 +279,28 @@ fn expectations_come_with_windows_signals_and_judgements() {
     );
     assert!(unjudged.told.iter().all(|told| told.judgement.is_none()));
 }
+
+/// A run that ended before its end says so and why, in one bounded line; a trace's own note says it too.
+#[test]
+fn what_is_missing_is_said_in_one_line() {
+    let mut story = pushed("kittiwake");
+    assert_eq!(story.what_is_missing(), None);
+    story.source = SourceState::Aborted("pitch stick at 1.2 s: too far".to_owned());
+    let said = story.what_is_missing().unwrap();
+    assert_eq!(
+        said,
+        "aborted, nothing is judged: pitch stick at 1.2 s: too far"
+    );
+    story.source = SourceState::Cut("x\n1 run: 1 held\u{1b}[2J".repeat(1000));
+    let said = story.what_is_missing().unwrap();
+    assert!(said.chars().count() < 330 && !said.chars().any(char::is_control));
+    assert!(said.starts_with("cut short: x1 run") && said.ends_with("..."));
+    let mut trace = story.trace.clone();
+    let note = ("cut".to_owned(), "the board fell silent".to_owned());
+    trace.about.notes.extend([note]);
+    let read = Story::of_trace(Arc::clone(&story.rig), None, trace, &[]);
+    assert_eq!(
+        read.source,
+        SourceState::Cut("the board fell silent".to_owned())
+    );
+}

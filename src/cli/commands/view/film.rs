@@ -7,20 +7,21 @@ use crate::output::emit;
 use crate::report::Failure;
 use crate::{CommandResult, stop};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::IsTerminal;
+use std::io::{IsTerminal, Write as _};
 use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
 use trimproof_harness::run::{LogicTarget, run_scenario};
+use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
-use trimproof_plant::nearest;
+use trimproof_plant::{Rig, TwinAbort, nearest};
 use trimproof_viewer::film::{
     Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, telling_instants,
 };
-use trimproof_viewer::story::judge_whole;
-use trimproof_viewer::{Film, Story, Studio};
+use trimproof_viewer::story::{SourceState, judge_whole};
+use trimproof_viewer::{Film, Story, Studio, View};
 
 /// Pictures of a run from which the colours of its animation are chosen.
 const SAMPLES: usize = 9;
@@ -34,7 +35,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
     let subject = Subject::find(&args.subject)?;
     let (signals, view) = (
         subject::signals(&args.subject.look.signal)?,
-        subject::view(args.subject.look.view.as_deref())?,
+        subject::view(args.subject.look.view.as_deref(), View::Across)?,
     );
     let stop = stop::on_signal();
     let Some(story) = told(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
@@ -45,6 +46,8 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         None => None,
     };
     let work = Work::of(args, &story, chosen)?;
+    let is_aborted = matches!(story.source, SourceState::Aborted(_));
+    let missing = story.what_is_missing();
     let mut studio = Studio::open(Film {
         story,
         signals,
@@ -112,9 +115,15 @@ pub fn run(args: &FilmArgs) -> CommandResult {
             1e3 * timing.own.worst_s
         ));
     }
+    if let Some(why) = missing {
+        // It stands in the pictures too.
+        let _ = writeln!(std::io::stderr(), "note: {label}: {}", why.escape_debug());
+    }
     emit(&out)?;
     Ok(if stop.load(Ordering::Relaxed) {
         Exit::Stopped
+    } else if is_aborted {
+        Exit::Twin
     } else {
         Exit::Held
     })
@@ -158,10 +167,13 @@ fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Sto
                 go_on()
             });
             if let Some(abort) = run.aborted {
-                return Err(Failure::Twin {
-                    what: format!("{} cannot be filmed", case.label()),
-                    abort,
-                });
+                if run.trace.rows() == 0 {
+                    return Err(Failure::Twin {
+                        what: format!("{} cannot be filmed", case.label()),
+                        abort,
+                    });
+                }
+                return Ok(Some(aborted(rig, scenario, run.trace, &abort)));
             }
             if run.cut.is_some() {
                 return Ok(None);
@@ -177,6 +189,18 @@ fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Sto
         trace,
         &judgements,
     )))
+}
+
+/// The story of a run that the twin could not compute to its end: what there is of it, without a judgement.
+fn aborted(
+    rig: &Arc<Rig>,
+    scenario: Option<&Arc<Scenario>>,
+    trace: Trace,
+    abort: &TwinAbort,
+) -> Story {
+    let mut story = Story::of_trace(Arc::clone(rig), scenario.cloned(), trace, &[]);
+    story.source = SourceState::Aborted(abort.to_string());
+    story
 }
 
 /// Instants of everything that is to be made, s.

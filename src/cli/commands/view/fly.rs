@@ -15,7 +15,7 @@ use std::time::Instant;
 use trimproof_harness::scenario::name_of;
 use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
 use trimproof_plant::{FileError, Rig};
-use trimproof_viewer::{Pace, Save, Session, Source, Watch, session_scenario};
+use trimproof_viewer::{Pace, Save, Session, Source, View, Watch, session_scenario};
 
 /// What a kept flight is called unless the user says otherwise.
 const USUAL: &str = "flown";
@@ -31,7 +31,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     let rig = Arc::new(load_rig(&rig_path)?);
     let (signals, view) = (
         subject::signals(&args.look.signal)?,
-        subject::view(args.look.view.as_deref())?,
+        subject::view(args.look.view.as_deref(), View::Whole)?,
     );
     if let Some(file) = &args.save {
         name_of(file).map_err(|error| Failure::from(Problem::new(file, error)))?;

@@ -107,12 +107,12 @@ pub fn signals(names: &[String]) -> Result<Vec<&'static str>, Failure> {
         .collect()
 }
 
-/// The view of this name, the usual one if there is none.
+/// The view of this name, `usual` if there is none.
 ///
 /// # Errors
 /// It is not known.
-pub fn view(name: Option<&str>) -> Result<View, Failure> {
-    name.map_or(Ok(View::default()), |name| {
+pub fn view(name: Option<&str>, usual: View) -> Result<View, Failure> {
+    name.map_or(Ok(usual), |name| {
         name.parse().map_err(|message| Failure::Argument {
             message,
             help: None,

@@ -12,7 +12,7 @@ use std::io::Write as _;
 use std::sync::Arc;
 use std::time::Instant;
 use trimproof_link::On;
-use trimproof_viewer::{Finished, MakeTarget, Seen, Source, Watch, watch};
+use trimproof_viewer::{Finished, MakeTarget, Seen, Source, View, Watch, watch};
 
 /// Runs the command.
 ///
@@ -23,7 +23,7 @@ pub fn run(args: &WatchArgs) -> CommandResult {
     let subject = Subject::find(&args.subject)?;
     let (signals, view) = (
         subject::signals(&args.subject.look.signal)?,
-        subject::view(args.subject.look.view.as_deref())?,
+        subject::view(args.subject.look.view.as_deref(), View::Whole)?,
     );
     let place = match &subject {
         Subject::Scenario(_) => Some(Arc::new(Place::open_target(&args.target, None)?)),
