@@ -323,6 +323,38 @@ fn the_viewer_writes_nothing_and_knows_no_inside_of_the_controller() {
     );
 }
 
+/// A source that a reader cannot get is none: files outside the repository are never cited.
+#[test]
+fn nothing_cites_a_document_that_is_not_here() {
+    // Written apart, so that this file does not cite them itself.
+    let outside = [
+        concat!("check", "_values"),
+        concat!("shared", "/"),
+        concat!("shared ", "notes"),
+        concat!("notes", "/"),
+        concat!("(notes", ", "),
+        concat!("design", ", section"),
+        concat!("design", ".md"),
+    ];
+    let mut found = Vec::new();
+    let top = ["README.md", "DEVELOPERS.md", "Cargo.toml", ".ci/run"].map(|name| root().join(name));
+    let below = ["src", "tests", "docs", "scenarios"]
+        .into_iter()
+        .flat_map(|folder| files(folder, &["rs", "md", "toml", "py", "sh"]));
+    for file in top.into_iter().chain(below) {
+        for (number, line) in read(&file).lines().enumerate() {
+            if outside.iter().any(|word| line.contains(word)) {
+                found.push(format!("{}:{}: {}", short(&file), number + 1, line.trim()));
+            }
+        }
+    }
+    assert!(
+        found.is_empty(),
+        "cited but not in the repository:\n{}",
+        found.join("\n")
+    );
+}
+
 #[test]
 fn no_source_file_is_too_long() {
     let mut long = Vec::new();

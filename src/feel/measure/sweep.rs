@@ -16,7 +16,7 @@ const TURN_N: f64 = 60.0;
 /// How far beyond the stop's angle the hand's path goes at most, degrees.
 const BEYOND_DEG: f64 = 4.0;
 /// A rotor that lags by more than this has lost its place: its unstable equilibrium is at two full steps
-/// (check_values, section 3: Jones, "Stepping motors").
+/// (Jones, "Stepping motors", University of Iowa).
 const SLIP_STEPS: f64 = 2.0;
 
 /// A sweep and what happened on the way.

@@ -11,8 +11,8 @@ impl DriveRig {
         f64::from(self.trim_teeth) / f64::from(self.motor_teeth)
     }
 
-    /// Half width of the backlash at the trim shaft, rad: linear backlash / pitch radius (check_values,
-    /// section 4), halved.
+    /// Half width of the backlash at the trim shaft, rad: linear backlash / pitch radius (an arc
+    /// over its radius), halved.
     pub fn backlash_half_rad(&self) -> f64 {
         self.backlash_m / self.trim_pitch_radius_m / 2.0
     }
