@@ -15,6 +15,7 @@ use trimproof_harness::suite::{Case, Outcome, Plan, run_suite};
 fn run(cases: &[Case], threads: usize) -> Vec<Outcome> {
     let target = || -> Box<dyn Target> { Box::new(LogicTarget::new()) };
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::new(threads).expect("not zero"),
         keep: None,
         target: &target,

@@ -38,8 +38,8 @@ const SAMPLED: [(&str, &str, usize); 9] = [
     ("supply_v", "supply", 2),
 ];
 
-/// Renders the card of a complete run.
-pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement]) -> String {
+/// Renders the card of a complete run; `hash` is that of its trace.
+pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement], hash: &str) -> String {
     let mut out = String::new();
     header(&mut out, case, trace);
     out.push_str("\ntimeline\n");
@@ -55,7 +55,7 @@ pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement]) -> String {
     out.push_str(&expectations(judgements));
     out.push_str("\nsamples (deg, N, V; p pitch, r roll)\n");
     out.push_str(&samples(trace));
-    let _ = writeln!(out, "\nhash {}", trace.hash());
+    let _ = writeln!(out, "\nhash {hash}");
     out
 }
 

@@ -14,7 +14,7 @@ pub use attend::Attend;
 pub use target::{Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
 
-use trimproof_controller::{Inputs, Outputs};
+use trimproof_controller::{CurrentLevel, Inputs, Outputs};
 use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose};
 
 use crate::scenario::Scenario;
@@ -215,6 +215,15 @@ impl Loop {
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),
+                    rotor_deg: truth.rotor_rad.to_degrees(),
+                    // At most 1024.
+                    microstep_index: truth.microstep_index as i32,
+                    step_fraction: truth.step_fraction,
+                    current_level: match truth.current_level {
+                        CurrentLevel::Off => 0,
+                        CurrentLevel::Hold => 1,
+                        CurrentLevel::Run => 2,
+                    },
                     enabled: truth.driving,
                 }
             }),

@@ -21,6 +21,8 @@ pub struct Plan<'a> {
     pub keep: Option<(&'a Path, &'a [&'a str])>,
     /// Makes the controller under test, one for each case.
     pub target: &'a (dyn Fn() -> Box<dyn Target> + Sync),
+    /// Whether the cards of complete runs are wanted.
+    pub cards: bool,
     /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads of the runs.
     pub draw: Option<&'a Draw<'a>>,
     /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
@@ -54,7 +56,7 @@ pub struct Outcome {
     pub judgements: Vec<Judgement>,
     /// Bit-hash of the trace; `None` if there is none.
     pub hash: Option<String>,
-    /// The readable card; `None` unless the run is complete.
+    /// The readable card; `None` unless the run is complete and cards are wanted.
     pub card: Option<String>,
     /// Pictures that were drawn of it; none unless the run is complete.
     pub pictures: Vec<Picture>,
@@ -217,14 +219,17 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     // The first row is the start.
     outcome.simulated_s = run.trace.rows().saturating_sub(1) as f64 * run.trace.about.tick_s;
     ran((outcome.simulated_s - told_s).max(0.0));
+    let hash = run.trace.hash();
     if outcome.end == End::Complete {
         outcome.judgements = judge(&case.rig, &case.scenario, &run.trace);
-        outcome.card = Some(card::render(case, &run.trace, &outcome.judgements));
+        outcome.card = plan
+            .cards
+            .then(|| card::render(case, &run.trace, &outcome.judgements, &hash));
         if let Some(draw) = plan.draw {
             outcome.pictures = draw(case, &run.trace, &outcome.judgements);
         }
     }
-    outcome.hash = Some(run.trace.hash());
+    outcome.hash = Some(hash);
     let end = match &outcome.end {
         End::Cut(reason) => Some(reason.clone()),
         End::Stopped => Some("stopped from outside".to_owned()),

@@ -66,6 +66,7 @@ fn run(
 ) -> Vec<Outcome> {
     let stop = AtomicBool::new(stop);
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::new(threads).unwrap(),
         keep: None,
         target,
@@ -109,6 +110,7 @@ fn progress_adds_up_to_the_simulated_time() {
     let cases = cases(&[0.05, 0.6]);
     let stop = AtomicBool::new(false);
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &good,
@@ -133,6 +135,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
     let extensions: &[&str] = &["csv"];
     let keep = Some((folder.path(), extensions));
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep,
         target: &target,
@@ -163,6 +166,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
     let stop = AtomicBool::new(false);
     let keep: Option<(&std::path::Path, &[&str])> = Some((&gone, &["csv"]));
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep,
         target: &good,
@@ -211,6 +215,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         }
     }
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &target,
@@ -248,6 +253,7 @@ fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
     };
     let stop = AtomicBool::new(false);
     let plan = |stop| Plan {
+        cards: true,
         threads: NonZeroUsize::new(2).unwrap(),
         keep: None,
         target: &good,

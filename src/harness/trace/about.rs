@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::error::Flaw;
+use super::hash;
 
 /// Where a trace comes from. It does not enter the hash: the same values have the same hash whatever made them.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -45,7 +46,7 @@ impl About {
 }
 
 /// Version of the trace files, the first thing in them.
-const FORMAT: &str = "1";
+const FORMAT: &str = "2";
 
 /// What a file says of itself: where it comes from, and what must be in it.
 #[derive(Debug, PartialEq)]
@@ -62,6 +63,7 @@ impl Stamp {
             ("trimproof_trace".to_owned(), FORMAT.to_owned()),
             ("rows".to_owned(), self.rows.to_string()),
             ("hash".to_owned(), self.hash.clone()),
+            ("hash_name".to_owned(), hash::NAME.to_owned()),
             ("entries".to_owned(), about.len().to_string()),
         ];
         entries.extend(about);
@@ -98,6 +100,13 @@ impl Stamp {
         };
         let rows = number(&take("rows")?, "rows")?;
         let hash = take("hash")?;
+        let hash_name = take("hash_name")?;
+        if hash_name != hash::NAME {
+            return Err(Flaw::Foreign(format!(
+                "its hash is `{hash_name}`, known is `{}`",
+                hash::NAME
+            )));
+        }
         let entries: usize = number(&take("entries")?, "entries")?;
         let found = all.len();
         if found < entries {

@@ -58,6 +58,14 @@ pub struct AxisRow {
     pub joystick: i32,
     /// Raw angle sensor reading, counts.
     pub sensor_counts: i32,
+    /// Rotor angle at the motor shaft, deg.
+    pub rotor_deg: f64,
+    /// Index of the driver in its microstep table.
+    pub microstep_index: i32,
+    /// Fraction of a microstep that has gathered in the step generator, 0 to 1.
+    pub step_fraction: f64,
+    /// Current level that the driver's lines ask for: 0 off, 1 hold, 2 run.
+    pub current_level: i32,
     /// Whether the driver is enabled.
     pub enabled: bool,
 }
@@ -235,6 +243,10 @@ table! {
         lag_steps, Number, "full steps", "commanded less actual rotor position";
         joystick, Integer, "", "joystick axis for the host simulator, -32767 to 32767";
         sensor_counts, Integer, "counts", "raw angle sensor reading";
+        rotor_deg, Number, "deg", "rotor angle at the motor shaft";
+        microstep_index, Integer, "", "index of the driver in its microstep table";
+        step_fraction, Number, "", "fraction of a microstep gathered in the step generator, 0 to 1";
+        current_level, Integer, "", "current level that the driver's lines ask for: 0 off, 1 hold, 2 run";
         enabled, Switch, "", "driver enabled";
     }
     tail {
@@ -320,7 +332,7 @@ mod tests {
         // 600 s at 500 Hz; the contract allows 100 MB for the table.
         let bytes = 600 * 500 * bytes_per_row();
         assert!(bytes <= 100_000_000, "{bytes}");
-        // 31 numbers, 4 whole numbers, 20 switches, 1 state.
-        assert_eq!(bytes_per_row(), 31 * 8 + 4 * 4 + 20 + 1);
+        // 35 numbers, 8 whole numbers, 20 switches, 1 state.
+        assert_eq!(bytes_per_row(), 35 * 8 + 8 * 4 + 20 + 1);
     }
 }

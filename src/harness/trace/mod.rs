@@ -9,15 +9,14 @@ mod csv_file;
 mod data;
 mod error;
 mod file;
+mod hash;
 mod mcap_file;
 #[cfg(test)]
 mod tests;
 
 use std::borrow::Cow;
-use std::fmt::Write as _;
 use std::path::Path;
 
-use sha2::{Digest, Sha256};
 use trimproof_controller::State;
 
 pub use about::About;
@@ -110,24 +109,13 @@ impl Trace {
     }
 
     /// Hash over names and bits of all values: equal for two traces exactly when they agree bit for bit
-    /// (32 hexadecimal digits, the first half of a SHA-256). [`Trace::about`] does not enter.
+    /// (32 hexadecimal digits, the first half of a BLAKE3 hash). [`Trace::about`] does not enter.
+    ///
+    /// It walks all rows: take it once.
     pub fn hash(&self) -> String {
-        let mut hasher = Sha256::new();
-        for (info, data) in self.held().zip(self.held.iter().map(|(_, data)| data)) {
-            hasher.update(info.name.as_bytes());
-            hasher.update([0]);
-            hasher.update((data.len() as u64).to_le_bytes());
-            data.feed(&mut |bytes| hasher.update(bytes));
-        }
-        let digest = hasher.finalize();
-        digest
-            .iter()
-            .take(16)
-            .fold(String::with_capacity(32), |mut text, byte| {
-                // Writing to a string cannot fail.
-                let _ = write!(text, "{byte:02x}");
-                text
-            })
+        let mut hasher = hash::RowHasher::new(&self.held);
+        hasher.add(&self.held, 0);
+        hasher.finish()
     }
 
     /// Writes it to `path` in the format that its ending names, `.csv` or `.mcap`; whole or not at all.

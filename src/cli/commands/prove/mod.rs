@@ -106,6 +106,7 @@ fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
             .as_deref()
             .map(|folder| (folder, args.trace.extensions())),
         target: &make,
+        cards: args.cards,
         draw: (args.html.is_some() || args.pictures.is_some()).then_some(&draw),
         stop: stop::on_signal(),
     };
