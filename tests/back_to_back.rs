@@ -116,6 +116,7 @@ fn boards(variable: &str) -> Option<std::sync::Arc<Bench>> {
         baud: 0,
         allow_motion: false,
         frames: None,
+        stop: None,
     };
     Some(Bench::image(image.into(), options).unwrap_or_else(|error| panic!("{error}")))
 }

@@ -3,12 +3,16 @@
 use crate::error::LinkError;
 use crate::frames::FrameLog;
 use crate::line::Line;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use trimproof_harness::run::Traffic;
 use trimproof_wire::{Answer, Decoder, FRAME_MAX, Request, encode};
 
-/// Bytes after which an attempt is given up: the other end babbles. Thirty of the longest frames.
-const BABBLE_BYTES: usize = 12_000;
+/// How long one wait lasts at most before the user's wish to stop is looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+
+/// Bytes of one frame that are kept for the log; of a line that babbles no more than these are in memory.
+const RAW_MAX: usize = 4 * FRAME_MAX;
 
 /// How long an answer is waited for and how often a request is sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,9 +47,46 @@ impl Patience {
         }
     }
 
+    /// The same for a board that trips by itself after `limit` of silence: no answer is waited for longer than that.
+    pub(crate) fn within(self, limit: Duration) -> Bounded {
+        Bounded {
+            patience: self,
+            limit: Some(limit),
+            stoppable: true,
+        }
+    }
+
+    /// The same for a request that must go out even if the user wants to stop.
+    pub(crate) fn to_the_end(self) -> Bounded {
+        Bounded {
+            stoppable: false,
+            ..self.into()
+        }
+    }
+
     fn wait(&self, attempt: u32) -> Duration {
         let doubled = self.first.saturating_mul(1 << attempt.min(16));
         doubled.min(self.most)
+    }
+}
+
+/// Patience with its bounds.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Bounded {
+    patience: Patience,
+    /// All attempts together take no longer.
+    limit: Option<Duration>,
+    /// Whether the user's wish to stop ends it.
+    stoppable: bool,
+}
+
+impl From<Patience> for Bounded {
+    fn from(patience: Patience) -> Self {
+        Self {
+            patience,
+            limit: None,
+            stoppable: true,
+        }
     }
 }
 
@@ -54,6 +95,8 @@ pub(crate) struct Exchange {
     line: Box<dyn Line>,
     decoder: Decoder,
     log: Option<FrameLog>,
+    /// Set when the user wants to stop.
+    stop: Option<&'static AtomicBool>,
     counts: Traffic,
     raw: Vec<u8>,
     /// What came since the present question was asked that was no answer to it.
@@ -61,8 +104,13 @@ pub(crate) struct Exchange {
 }
 
 impl Exchange {
-    pub(crate) fn new(line: Box<dyn Line>, log: Option<&FrameLog>) -> Self {
+    pub(crate) fn new(
+        line: Box<dyn Line>,
+        log: Option<&FrameLog>,
+        stop: Option<&'static AtomicBool>,
+    ) -> Self {
         Self {
+            stop,
             line,
             decoder: Decoder::new(),
             log: log.map(FrameLog::for_link),
@@ -93,27 +141,39 @@ impl Exchange {
     /// Sends `request` until `pick` finds an answer to it among what comes.
     ///
     /// # Errors
-    /// No answer within the bound, the line is gone, or what `pick` makes of an answer.
+    /// No answer within the bound, the user wants to stop, the line is gone, or what `pick` makes of an answer.
     pub(crate) fn ask<T>(
         &mut self,
         request: &Request,
-        patience: &Patience,
+        how: impl Into<Bounded>,
         pick: &dyn Fn(&Answer) -> Option<Result<T, LinkError>>,
     ) -> Result<T, LinkError> {
+        let Bounded {
+            patience,
+            limit,
+            stoppable,
+        } = how.into();
         // A zero byte before a repetition ends whatever the board may have heard before it.
         let mut frame = [0; FRAME_MAX + 1];
         let length = encode(request, &mut frame[1..]).map_err(|_| LinkError::TooLong)?;
         let (damaged, ignored) = (self.counts.damaged, self.counts.ignored);
         let bytes_in = self.counts.bytes_in;
         let asked = Instant::now();
+        let mut attempts = 0;
         for attempt in 0..=patience.repeats {
+            let left = limit.map(|limit| limit.saturating_sub(asked.elapsed()));
+            if attempt > 0 && left.is_some_and(|left| left.is_zero()) {
+                break;
+            }
+            attempts = attempt + 1;
             let bytes = match attempt {
                 0 => &frame[1..=length],
                 _ => &frame[..=length],
             };
             self.counts.repeats += u64::from(attempt > 0);
             self.send(bytes, request)?;
-            if let Some(found) = self.listen(patience.wait(attempt), pick)? {
+            let wait = patience.wait(attempt).min(left.unwrap_or(Duration::MAX));
+            if let Some(found) = self.listen(wait, stoppable, pick)? {
                 if matches!(request, Request::Sample(_)) && found.is_ok() {
                     self.counts.ticks += 1;
                     // A tick takes no 500 000 years.
@@ -136,7 +196,7 @@ impl Exchange {
         Err(LinkError::NoAnswer {
             line: self.line.description(),
             request: name_of(request),
-            attempts: patience.repeats + 1,
+            attempts,
             waited_ms: asked.elapsed().as_millis() as u64,
             came,
         })
@@ -155,24 +215,36 @@ impl Exchange {
     fn listen<T>(
         &mut self,
         wait: Duration,
+        stoppable: bool,
         pick: &dyn Fn(&Answer) -> Option<Result<T, LinkError>>,
     ) -> Result<Option<Result<T, LinkError>>, LinkError> {
         let deadline = Instant::now() + wait;
-        let mut heard = 0;
         let mut buffer = [0; 512];
+        // Time alone ends an attempt: a line that babbles must not use them all up at once.
         loop {
+            let stop = self.stop.filter(|_| stoppable);
+            if stop.is_some_and(|stop| stop.load(Ordering::Relaxed)) {
+                return Err(LinkError::Stopped);
+            }
             let left = deadline.saturating_duration_since(Instant::now());
-            if left.is_zero() || heard > BABBLE_BYTES {
+            if left.is_zero() {
                 return Ok(None);
             }
+            let slice = if stop.is_some() {
+                left.min(LOOK_EVERY)
+            } else {
+                left
+            };
             let count = self
                 .line
-                .read(&mut buffer, left)
+                .read(&mut buffer, slice)
                 .map_err(|error| self.gone(&error))?;
             if count == 0 {
+                if slice < left {
+                    continue;
+                }
                 return Ok(None);
             }
-            heard += count;
             self.counts.bytes_in += count as u64;
             let mut found = None;
             for byte in &buffer[..count] {
@@ -193,7 +265,7 @@ impl Exchange {
     }
 
     fn take(&mut self, byte: u8) -> Option<Answer> {
-        if self.log.is_some() {
+        if self.log.is_some() && self.raw.len() < RAW_MAX {
             self.raw.push(byte);
         }
         let taken = self.decoder.take::<Answer>(byte);

@@ -5,6 +5,11 @@ use std::io::{self, Write};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
+use trimproof_wire::FRAME_MAX;
+
+/// Most bytes of a frame that are written down: twice as many as any frame has.
+const LOGGED_MAX: usize = 2 * FRAME_MAX;
 
 /// Where frames are written down, one line each: seconds, link, direction, what it is, bytes. Clones write to the same place.
 #[derive(Clone)]
@@ -54,13 +59,18 @@ impl FrameLog {
     /// Writes down that `bytes` went out (`>`) or came in (`<`).
     pub(crate) fn note(&self, out: bool, what: &str, bytes: &[u8]) {
         let mut line = format!(
-            "{:12.6} {} {} {what} |",
+            "{:12.6} {} {} {} |",
             self.begun.elapsed().as_secs_f64(),
             self.link,
-            if out { '>' } else { '<' }
+            if out { '>' } else { '<' },
+            // What a board says of itself is in it.
+            brief(what, MESSAGE_MAX)
         );
-        for byte in bytes {
+        for byte in bytes.iter().take(LOGGED_MAX) {
             let _ = write!(line, " {byte:02x}");
+        }
+        if let Some(left @ 1..) = bytes.len().checked_sub(LOGGED_MAX) {
+            let _ = write!(line, " ... ({left} more bytes)");
         }
         line.push('\n');
         let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);

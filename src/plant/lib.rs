@@ -17,6 +17,7 @@ mod spring;
 pub mod supply;
 mod switch;
 mod twin;
+mod visible;
 
 pub use assembly::{gimbal_law, train_law};
 pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
@@ -29,3 +30,4 @@ pub use shapes::{Along, Form, Inertia, Solid};
 pub use spring::CoilSpring;
 pub use switch::{Switch, SwitchFaults};
 pub use twin::{AxisReading, Numerics, Plant, Readings, StartPose};
+pub use visible::check_strings;

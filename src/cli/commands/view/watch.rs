@@ -4,13 +4,13 @@ use super::subject::{self, Subject};
 use crate::args::WatchArgs;
 use crate::board::Place;
 use crate::exit::Exit;
-use crate::output::emit;
+use crate::output::{emit, say};
 use crate::report::Failure;
 use crate::{CommandResult, stop};
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::sync::Arc;
 use std::time::Instant;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
 use trimproof_link::On;
 use trimproof_viewer::{Finished, MakeTarget, Seen, Source, Watch, watch};
 
@@ -92,7 +92,7 @@ pub fn tell_farewell(seen: &Seen) {
         .as_ref()
         .and_then(|finished| finished.farewell.as_ref());
     if let Some(farewell) = farewell {
-        let _ = writeln!(std::io::stderr(), "note: {farewell}");
+        say(&format!("note: {}\n", brief(farewell, MESSAGE_MAX)));
     }
 }
 

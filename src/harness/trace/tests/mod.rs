@@ -1,4 +1,5 @@
 mod files;
+mod hostile;
 
 use std::collections::BTreeMap;
 
@@ -29,8 +30,8 @@ fn about() -> About {
         seed: 7,
         tick_s: 0.002,
         versions: BTreeMap::from([("harness".to_owned(), "0.1.0".to_owned())]),
-        // A comma, a quote, a line break, an equals sign: everything that CSV must quote.
-        notes: BTreeMap::from([("remark".to_owned(), "a, \"b\"\r\nc = d ".to_owned())]),
+        // A comma, a quote, an equals sign: everything that CSV must quote. (Line breaks are shown, see below.)
+        notes: BTreeMap::from([("remark".to_owned(), "a, \"b\" c = d ".to_owned())]),
     }
 }
 
