@@ -143,7 +143,8 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
     Ok(files)
 }
 
-/// Adds every `*.toml` below `folder`, sorted by name at each level; a folder that is reached twice, by a link, counts once.
+/// Adds every `*.toml` below `folder`, sorted by name at each level; a folder that is reached
+/// twice, by a link, counts once.
 fn collect(
     folder: &Path,
     depth: usize,

@@ -70,7 +70,8 @@ fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
             }
         };
     }
-    // The message quotes arguments between lines of its own: they are made safe first, and refused once more.
+    // The message quotes arguments between lines of its own: they are made safe first, and refused
+    // once more.
     let shown = args
         .iter()
         .map(|arg| brief(&arg.to_string_lossy(), CELL_MAX).into_owned());

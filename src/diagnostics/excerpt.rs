@@ -12,9 +12,9 @@ const SPAN_LINES_MAX: usize = 8;
 /// Source text that can be quoted, and the place in it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Excerpt {
-    /// The text: as many lines as the source, in each of them as many characters, but what cannot be
-    /// seen has a visible substitute. Of a line that is too long to be quoted, only what is round the
-    /// marked place is kept.
+    /// The text: as many lines as the source, in each of them as many characters, but what cannot
+    /// be seen has a visible substitute. If a line is too long to be quoted, only what is round the
+    /// marked place is kept, behind as many empty lines as there are before it.
     pub text: String,
     /// The marked place in `text`, bytes.
     pub span: Range<usize>,
@@ -26,9 +26,9 @@ pub struct Excerpt {
     pub is_cut: bool,
 }
 
-/// Makes source text fit to be quoted: every invisible character becomes **one** visible one, so that
-/// a caret below still stands where it should. Controls become their pictures (U+2400 to U+2421), all
-/// others U+FFFD. Line feeds, a carriage return before one, and tabs stay.
+/// Makes source text fit to be quoted: every invisible character becomes **one** visible one, so
+/// that a caret below still stands where it should. Controls become their pictures (U+2400 to
+/// U+2421), all others U+FFFD. Line feeds, a carriage return before one, and tabs stay.
 ///
 /// `span` is in bytes of `source`; what lies outside of it is moved inside.
 pub fn excerpt(source: &str, span: Range<usize>) -> Excerpt {
@@ -58,11 +58,7 @@ pub fn excerpt(source: &str, span: Range<usize>) -> Excerpt {
         .split('\n')
         .any(|line| line.chars().take(LINE_MAX + 1).count() > LINE_MAX);
     if too_long {
-        return Excerpt {
-            line,
-            column,
-            ..window(source, line_start, start, end)
-        };
+        return window(source, (line, column), line_start..start, end);
     }
     let mut text = String::with_capacity(source.len());
     push_visible(&mut text, &source[..start], source[start..].chars().next());
@@ -79,9 +75,16 @@ pub fn excerpt(source: &str, span: Range<usize>) -> Excerpt {
     }
 }
 
-/// The surroundings of a place in a line that is too long.
-fn window(source: &str, line_start: usize, start: usize, end: usize) -> Excerpt {
+/// The surroundings of a place in a line that is too long; `before` is what stands before it in the
+/// line.
+fn window(
+    source: &str,
+    (line, column): (usize, usize),
+    before: Range<usize>,
+    end: usize,
+) -> Excerpt {
     const MARK: &str = "...";
+    let (line_start, start) = (before.start, before.end);
     let line_end = source[start..]
         .find('\n')
         .map_or(source.len(), |at| start + at);
@@ -99,7 +102,7 @@ fn window(source: &str, line_start: usize, start: usize, end: usize) -> Excerpt 
     };
     let end = end.min(until(start, LINE_MAX / 4));
     let to = until(end, LINE_MAX / 4);
-    let mut text = String::new();
+    let mut text = "\n".repeat(line - 1);
     if from > line_start {
         text.push_str(MARK);
     }
@@ -114,8 +117,8 @@ fn window(source: &str, line_start: usize, start: usize, end: usize) -> Excerpt 
     Excerpt {
         text,
         span,
-        line: 0,
-        column: 0,
+        line,
+        column,
         is_cut: true,
     }
 }

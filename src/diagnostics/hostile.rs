@@ -66,9 +66,9 @@ const PIECES: [&str; 62] = [
     "{}",
 ];
 
-/// A text for tests, up to some 100 characters: the same seed gives the same text. Half of its pieces
-/// are taken from those that cannot be seen or that forge something, the others are any characters
-/// and plain letters.
+/// A text for tests, up to some 100 characters: the same seed gives the same text. Half of its
+/// pieces are taken from those that cannot be seen or that forge something, the others are any
+/// characters and plain letters.
 pub fn hostile_text(seed: u64) -> String {
     let mut random = Random(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) ^ 0x5851_F42D_4C95_7F2D);
     let count = random.below(30);
@@ -85,8 +85,8 @@ pub fn hostile_text(seed: u64) -> String {
     text
 }
 
-/// SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014;
-/// the constants are from memory).
+/// SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", OOPSLA
+/// 2014; the constants are from memory).
 struct Random(u64);
 
 impl Random {

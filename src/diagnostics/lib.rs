@@ -11,7 +11,7 @@
 //! | [`brief`] | a message | shown as `\n` | bounded |
 //! | [`prose`] | titles and reasons, which may stand on several lines of a file | become a blank | as it is |
 //! | [`lines`], [`coloured`] | a whole output that is laid out already: the last gate | stay | as it is |
-//! | [`excerpt`] | source text under which a caret is drawn | stay | one column stays one column |
+//! | [`excerpt()`] | source text under which a caret is drawn | stay | one column stays one column |
 //!
 //! A character that cannot be seen is shown as Rust would write it: `\n`, `\r`, `\t`, `\0`, else
 //! `\u{202e}`. Letters of every script stay as they are, and so does a backslash: the text that is
@@ -34,8 +34,9 @@ pub const MESSAGE_MAX: usize = 1500;
 /// Longest cell of a table that is printed whole, characters.
 pub const CELL_MAX: usize = 400;
 
-/// Whether a character cannot be seen for what it is: controls, line and paragraph separators, marks
-/// of the direction of writing, characters without a width, code points that are no characters.
+/// Whether a character cannot be seen for what it is: controls, line and paragraph separators,
+/// marks of the direction of writing, characters without a width, code points that are no
+/// characters.
 ///
 /// The sets are those of the Unicode Standard: general categories Cc, Zl and Zp; the bidirectional
 /// controls of UAX #9, section 2; format characters and fillers without a glyph; noncharacters
@@ -102,8 +103,8 @@ pub fn lines(text: &str) -> Cow<'_, str> {
     shown(text, |c| c != '\n' && is_invisible(c))
 }
 
-/// As [`lines`], for an output that is coloured: sequences that only choose a colour (`ESC [ ... m`,
-/// ECMA-48, section 8.3.117) stay too.
+/// As [`lines`], for an output that is coloured: sequences that only choose a colour (`ESC [ ...
+/// m`, ECMA-48, section 8.3.117) stay too.
 pub fn coloured(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     let mut rest = text;

@@ -15,7 +15,8 @@ pub fn end_all() {
 /// Starts the emulator for an image and connects to its serial port.
 ///
 /// # Errors
-/// The image or the emulator is missing or of no use, it does not start in time, or `stop` is set before it has.
+/// The image or the emulator is missing or of no use, it does not start in time, or `stop` is set
+/// before it has.
 pub(crate) fn start(
     image: &Path,
     stop: Option<&'static AtomicBool>,

@@ -11,7 +11,8 @@ use trimproof_wire::{Answer, Decoder, FRAME_MAX, Request, encode};
 /// How long one wait lasts at most before the user's wish to stop is looked at.
 const LOOK_EVERY: Duration = Duration::from_millis(20);
 
-/// Bytes of one frame that are kept for the log; of a line that babbles no more than these are in memory.
+/// Bytes of one frame that are kept for the log; of a line that babbles no more than these are in
+/// memory.
 const RAW_MAX: usize = 4 * FRAME_MAX;
 
 /// How long an answer is waited for and how often a request is sent.
@@ -47,7 +48,8 @@ impl Patience {
         }
     }
 
-    /// The same for a board that trips by itself after `limit` of silence: no answer is waited for longer than that.
+    /// The same for a board that trips by itself after `limit` of silence: no answer is waited for
+    /// longer than that.
     pub(crate) fn within(self, limit: Duration) -> Bounded {
         Bounded {
             patience: self,
@@ -141,7 +143,8 @@ impl Exchange {
     /// Sends `request` until `pick` finds an answer to it among what comes.
     ///
     /// # Errors
-    /// No answer within the bound, the user wants to stop, the line is gone, or what `pick` makes of an answer.
+    /// No answer within the bound, the user wants to stop, the line is gone, or what `pick` makes
+    /// of an answer.
     pub(crate) fn ask<T>(
         &mut self,
         request: &Request,

@@ -37,8 +37,8 @@ impl Link {
         Self::open_until(line, patience, hello, log, None)
     }
 
-    /// As [`Link::open`]; when `stop` is set, no answer is waited for any longer, now or later, but that to a trip or
-    /// to the end of a run.
+    /// As [`Link::open`]; when `stop` is set, no answer is waited for any longer, now or later, but
+    /// that to a trip or to the end of a run.
     ///
     /// # Errors
     /// As [`Link::open`]; `Stopped` if `stop` is set before the board has greeted.
@@ -116,8 +116,9 @@ impl Link {
             })
     }
 
-    /// How long the answer to a request of a run is waited for. A board that may move trips by itself after
-    /// [`SILENCE_MS`]: after that no repetition heals anything, and its trip must not wait for more of them.
+    /// How long the answer to a request of a run is waited for. A board that may move trips by
+    /// itself after [`SILENCE_MS`]: after that no repetition heals anything, and its trip must not
+    /// wait for more of them.
     fn run_patience(&self) -> Bounded {
         if self.allow_motion {
             self.patience

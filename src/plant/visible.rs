@@ -9,9 +9,9 @@ use trimproof_diagnostics::is_invisible;
 /// Keys of texts that may have several lines; all others stand on one line of a table or a report.
 const SEVERAL_LINES: [&str; 5] = ["about", "because", "formula", "purpose", "that"];
 
-/// Checks that every string of a TOML text can be read for what it is: no control characters, no marks of the
-/// direction of writing, nothing without a width; line ends and tabs only in texts that may have several lines.
-/// What is no TOML passes: its reader says so.
+/// Checks that every string of a TOML text can be read for what it is: no control characters, no
+/// marks of the direction of writing, nothing without a width; line ends and tabs only in texts
+/// that may have several lines. What is no TOML passes: its reader says so.
 ///
 /// # Errors
 /// The first such string of the text.

@@ -1,4 +1,5 @@
-//! Names, paths, arguments and boards that mean harm: no control character and no line that is not ours gets out.
+//! Names, paths, arguments and boards that mean harm: no control character and no line that is not
+//! ours gets out.
 
 use crate::workplace::{Ran, STAYS, Workplace, replaced};
 

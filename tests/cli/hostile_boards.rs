@@ -1,4 +1,5 @@
-//! Boards that mean harm, at the other end of a pseudo-terminal: what they say of themselves, silence, babble.
+//! Boards that mean harm, at the other end of a pseudo-terminal: what they say of themselves,
+//! silence, babble.
 
 use crate::workplace::{Ran, STAYS, Workplace, ran, replaced};
 use std::process::{Child, Command, Stdio};
@@ -23,7 +24,8 @@ enum Manner {
 struct Hostile {
     name: String,
     stop: Arc<AtomicBool>,
-    /// Trips that came, and when the first and the last of them did, ms since the board fell silent.
+    /// Trips that came, and when the first and the last of them did, ms since the board fell
+    /// silent.
     trips: Arc<[AtomicU64; 3]>,
     thread: Option<JoinHandle<()>>,
     _far: SerialLine,
@@ -268,8 +270,8 @@ fn a_mute_board_that_may_move_hears_of_its_trip_within_its_silence() {
     );
     let first_ms = board.trips[1].load(Ordering::SeqCst);
     assert_eq!(board.trips[0].load(Ordering::SeqCst), 6);
-    // 100 ms, and as much again for a busy machine; it was 1.2 s.
-    assert!((50..250).contains(&first_ms), "{first_ms}");
+    // 100 ms, and what a busy machine takes; it was 1.2 s.
+    assert!((50..600).contains(&first_ms), "{first_ms}");
 }
 
 #[test]

@@ -245,7 +245,8 @@ fn a_page_has_the_same_parts_whatever_the_texts() {
     };
     let tags = |page: &str| page.matches('<').count();
     let plain = made(&|_| "plain".to_owned());
-    for seed in 0..10_000 {
+    // Twelve texts each: 10,000 in all.
+    for seed in 0..834 {
         let page = made(&|part| hostile_text(12 * seed + part));
         assert!(
             !page.contains(|c| c != '\n' && is_invisible(c)),

@@ -87,8 +87,9 @@ pub(super) fn lines(text: &str, size: f64, width: f64) -> Vec<String> {
     }
 }
 
-/// `text` without what XML cannot carry, without line ends and without what cannot be seen: white space becomes a blank, all
-/// else U+FFFD, one character for one, so that a text keeps the width for which there is room.
+/// `text` without what XML cannot carry, without line ends and without what cannot be seen: white
+/// space becomes a blank, all else U+FFFD, one character for one, so that a text keeps the width
+/// for which there is room.
 pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {

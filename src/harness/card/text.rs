@@ -83,8 +83,9 @@ pub fn wrap_into(out: &mut String, text: &str, indent: usize, width: usize) {
 
 /// A table: every column as wide as its widest cell, two spaces between columns.
 ///
-/// `right` says which columns are set to the right (numbers). Lines carry no trailing spaces. A row is one line
-/// whatever stands in its cells: what cannot be seen is shown, and of a very long cell only the beginning.
+/// `right` says which columns are set to the right (numbers). Lines carry no trailing spaces. A row
+/// is one line whatever stands in its cells: what cannot be seen is shown, and of a very long cell
+/// only the beginning.
 pub fn table(rows: &[Vec<String>], right: &[bool], indent: usize) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
     let rows: Vec<Vec<_>> = rows

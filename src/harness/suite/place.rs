@@ -7,8 +7,8 @@ use std::path::Path;
 /// Bytes written on trial: a folder on a full disk takes an empty file but no contents.
 const TRIAL_BYTES: usize = 8192;
 
-/// Makes a folder if it is missing and tries to write in it; nothing stays behind but the folder. What a killed process
-/// of ours left in it is removed.
+/// Makes a folder if it is missing and tries to write in it; nothing stays behind but the folder.
+/// What a killed process of ours left in it is removed.
 ///
 /// # Errors
 /// If it cannot be made, is no folder, is read-only or its disk is full.

@@ -28,7 +28,8 @@ pub struct About {
 
 impl About {
     /// Everything as keys and values, in the order of the files: `version.` and `note.` go before the names.
-    /// What cannot be seen in them is shown, and of a very long text only the beginning stands here.
+    /// What cannot be seen in them is shown, and of a very long text only the beginning stands
+    /// here.
     pub fn entries(&self) -> Vec<(String, String)> {
         let mut entries = vec![
             ("rig".to_owned(), self.rig.clone()),
@@ -42,7 +43,8 @@ impl About {
         };
         entries.extend(self.versions.iter().map(|entry| named("version", entry)));
         entries.extend(self.notes.iter().map(|entry| named("note", entry)));
-        // A file that is read line by line, or shown on a terminal, must not be what a board or a title makes of it.
+        // A file that is read line by line, or shown on a terminal, must not be what a board or a
+        // title makes of it.
         for (key, value) in &mut entries {
             for text in [key, value] {
                 *text = brief(text, MESSAGE_MAX).into_owned();

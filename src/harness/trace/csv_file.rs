@@ -152,7 +152,8 @@ fn few_enough(entries: &[(String, String)]) -> Result<(), Flaw> {
     Ok(())
 }
 
-/// A file of which each record may take only so many bytes: a line without an end must not be taken into memory.
+/// A file of which each record may take only so many bytes: a line without an end must not be taken
+/// into memory.
 struct Portioned {
     file: File,
     left: usize,

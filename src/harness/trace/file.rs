@@ -12,13 +12,13 @@ const PART_SUFFIX: &str = ".part";
 /// End of the name of a file by which a folder is tried.
 pub(crate) const TRIAL_SUFFIX: &str = ".trial";
 
-/// Age at which a file that nobody holds is taken for one of a process that was killed: far above the time between
-/// making a file and locking it.
+/// Age at which a file that nobody holds is taken for one of a process that was killed: far above
+/// the time between making a file and locking it.
 const STALE_AFTER: Duration = Duration::from_secs(60);
 
-/// Removes what processes that were killed left in a folder: temporary files of ours that no living process holds a
-/// lock on, and that are older than a minute. `fresh` was just made in the folder: by it the age is told, so no clock
-/// is asked but that of the file system.
+/// Removes what processes that were killed left in a folder: temporary files of ours that no living
+/// process holds a lock on, and that are older than a minute. `fresh` was just made in the folder:
+/// by it the age is told, so no clock is asked but that of the file system.
 ///
 /// What cannot be looked at or removed stays: it is not the business of this run.
 pub(crate) fn remove_stale(folder: &Path, fresh: &Metadata) {
@@ -60,7 +60,8 @@ pub(crate) fn remove_stale(folder: &Path, fresh: &Metadata) {
 
 /// Writes `path` by `write`: into a temporary file beside it, which takes the name only when all is on the disk.
 ///
-/// A process that is killed leaves the temporary file; the next run that tries the folder removes it.
+/// A process that is killed leaves the temporary file; the next run that tries the folder removes
+/// it.
 ///
 /// # Errors
 /// Whatever the system or `write` says; nothing is left then, and a file that was there stays as it was.

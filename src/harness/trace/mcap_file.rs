@@ -220,8 +220,9 @@ fn read_until(mut file: File, enough: impl Fn(&Reading) -> bool) -> Result<Readi
     Ok(reading)
 }
 
-/// `None` if a length inside a record reaches beyond its end. The library makes room for a text of the length that
-/// stands in the file before it looks whether so much is there; layout: MCAP specification, section "Records".
+/// `None` if a length inside a record reaches beyond its end. The library makes room for a text of
+/// the length that stands in the file before it looks whether so much is there; layout: MCAP
+/// specification, section "Records".
 pub(super) fn lengths_fit(opcode: u8, data: &[u8]) -> Option<()> {
     let mut rest = data;
     match opcode {

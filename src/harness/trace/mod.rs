@@ -34,7 +34,8 @@ use about::Stamp;
 pub(crate) use data::Data;
 use error::Flaw;
 
-/// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest controller.
+/// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest
+/// controller.
 const ROWS_MAX: usize = 3600 * 2000 + 1;
 
 /// Most things that a trace file may say of itself; ours say some twenty.

@@ -53,10 +53,7 @@ pub fn say_advice(cases: &[Case]) {
     rigs.dedup_by_key(|(name, _)| *name);
     for (name, rig) in rigs {
         for advice in rig.advice() {
-            say(&format!(
-                "note: rig {name}: {}\n",
-                line(&advice)
-            ));
+            say(&format!("note: rig {name}: {}\n", line(&advice)));
         }
     }
 }
