@@ -248,7 +248,8 @@ mod tests {
         ] {
             let text = render(&Failure::Files(vec![problem]), false);
             assert!(text.len() < 4000, "{}", text.len());
-            assert!(text.contains("more characters)"), "{text}");
+            // The renderer may break the line between the words.
+            assert!(text.contains("(2985"), "{text}");
         }
     }
 

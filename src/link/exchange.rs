@@ -13,7 +13,7 @@ const LOOK_EVERY: Duration = Duration::from_millis(20);
 
 /// Bytes of one frame that are kept for the log; of a line that babbles no more than these are in
 /// memory.
-const RAW_MAX: usize = 4 * FRAME_MAX;
+const RAW_MAX: usize = 2 * FRAME_MAX;
 
 /// How long an answer is waited for and how often a request is sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -101,6 +101,8 @@ pub(crate) struct Exchange {
     stop: Option<&'static AtomicBool>,
     counts: Traffic,
     raw: Vec<u8>,
+    /// Bytes of the present frame that are not in `raw`.
+    raw_left_out: usize,
     /// What came since the present question was asked that was no answer to it.
     last_ignored: String,
 }
@@ -118,6 +120,7 @@ impl Exchange {
             log: log.map(FrameLog::for_link),
             counts: Traffic::default(),
             raw: Vec::new(),
+            raw_left_out: 0,
             last_ignored: String::new(),
         }
     }
@@ -208,7 +211,7 @@ impl Exchange {
     fn send(&mut self, bytes: &[u8], request: &Request) -> Result<(), LinkError> {
         self.counts.bytes_out += bytes.len() as u64;
         if let Some(log) = &self.log {
-            log.note(true, &name_of(request), bytes);
+            log.note(true, &name_of(request), bytes, 0);
         }
         self.line
             .write_all(bytes)
@@ -268,8 +271,12 @@ impl Exchange {
     }
 
     fn take(&mut self, byte: u8) -> Option<Answer> {
-        if self.log.is_some() && self.raw.len() < RAW_MAX {
-            self.raw.push(byte);
+        if self.log.is_some() {
+            if self.raw.len() < RAW_MAX {
+                self.raw.push(byte);
+            } else {
+                self.raw_left_out += 1;
+            }
         }
         let taken = self.decoder.take::<Answer>(byte);
         if let Some(log) = &self.log
@@ -280,8 +287,9 @@ impl Exchange {
                 Some(Err(error)) => format!("damaged: {error:?}"),
                 None => "empty".to_owned(),
             };
-            log.note(false, &what, &self.raw);
+            log.note(false, &what, &self.raw, self.raw_left_out);
             self.raw.clear();
+            self.raw_left_out = 0;
         }
         match taken? {
             Ok(answer) => Some(answer),

@@ -6,10 +6,6 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
-use trimproof_wire::FRAME_MAX;
-
-/// Most bytes of a frame that are written down: twice as many as any frame has.
-const LOGGED_MAX: usize = 2 * FRAME_MAX;
 
 /// Where frames are written down, one line each: seconds, link, direction, what it is, bytes. Clones write to the same place.
 #[derive(Clone)]
@@ -56,8 +52,8 @@ impl FrameLog {
         }
     }
 
-    /// Writes down that `bytes` went out (`>`) or came in (`<`).
-    pub(crate) fn note(&self, out: bool, what: &str, bytes: &[u8]) {
+    /// Writes down that `bytes` went out (`>`) or came in (`<`), and `left_out` more that nobody kept.
+    pub(crate) fn note(&self, out: bool, what: &str, bytes: &[u8], left_out: usize) {
         let mut line = format!(
             "{:12.6} {} {} {} |",
             self.begun.elapsed().as_secs_f64(),
@@ -66,11 +62,11 @@ impl FrameLog {
             // What a board says of itself is in it.
             brief(what, MESSAGE_MAX)
         );
-        for byte in bytes.iter().take(LOGGED_MAX) {
+        for byte in bytes {
             let _ = write!(line, " {byte:02x}");
         }
-        if let Some(left @ 1..) = bytes.len().checked_sub(LOGGED_MAX) {
-            let _ = write!(line, " ... ({left} more bytes)");
+        if left_out > 0 {
+            let _ = write!(line, " ... ({left_out} more bytes)");
         }
         line.push('\n');
         let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);

@@ -541,9 +541,9 @@ fn a_line_of_the_log_is_a_line_whatever_the_board_says() {
     let kept = Kept::default();
     let log = FrameLog::new(Box::new(kept.clone()));
     for seed in 0..10_000 {
-        log.note(seed % 2 == 0, &hostile_text(seed), &[0x41, 0x00]);
+        log.note(seed % 2 == 0, &hostile_text(seed), &[0x41, 0x00], 0);
     }
-    log.note(false, &"x".repeat(300_000), &[0x55; 300_000]);
+    log.note(false, &"x".repeat(300_000), &[0x55; 800], 299_200);
     log.finish().unwrap();
     let text = String::from_utf8(kept.0.lock().unwrap().clone()).unwrap();
     assert_eq!(text.lines().count(), 10_001);

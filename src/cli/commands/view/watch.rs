@@ -141,11 +141,11 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
     let count = finished.judgements.len();
     match &finished.cut {
         Some(why) if finished.stopped => {
-            let _ = writeln!(out, "{label}: {why}");
+            let _ = writeln!(out, "{label}: {}", brief(why, MESSAGE_MAX));
             return Exit::Stopped;
         }
         Some(why) => {
-            let _ = writeln!(out, "{label}: cut short, {why}");
+            let _ = writeln!(out, "{label}: cut short, {}", brief(why, MESSAGE_MAX));
             return Exit::Target;
         }
         None => {}
@@ -164,7 +164,12 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
         .iter()
         .filter(|judgement| !judgement.held);
     for judgement in broken {
-        let _ = writeln!(out, "  broken at {} s: {}", judgement.at_s, judgement.name);
+        let _ = writeln!(
+            out,
+            "  broken at {} s: {}",
+            judgement.at_s,
+            brief(&judgement.name, MESSAGE_MAX)
+        );
     }
     let _ = writeln!(out, "hash {}", finished.hash);
     exit
