@@ -117,6 +117,7 @@ fn boards(variable: &str) -> std::sync::Arc<Bench> {
         baud: 0,
         allow_motion: false,
         frames: None,
+        stop: None,
     };
     Bench::image(image.into(), options).unwrap_or_else(|error| panic!("{error}"))
 }

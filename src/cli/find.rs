@@ -113,7 +113,7 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
         )
     };
     let mut files = Vec::new();
-    collect(&root, 0, &mut files).map_err(|error| {
+    collect(&root, 0, &mut BTreeSet::new(), &mut files).map_err(|error| {
         let folder = if root.as_os_str().is_empty() {
             Path::new(".")
         } else {
@@ -143,13 +143,22 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
     Ok(files)
 }
 
-/// Adds every `*.toml` below `folder`, sorted by name at each level.
-fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Result<()> {
+/// Adds every `*.toml` below `folder`, sorted by name at each level; a folder that is reached
+/// twice, by a link, counts once.
+fn collect(
+    folder: &Path,
+    depth: usize,
+    seen: &mut BTreeSet<PathBuf>,
+    files: &mut Vec<PathBuf>,
+) -> std::io::Result<()> {
     let listed = if folder.as_os_str().is_empty() {
         Path::new(".")
     } else {
         folder
     };
+    if !seen.insert(listed.canonicalize()?) {
+        return Ok(());
+    }
     let mut names = Vec::new();
     for entry in std::fs::read_dir(listed)? {
         names.push(entry?.file_name());
@@ -160,7 +169,7 @@ fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Re
         let hidden = name.to_string_lossy().starts_with('.');
         if path.is_dir() {
             if !hidden && name != "rigs" && depth < DEEPEST {
-                collect(&path, depth + 1, files)?;
+                collect(&path, depth + 1, seen, files)?;
             }
         } else if !hidden
             && path
@@ -235,6 +244,21 @@ mod tests {
     #[test]
     fn a_folder_stands_for_its_scenarios_without_rigs_and_hidden_ones() {
         let root = tree();
+        assert_eq!(
+            found(root.path(), &[""]),
+            ["a.toml", "b.toml", "deep/c.toml"]
+        );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_that_lead_back_are_followed_once() {
+        let root = tree();
+        // Ten links back to the top: followed to the end they would be 10^16 folders.
+        for index in 0..10 {
+            let link = root.path().join(format!("deep/back-{index}"));
+            std::os::unix::fs::symlink(root.path(), link).unwrap();
+        }
         assert_eq!(
             found(root.path(), &[""]),
             ["a.toml", "b.toml", "deep/c.toml"]

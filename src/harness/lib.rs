@@ -12,3 +12,6 @@ pub mod run;
 pub mod scenario;
 pub mod suite;
 pub mod trace;
+
+#[cfg(test)]
+mod test_hostile;

@@ -249,6 +249,29 @@ fn only_the_link_opens_ports_and_sockets_and_starts_processes() {
 }
 
 #[test]
+fn text_reaches_a_terminal_through_one_file() {
+    // In tests and in the progress bars, which draw labels of ours, it may be otherwise.
+    forbid(
+        "src/cli",
+        &["println!", "eprintln!", "print!", "eprint!", "stdout()"],
+        &["src/cli/output.rs"],
+    );
+    for member in ["src/harness", "src/feel", "src/plant", "src/diagnostics"] {
+        forbid(
+            member,
+            &["println!", "eprintln!", "print!", "eprint!"],
+            &[
+                "src/feel/extract/test_",
+                "src/feel/fit/test_",
+                "src/feel/size/twin/",
+            ],
+        );
+    }
+    assert!(dependencies("src/diagnostics", "dependencies").is_empty());
+    forbid("src/diagnostics", &IO_AND_CLOCK, &[]);
+}
+
+#[test]
 fn bevy_stays_in_the_viewer() {
     for member in members()
         .iter()

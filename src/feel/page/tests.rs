@@ -218,3 +218,47 @@ fn columns_of_numbers_are_set_to_the_right_and_rows_are_marked() {
         assert!(page.contains(part), "`{part}` is missing in:\n{page}");
     }
 }
+
+#[test]
+fn a_page_has_the_same_parts_whatever_the_texts() {
+    use trimproof_diagnostics::{hostile_text, is_invisible};
+    let made = |text: &dyn Fn(u64) -> String| {
+        render(&Page {
+            title: text(0),
+            lead: format!("x{}", text(1)),
+            facts: vec![(text(2), text(3))],
+            sections: vec![Section {
+                head: text(4),
+                blocks: vec![
+                    Block::Head(text(5)),
+                    Block::Text(text(6)),
+                    Block::Entries(vec![(text(7), text(8))]),
+                    Block::Table(Table {
+                        caption: format!("x{}", text(9)),
+                        head: vec![text(10)],
+                        rows: vec![vec![format!("x{}", text(11))]],
+                        tones: vec![Tone::Bad],
+                    }),
+                ],
+            }],
+        })
+    };
+    let tags = |page: &str| page.matches('<').count();
+    let plain = made(&|_| "plain".to_owned());
+    // Twelve texts each: 10,000 in all.
+    for seed in 0..834 {
+        let page = made(&|part| hostile_text(12 * seed + part));
+        assert!(
+            !page.contains(|c| c != '\n' && is_invisible(c)),
+            "{seed}: {page:?}"
+        );
+        assert_eq!(
+            page.matches('\n').count(),
+            plain.matches('\n').count(),
+            "{seed}"
+        );
+        assert_eq!(tags(&page), tags(&plain), "{seed}: {page}");
+    }
+    let long = made(&|_| "x".repeat(300_000));
+    assert!(long.len() < 200_000, "{}", long.len());
+}

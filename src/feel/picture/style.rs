@@ -1,6 +1,7 @@
 //! Our look: colours, sizes of text, numbers on axes.
 
 use plotters::style::RGBColor;
+use trimproof_diagnostics::is_invisible;
 
 /// Colours that readers with any kind of colour vision tell apart: Okabe and Ito, "Color Universal Design" (2008; the values are from
 /// memory). No colour alone says anything: lines differ in width or dash too, and every mark has its word.
@@ -86,12 +87,15 @@ pub(super) fn lines(text: &str, size: f64, width: f64) -> Vec<String> {
     }
 }
 
-/// `text` without what XML cannot carry and without line ends: control characters become `\u{fffd}`, white space a space.
+/// `text` without what XML cannot carry, without line ends and without what cannot be seen: white
+/// space becomes a blank, all else U+FFFD, one character for one, so that a text keeps the width
+/// for which there is room.
 pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\n' | '\r' | '\t' => ' ',
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => '\u{fffd}',
+            '\u{2028}' | '\u{2029}' => ' ',
+            c if is_invisible(c) => '\u{fffd}',
             c => c,
         })
         .collect()
@@ -169,5 +173,39 @@ mod tests {
     #[test]
     fn what_xml_cannot_carry_is_replaced() {
         assert_eq!(clean("a\u{0}b\nc\u{7f}<"), "a\u{fffd}b c\u{fffd}<");
+    }
+
+    #[test]
+    fn a_picture_is_xml_whatever_its_texts() {
+        use resvg::usvg::roxmltree;
+        use trimproof_diagnostics::hostile_text;
+        for seed in 0..10_000 {
+            let text = hostile_text(seed);
+            let cleaned = clean(&text);
+            assert!(!cleaned.contains(is_invisible), "{seed}: {cleaned:?}");
+            assert_eq!(cleaned.chars().count(), text.chars().count(), "{seed}");
+        }
+        for seed in 0..100 {
+            let text = |part: u64| hostile_text(3 * seed + part);
+            let plot = super::super::TracePlot {
+                title: text(0),
+                tick_s: 0.1,
+                panels: vec![super::super::Panel {
+                    title: text(1),
+                    curves: vec![super::super::Curve {
+                        name: text(2),
+                        values: vec![0.0, 1.0],
+                        limit: true,
+                    }],
+                }],
+                ..Default::default()
+            };
+            let svg = super::super::trace(&plot).unwrap();
+            assert!(
+                !svg.contains(|c| c != '\n' && is_invisible(c)),
+                "{seed}: {svg:?}"
+            );
+            roxmltree::Document::parse(&svg).unwrap_or_else(|error| panic!("{seed}: {error}"));
+        }
     }
 }

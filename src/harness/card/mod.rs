@@ -18,6 +18,7 @@ use crate::trace::Trace;
 use std::fmt::Write;
 use text::{fixed, margin, plain, table, wrap_into};
 use trimproof_controller::State;
+use trimproof_diagnostics::line;
 
 /// Greatest width of a card, characters.
 pub const WIDTH: usize = 100;
@@ -60,7 +61,7 @@ pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement], hash: &str) 
 }
 
 fn header(out: &mut String, case: &Case, trace: &Trace) {
-    let _ = writeln!(out, "{} on {}", case.name, case.rig_name);
+    let _ = writeln!(out, "{} on {}", line(&case.name), line(&case.rig_name));
     wrap_into(out, &case.scenario.title, 4, WIDTH);
     let _ = writeln!(
         out,

@@ -11,6 +11,7 @@ use quick_junit::{
     NonSuccessKind, Property, Report, SerializeError, TestCase, TestCaseStatus, TestSuite,
 };
 use std::time::Duration;
+use trimproof_diagnostics::{MESSAGE_MAX, brief, line, lines, prose};
 
 /// Renders the outcomes of a suite.
 ///
@@ -27,11 +28,12 @@ pub fn render(outcomes: &[Outcome], epoch_s: Option<u32>) -> Result<String, Seri
         report.add_test_suite(suite(outcome, epoch_s));
     }
     report.set_time(duration(total_s));
-    report.to_string()
+    // The second wall: no character that XML cannot carry, whatever the writer lets through.
+    report.to_string().map(|xml| lines(&xml).into_owned())
 }
 
 fn suite(outcome: &Outcome, epoch_s: Option<u32>) -> TestSuite {
-    let mut suite = TestSuite::new(outcome.label());
+    let mut suite = TestSuite::new(line(&outcome.label()));
     suite.set_time(duration(outcome.simulated_s));
     // The strict form wants a host; the verdict depends on none.
     suite.extra.insert("hostname".into(), "localhost".into());
@@ -40,8 +42,8 @@ fn suite(outcome: &Outcome, epoch_s: Option<u32>) -> TestSuite {
             .extra
             .insert("timestamp".into(), timestamp(epoch_s).into());
     }
-    suite.add_property(Property::new("scenario", &*outcome.name));
-    suite.add_property(Property::new("rig", &*outcome.rig_name));
+    suite.add_property(Property::new("scenario", line(&outcome.name)));
+    suite.add_property(Property::new("rig", line(&outcome.rig_name)));
     if let Some(hash) = &outcome.hash {
         suite.add_property(Property::new("hash", &**hash));
     }
@@ -50,9 +52,11 @@ fn suite(outcome: &Outcome, epoch_s: Option<u32>) -> TestSuite {
     }
     if let Some((kind, message)) = interruption(outcome) {
         let mut status = TestCaseStatus::non_success(NonSuccessKind::Error);
-        status.set_type(kind).set_message(message);
+        status
+            .set_type(kind)
+            .set_message(brief(&message, MESSAGE_MAX));
         let mut case = TestCase::new("the run ends", status);
-        case.set_classname(outcome.label())
+        case.set_classname(line(&outcome.label()))
             .set_time(duration(outcome.simulated_s));
         suite.add_test_case(case);
     }
@@ -72,12 +76,15 @@ fn test_case(outcome: &Outcome, judgement: &Judgement) -> TestCase {
         let because = judgement
             .because
             .as_ref()
-            .map_or_else(String::new, |because| format!("\nbecause {because}"));
-        status.set_description(format!("{}{because}", judgement.that));
+            .map_or_else(String::new, |because| {
+                format!("\nbecause {}", prose(because))
+            });
+        status.set_description(format!("{}{because}", prose(&judgement.that)));
         status
     };
-    let mut case = TestCase::new(&*judgement.name, status);
-    case.set_classname(outcome.label()).set_time(Duration::ZERO);
+    let mut case = TestCase::new(line(&judgement.name), status);
+    case.set_classname(line(&outcome.label()))
+        .set_time(Duration::ZERO);
     case.set_system_out(format!(
         "margin {margin}, worst at {} s",
         fixed(judgement.at_s, 3)

@@ -132,7 +132,7 @@ impl Loop {
     ) -> Result<(), String> {
         target
             .begin(&rig.controller)
-            .map_err(|error| error.to_string())?;
+            .map_err(|error| self.failed(&error))?;
         for tick in 0..=self.ticks {
             if !attend.go_on(self.plant.now_s()) {
                 self.stopped = true;
@@ -171,16 +171,22 @@ impl Loop {
     fn ask(&mut self, target: &mut dyn Target, inputs: &Inputs) -> Result<Outputs, String> {
         let outputs = target
             .tick(inputs)
-            .map_err(|error| format!("tick {}: {error}", inputs.tick))?;
+            .map_err(|error| format!("tick {}: {}", inputs.tick, self.failed(&error)))?;
         self.last = outputs;
         Ok(outputs)
+    }
+
+    /// Why the controller under test failed, in words; a wish to stop is noted.
+    fn failed(&mut self, error: &TargetError) -> String {
+        self.stopped |= *error == TargetError::Stopped;
+        error.to_string()
     }
 
     fn play(&mut self, cue: &Cue, target: &mut dyn Target) -> Result<(), String> {
         if let Cue::Fault { fault, on } = cue {
             match fault {
                 FaultKind::ControllerReset {} => {
-                    target.reset().map_err(|error| error.to_string())?
+                    target.reset().map_err(|error| self.failed(&error))?
                 }
                 FaultKind::LinkLoss {} => self.loss.set_silent(*on),
                 FaultKind::LinkCorruption { share } => {

@@ -117,6 +117,7 @@ impl Scenario {
             return Err(FileError::new(message));
         }
         shape::check(text, &SCHEMA)?;
+        trimproof_plant::check_strings(text)?;
         let scenario: Self =
             toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
         check::check(text, &scenario)?;

@@ -1,6 +1,6 @@
 //! Where results go: trying a place before a long run, and writing whole files or none.
 
-use crate::trace::write_atomically;
+use crate::trace::{PART_PREFIX, TRIAL_SUFFIX, remove_stale, write_atomically};
 use std::io::{self, Write};
 use std::path::Path;
 
@@ -8,16 +8,22 @@ use std::path::Path;
 const TRIAL_BYTES: usize = 8192;
 
 /// Makes a folder if it is missing and tries to write in it; nothing stays behind but the folder.
+/// What a killed process of ours left in it is removed.
 ///
 /// # Errors
 /// If it cannot be made, is no folder, is read-only or its disk is full.
 pub fn try_folder(folder: &Path) -> io::Result<()> {
     std::fs::create_dir_all(folder)?;
     let mut trial = tempfile::Builder::new()
-        .prefix(".trial-")
+        .prefix(PART_PREFIX)
+        .suffix(TRIAL_SUFFIX)
         .tempfile_in(folder)?;
     trial.write_all(&[0; TRIAL_BYTES])?;
-    trial.as_file().sync_all()
+    trial.as_file().sync_all()?;
+    if let Ok(fresh) = trial.as_file().metadata() {
+        remove_stale(folder, &fresh);
+    }
+    Ok(())
 }
 
 /// Tries the folder of a file that will be written with [`write_whole`].
@@ -78,6 +84,50 @@ mod tests {
         assert!(try_file(root.path()).is_err());
         assert!(try_file(Path::new("/dev/full")).is_err());
         assert!(try_file(&file).is_ok());
+    }
+
+    #[test]
+    fn what_a_killed_process_left_is_removed_and_nothing_else() {
+        let root = tempfile::tempdir().unwrap();
+        let make = |name: &str, age_s: u64| {
+            let file = std::fs::File::create(root.path().join(name)).unwrap();
+            let now = file.metadata().unwrap().modified().unwrap();
+            file.set_modified(now - std::time::Duration::from_secs(age_s))
+                .unwrap();
+            file
+        };
+        for name in [".trimproof-a.part", ".trimproof-b.trial"] {
+            drop(make(name, 3600));
+        }
+        for name in [
+            ".trimproof-c.toml",
+            "x.part",
+            ".trimproof.part",
+            "trimproof-d.part",
+        ] {
+            drop(make(name, 3600));
+        }
+        drop(make(".trimproof-young.part", 5));
+        // A process that still writes, stopped for an hour.
+        let held = make(".trimproof-held.part", 3600);
+        held.try_lock().unwrap();
+        let mut left = [
+            ".trimproof-c.toml",
+            ".trimproof-held.part",
+            ".trimproof-young.part",
+            ".trimproof.part",
+            "trimproof-d.part",
+            "x.part",
+        ];
+        left.sort_unstable();
+        try_folder(root.path()).unwrap();
+        let mut names = names(root.path());
+        names.sort_unstable();
+        assert_eq!(names, left);
+        // It ends, by whatever end.
+        drop(held);
+        try_folder(root.path()).unwrap();
+        assert!(!root.path().join(".trimproof-held.part").exists());
     }
 
     #[test]

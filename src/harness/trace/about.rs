@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
 
 use super::error::Flaw;
 use super::hash;
@@ -28,6 +29,8 @@ pub struct About {
 
 impl About {
     /// Everything as keys and values, in the order of the files: `version.` and `note.` go before the names.
+    /// What cannot be seen in them is shown, and of a very long text only the beginning stands
+    /// here.
     pub fn entries(&self) -> Vec<(String, String)> {
         let mut entries = vec![
             ("rig".to_owned(), self.rig.clone()),
@@ -41,6 +44,13 @@ impl About {
         };
         entries.extend(self.versions.iter().map(|entry| named("version", entry)));
         entries.extend(self.notes.iter().map(|entry| named("note", entry)));
+        // A file that is read line by line, or shown on a terminal, must not be what a board or a
+        // title makes of it.
+        for (key, value) in &mut entries {
+            for text in [key, value] {
+                *text = brief(text, MESSAGE_MAX).into_owned();
+            }
+        }
         entries
     }
 }

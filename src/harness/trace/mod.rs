@@ -26,11 +26,19 @@ pub use columns::{
 };
 pub use error::TraceError;
 pub use file::write_atomically;
+pub(crate) use file::{PART_PREFIX, TRIAL_SUFFIX, remove_stale};
 
 use crate::formula::Signals;
 use about::Stamp;
 pub(crate) use data::Data;
 use error::Flaw;
+
+/// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest
+/// controller.
+const ROWS_MAX: usize = 3600 * 2000 + 1;
+
+/// Most things that a trace file may say of itself; ours say some twenty.
+const ENTRIES_MAX: usize = 1000;
 
 /// A table of what happened, one row a control tick.
 #[derive(Clone, Debug, PartialEq)]
@@ -154,7 +162,7 @@ impl Trace {
     pub fn read(path: &Path) -> Result<Self, TraceError> {
         let format = Format::of(path)?;
         let read = || -> Result<Self, Flaw> {
-            let file = std::fs::File::open(path)?;
+            let file = open(path)?;
             match format {
                 Format::Csv => csv_file::read(file),
                 Format::Mcap => mcap_file::read(file),
@@ -171,7 +179,7 @@ impl Trace {
     pub fn peek(path: &Path) -> Result<(About, usize), TraceError> {
         let format = Format::of(path)?;
         let peek = || -> Result<Stamp, Flaw> {
-            let file = std::fs::File::open(path)?;
+            let file = open(path)?;
             match format {
                 Format::Csv => csv_file::about(file),
                 Format::Mcap => mcap_file::about(file),
@@ -242,6 +250,14 @@ impl Format {
             }),
         }
     }
+}
+
+/// Opens a regular file; a device or a pipe would be read, or waited for, without an end.
+fn open(path: &Path) -> Result<std::fs::File, Flaw> {
+    if !std::fs::metadata(path)?.is_file() {
+        return Err(Flaw::Foreign("it is not a regular file".to_owned()));
+    }
+    Ok(std::fs::File::open(path)?)
 }
 
 fn refused(path: &Path, source: std::io::Error) -> TraceError {

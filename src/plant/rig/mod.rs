@@ -72,6 +72,7 @@ impl Rig {
     /// settings that the controller refuses. The error points at the value.
     pub fn parse(text: &str) -> Result<Self, FileError> {
         let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
+        crate::check_strings(text)?;
         rig.check(text)?;
         Ok(rig)
     }

@@ -25,9 +25,6 @@ use trimproof_harness::suite::{
 };
 use trimproof_plant::{FileError, Rig};
 
-/// Largest measurement that is read, bytes: five million readings with room to spare.
-const MAX_BENCH_BYTES: u64 = 512 << 20;
-
 /// What every report says of itself.
 const CAUTION: &str = "This report sets figures against numbers. It is no qualification of a device and stands for none: \
 that takes the authority's own process, approved data and the device itself. Figures of a twin are as good as its rig file.";
@@ -237,7 +234,7 @@ fn is_bench(file: &Path) -> bool {
 
 /// Reads a measurement of the bench, taken at the rig's grip, and its figures.
 fn read_bench(file: &Path, grip_radius_m: f64) -> Result<Stick, Failure> {
-    let text = read_text_within(file, MAX_BENCH_BYTES)?;
+    let text = read_text_within(file, bench_csv::BYTES_MAX)?;
     let mut record = bench_csv::read(&text, grip_radius_m)
         .map_err(|error| Problem::within(file, &text, error))?;
     record.source = file

@@ -19,9 +19,6 @@ use trimproof_harness::suite::{
 };
 use trimproof_plant::FileError;
 
-/// Largest measurement that is read, bytes: five million readings with room to spare.
-const MAX_BENCH_BYTES: u64 = 512 << 20;
-
 /// Identifies, prints and writes.
 ///
 /// # Errors
@@ -102,7 +99,7 @@ fn rig_name(file: &Path) -> Result<String, Failure> {
 }
 
 fn read_bench(file: &Path, grip_radius_m: f64) -> Result<Record, Failure> {
-    let text = read_text_within(file, MAX_BENCH_BYTES)?;
+    let text = read_text_within(file, bench_csv::BYTES_MAX)?;
     let mut record = bench_csv::read(&text, grip_radius_m)
         .map_err(|error| Problem::within(file, &text, error))?;
     record.source = file

@@ -19,6 +19,9 @@ use trimproof_harness::suite::{
 };
 use trimproof_harness::trace::Trace;
 
+#[cfg(test)]
+pub use table::render;
+
 /// Runs the command.
 ///
 /// # Errors

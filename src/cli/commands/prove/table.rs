@@ -5,6 +5,7 @@ use crate::args::ProveArgs;
 use crate::board::{self, Place};
 use crate::output::Paint;
 use std::fmt::Write;
+use trimproof_diagnostics::line;
 use trimproof_harness::card::{WIDTH, text};
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::run::Traffic;
@@ -39,7 +40,7 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             out,
             "\n{kept} trace file{} kept in {}",
             plural(kept),
-            folder.display()
+            line(&folder.display().to_string())
         );
     }
     if let Some(on) = place.description() {
@@ -50,7 +51,7 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
         {
             traffic.add(one);
         }
-        let _ = writeln!(out, "\non {on}, {}", place.identity());
+        let _ = writeln!(out, "\non {}, {}", line(on), line(&place.identity()));
         board::write_traffic(&mut out, &traffic);
     }
     let _ = writeln!(out, "\n{}", sum(outcomes));
@@ -119,8 +120,8 @@ fn verdict_word(outcome: &Outcome) -> &'static str {
 /// Colours the first word of every line.
 fn painted(table: &str, paint: Paint) -> String {
     let mut out = String::new();
-    for line in table.lines() {
-        let (word, rest) = line.split_at(line.find(' ').unwrap_or(line.len()));
+    for row in table.lines() {
+        let (word, rest) = row.split_at(row.find(' ').unwrap_or(row.len()));
         let word = match word {
             "held" => paint.good(word),
             "BROKEN" | "CUT" | "ABORTED" => paint.bad(word),
@@ -136,9 +137,9 @@ fn broken(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Pai
         out,
         "\n{} {} on {}: {}",
         paint.bad("BROKEN"),
-        outcome.name,
-        outcome.rig_name,
-        judgement.name
+        line(&outcome.name),
+        line(&outcome.rig_name),
+        line(&judgement.name)
     );
     entry(out, "that", &judgement.that);
     let margin = text::margin(judgement.margin, &judgement.unit);
