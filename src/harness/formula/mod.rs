@@ -23,7 +23,7 @@ use std::ops::Range;
 
 use trimproof_plant::FileError;
 
-pub use parts::Sides;
+pub use parts::{Guard, Sides};
 
 /// What formulas are evaluated on: equally long columns, one row a control tick.
 pub trait Signals {
