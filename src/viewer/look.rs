@@ -7,26 +7,27 @@ use bevy_egui::egui::{
     self, Color32, CornerRadius, FontData, FontDefinitions, FontFamily, FontId, Margin, Stroke,
     TextStyle, Visuals,
 };
+use trimproof_harness::palette;
 
 /// Smallest text, logical px.
 pub const LEAST_TEXT: f32 = 12.0;
 
-/// Colours of Okabe and Ito, "Color Universal Design" (2008; the values are from memory), and our greys.
+/// Those of the palette that the pictures have too, and our greys.
 pub mod colour {
     use bevy_egui::egui::Color32;
 
     /// Orange.
-    pub const ORANGE: Color32 = Color32::from_rgb(0xE6, 0x9F, 0x00);
+    pub const ORANGE: Color32 = super::of(super::palette::ORANGE);
     /// Sky blue.
-    pub const SKY: Color32 = Color32::from_rgb(0x56, 0xB4, 0xE9);
+    pub const SKY: Color32 = super::of(super::palette::SKY);
     /// Bluish green.
-    pub const GREEN: Color32 = Color32::from_rgb(0x00, 0x9E, 0x73);
+    pub const GREEN: Color32 = super::of(super::palette::GREEN);
     /// Blue.
-    pub const BLUE: Color32 = Color32::from_rgb(0x00, 0x72, 0xB2);
+    pub const BLUE: Color32 = super::of(super::palette::BLUE);
     /// Vermillion.
-    pub const VERMILLION: Color32 = Color32::from_rgb(0xD5, 0x5E, 0x00);
+    pub const VERMILLION: Color32 = super::of(super::palette::VERMILLION);
     /// Reddish purple.
-    pub const PURPLE: Color32 = Color32::from_rgb(0xCC, 0x79, 0xA7);
+    pub const PURPLE: Color32 = super::of(super::palette::PURPLE);
     /// Text.
     pub const INK: Color32 = Color32::from_rgb(0x22, 0x26, 0x2B);
     /// Text that may stand back.
@@ -37,15 +38,14 @@ pub mod colour {
     pub const PAPER: Color32 = Color32::from_rgb(0xFA, 0xFB, 0xFC);
 }
 
-/// Colours of the curves in a plot, in this order.
-pub const CURVES: [Color32; 6] = [
-    colour::BLUE,
-    colour::VERMILLION,
-    colour::GREEN,
-    colour::PURPLE,
-    colour::ORANGE,
-    Color32::BLACK,
-];
+/// Colour of a signal's curve, the same in every plot and in the pictures of `prove`.
+pub fn signal_colour(name: &str) -> Color32 {
+    of(palette::signal(name).unwrap_or(palette::LIMIT))
+}
+
+const fn of([red, green, blue]: palette::Rgb) -> Color32 {
+    Color32::from_rgb(red, green, blue)
+}
 
 /// Background of the scene.
 pub const BACKGROUND: Color = Color::srgb(0.83, 0.855, 0.88);
@@ -77,16 +77,9 @@ pub fn load_colour32(share: f32) -> Color32 {
     Color32::from_rgb(r, g, b)
 }
 
-/// Tint of a state, the same wherever its name stands.
+/// Tint of a state, the same wherever its name stands, in the pictures of `prove` too.
 pub fn state_tint(name: &str) -> Color32 {
-    match name {
-        "holding" => Color32::from_rgb(0xCF, 0xE9, 0xDF),
-        "released" => Color32::from_rgb(0xF3, 0xE6, 0xC4),
-        "nudging" => Color32::from_rgb(0xE3, 0xD9, 0xEA),
-        "tripped" => Color32::from_rgb(0xF3, 0xC9, 0xA9),
-        "limp" => Color32::from_rgb(0xE1, 0xE4, 0xE8),
-        _ => Color32::from_rgb(0xD3, 0xE5, 0xF3),
-    }
+    of(palette::state_named(name))
 }
 
 /// Sets fonts and colours of the panels.

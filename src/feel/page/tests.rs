@@ -17,6 +17,7 @@ fn picture() -> String {
             .map(|row| bend * f64::from(row) * f64::from(row))
             .collect(),
         limit: false,
+        colour: [0, 0, 0],
     };
     trace(&TracePlot {
         title: HOSTILE.to_owned(),
@@ -24,6 +25,7 @@ fn picture() -> String {
         panels: vec![Panel {
             title: "N".to_owned(),
             curves: vec![curve("a", 0.1), curve(HOSTILE, -0.2)],
+            least: 0.0,
         }],
         ..TracePlot::default()
     })
@@ -171,7 +173,9 @@ fn a_page_stands_alone_whatever_the_names() {
                             name: "a".to_owned(),
                             values: vec![0.0, 1.0],
                             limit: true,
+                            colour: [0, 0, 0],
                         }],
+                        least: 0.0,
                     }],
                     ..TracePlot::default()
                 })

@@ -2,19 +2,24 @@
 
 use plotters::style::RGBColor;
 use trimproof_diagnostics::is_invisible;
+use trimproof_harness::palette::{self, Rgb};
 
-/// Colours that readers with any kind of colour vision tell apart: Okabe and Ito, "Color Universal Design" (2008; the values are from
-/// memory). No colour alone says anything: lines differ in width or dash too, and every mark has its word.
+/// A colour of the palette for the plotting library.
+pub(super) const fn rgb([red, green, blue]: Rgb) -> RGBColor {
+    RGBColor(red, green, blue)
+}
+
+/// Those of the palette, and our greys. No colour alone says anything: lines differ in width or dash too, and every mark has its word.
 pub(super) mod colour {
-    use super::RGBColor;
+    use super::{RGBColor, palette, rgb};
 
-    pub const BLACK: RGBColor = RGBColor(0x00, 0x00, 0x00);
-    pub const ORANGE: RGBColor = RGBColor(0xE6, 0x9F, 0x00);
-    pub const SKY: RGBColor = RGBColor(0x56, 0xB4, 0xE9);
-    pub const GREEN: RGBColor = RGBColor(0x00, 0x9E, 0x73);
-    pub const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xB2);
-    pub const VERMILLION: RGBColor = RGBColor(0xD5, 0x5E, 0x00);
-    pub const PURPLE: RGBColor = RGBColor(0xCC, 0x79, 0xA7);
+    pub const BLACK: RGBColor = rgb(palette::BLACK);
+    pub const ORANGE: RGBColor = rgb(palette::ORANGE);
+    pub const SKY: RGBColor = rgb(palette::SKY);
+    pub const GREEN: RGBColor = rgb(palette::GREEN);
+    pub const BLUE: RGBColor = rgb(palette::BLUE);
+    pub const VERMILLION: RGBColor = rgb(palette::VERMILLION);
+    pub const PURPLE: RGBColor = rgb(palette::PURPLE);
     /// Not of the eight: text, axes and grid.
     pub const INK: RGBColor = RGBColor(0x22, 0x26, 0x2B);
     pub const SOFT_INK: RGBColor = RGBColor(0x55, 0x5B, 0x63);
@@ -22,16 +27,6 @@ pub(super) mod colour {
     pub const FRAME: RGBColor = RGBColor(0x9A, 0xA1, 0xAA);
     pub const PAPER: RGBColor = RGBColor(0xFF, 0xFF, 0xFF);
 }
-
-/// Colours of several curves in one panel, in this order.
-pub(super) const CURVES: [RGBColor; 6] = [
-    colour::BLUE,
-    colour::VERMILLION,
-    colour::GREEN,
-    colour::PURPLE,
-    colour::ORANGE,
-    colour::BLACK,
-];
 
 /// Text sizes, px. Nothing is set smaller than [`SMALL`].
 pub(super) const TITLE: f64 = 17.0;

@@ -26,7 +26,7 @@ use std::ops::Range;
 use trimproof_plant::FileError;
 
 pub use limit::EQUALITY_TOLERANCE;
-pub use parts::Sides;
+pub use parts::{Guard, Sides};
 pub use tested::Tested;
 
 /// What formulas are evaluated on: equally long columns, one row a control tick.

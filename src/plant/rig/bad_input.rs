@@ -73,6 +73,12 @@ fn misspelt_keys() {
         "within_deg = 0.5",
         "within = 0.5",
     );
+    check(
+        "feel_ripple_of_a_held_stick",
+        KITTIWAKE,
+        "kind = \"ripple\"\ncondition = \"released\"",
+        "kind = \"ripple\"\ncondition = \"held\"",
+    );
     check("misplaced_table", KITTIWAKE, "[roll.motor]", "[roll.motr]");
     check("missing_key", KITTIWAKE, "bits = 12\n", "");
 }

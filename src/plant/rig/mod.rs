@@ -17,7 +17,7 @@ mod tests;
 pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
 pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
-pub use feel::{FeelCondition, FeelTarget, GradientPart};
+pub use feel::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
 pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};
 
 use schemars::JsonSchema;

@@ -9,7 +9,7 @@ use trimproof_harness::trace::column;
 
 use super::Desk;
 use super::axes::{PlotOf, least_span, marks_of, plots_of, round, short_name};
-use crate::look::{CURVES, colour};
+use crate::look::{colour, signal_colour};
 use crate::story::{Clock, Story};
 
 /// Width of the numbers beside a plot.
@@ -104,10 +104,10 @@ fn heading(ui: &mut Ui, story: &mut Story, clock: &Clock, plot: &PlotOf) {
     ui.horizontal(|ui| {
         ui.spacing_mut().item_spacing.x = gap;
         ui.label(RichText::new(&plot.title).small().strong());
-        for (index, (name, short, long)) in words.into_iter().enumerate() {
+        for (name, short, long) in words {
             let text = if is_tight { short } else { long };
             ui.add(
-                egui::Label::new(RichText::new(text).small().color(text_colour(index))).truncate(),
+                egui::Label::new(RichText::new(text).small().color(text_colour(name))).truncate(),
             )
             .on_hover_text(column(name).map(|info| info.meaning).unwrap_or_default());
         }
@@ -121,8 +121,8 @@ fn lighter(ink: Color32) -> Color32 {
 }
 
 /// A curve's colour, dark enough for text.
-fn text_colour(index: usize) -> Color32 {
-    let [r, g, b, _] = CURVES[index % CURVES.len()].to_array();
+fn text_colour(name: &str) -> Color32 {
+    let [r, g, b, _] = signal_colour(name).to_array();
     let darker = |part: u8| (f32::from(part) * 0.72) as u8;
     Color32::from_rgb(darker(r), darker(g), darker(b))
 }
@@ -222,10 +222,10 @@ fn one(
         }
         // What is wanted lies as a broad band under what is: dashes would break up where a curve is dense.
         let is_wanted = |name: &str| name.ends_with("reference_deg") || name.starts_with("hand.");
-        let mut curves: Vec<_> = curves.into_iter().enumerate().collect();
-        curves.sort_by_key(|(_, (name, _))| !is_wanted(name));
-        for (place, (name, curve)) in curves {
-            let ink = CURVES[place % CURVES.len()];
+        let mut curves = curves;
+        curves.sort_by_key(|(name, _)| !is_wanted(name));
+        for (name, curve) in curves {
+            let ink = signal_colour(name);
             let (ink, width) = if is_wanted(name) {
                 (lighter(ink), 4.0)
             } else {
