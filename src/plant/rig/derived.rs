@@ -141,8 +141,12 @@ impl Rig {
                 "release_stuck_s",
                 self.controller_s(settings.release_stuck_ms),
             ),
-            ("patience_ticks", f64::from(settings.patience_ticks)),
-            ("ticks_lost_max", f64::from(settings.ticks_lost_max)),
+            ("patience_s", {
+                f64::from(settings.patience_ticks) / f64::from(settings.tick_hz)
+            }),
+            ("ticks_lost_max_s", {
+                f64::from(settings.ticks_lost_max) / f64::from(settings.tick_hz)
+            }),
             ("silence_s", self.board.silence_s),
             ("hand_n_per_m", self.hand.stiffness_n_per_m),
         ]
@@ -287,7 +291,7 @@ impl Rig {
             ("hold_on_deg", deg(settings.hold_on_mdeg)),
             ("hold_off_s", seconds(settings.hold_off_ms)),
             ("deflection_max_deg", deg(settings.deflection_max_mdeg)),
-            ("slip_from_deg", deg(settings.slip_deflection_mdeg)),
+            ("strain_deflection_deg", deg(settings.slip_deflection_mdeg)),
             ("place_band_deg", deg(settings.place_band_mdeg)),
             ("place_settle_s", seconds(settings.place_settle_ms)),
             ("place_doubt_s", seconds(settings.place_doubt_ms)),
