@@ -102,10 +102,10 @@ fn wrong_numbers() {
     check("bits_0", KITTIWAKE, "bits = 12", "bits = 0");
     check("bits_40", KITTIWAKE, "bits = 12", "bits = 40");
     check(
-        "sensor_min_above_max",
+        "sensor_without_range",
         KITTIWAKE,
         "min_deg = -30.0",
-        "min_deg = 31.0",
+        "min_deg = 29.5",
     );
     check(
         "stops_reversed",
