@@ -17,7 +17,13 @@ use std::process::ExitCode;
 
 fn main() -> ExitCode {
     exit::guarded(|| {
-        let cli = Cli::parse();
+        let cli = Cli::try_parse().unwrap_or_else(|error| {
+            if error.use_stderr() {
+                let args: Vec<_> = std::env::args_os().collect();
+                commands::prove::remove_old_reports_of(&args);
+            }
+            error.exit()
+        });
         let paint = output::Paint::new(cli.color);
         let result = match &cli.command {
             Command::Prove(args) => commands::prove::run(args, paint),
