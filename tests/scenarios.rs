@@ -10,7 +10,7 @@ use std::num::NonZeroUsize;
 use std::sync::atomic::AtomicBool;
 
 use trimproof_harness::run::{LogicTarget, Target};
-use trimproof_harness::suite::{Case, Outcome, Plan, run_suite};
+use trimproof_harness::suite::{Case, Outcome, Plan, run_suite, warnings};
 
 fn run(cases: &[Case], threads: usize) -> Vec<Outcome> {
     let target = || -> Box<dyn Target> { Box::new(LogicTarget::new()) };
@@ -47,6 +47,23 @@ fn every_shipped_scenario_holds_and_its_card_is_as_reviewed() {
         });
     }
     assert!(broken.is_empty(), "broken: {broken:?}");
+}
+
+/// An expectation that had nothing to judge proves nothing, and one that looks at the first row
+/// alone is hardly meant.
+#[test]
+fn every_shipped_expectation_is_put_to_the_test_on_every_rig() {
+    let cases = shipped();
+    let mut never = Vec::new();
+    for outcome in run(&cases, 2) {
+        for judgement in outcome.never_tested() {
+            let why = judgement.never_tested().unwrap_or_default();
+            never.push(format!("{}: {}: {why}", outcome.label(), judgement.name));
+        }
+    }
+    assert!(never.is_empty(), "{}", never.join("\n"));
+    let warned: Vec<String> = warnings(&cases).iter().map(ToString::to_string).collect();
+    assert!(warned.is_empty(), "{}", warned.join("\n"));
 }
 
 #[test]

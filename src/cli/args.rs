@@ -74,6 +74,10 @@ pub struct ProveArgs {
     /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
+    /// Take it strictly: exit with 1 if an expectation was never put to the test, and refuse
+    /// formulas that are judged in the first row only
+    #[arg(long)]
+    pub strict: bool,
     /// How to print the verdicts
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,

@@ -70,6 +70,8 @@ fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
             }
         };
     }
+    // A report of an earlier run must not stand for this one.
+    commands::prove::remove_old_reports_of(args);
     // The message quotes arguments between lines of its own: they are made safe first, and refused
     // once more.
     let shown = args

@@ -6,6 +6,7 @@ use miette::{
     GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report,
     ThemeCharacters, ThemeStyles,
 };
+use std::fmt;
 use trimproof_diagnostics::{MESSAGE_MAX, brief, excerpt, line};
 use trimproof_harness::suite::{Problem, plain};
 use trimproof_link::LinkError;
@@ -66,6 +67,21 @@ impl Failure {
     }
 }
 
+impl fmt::Display for Failure {
+    /// In one line, without help.
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Failure::Files(problems) => write!(f, "{} files cannot be used", problems.len()),
+            Failure::Argument { message, .. } => f.write_str(message),
+            Failure::Link(error) => error.fmt(f),
+            Failure::Twin { what, abort } => {
+                write!(f, "{what}: the twin cannot compute it: {abort}")
+            }
+            Failure::CannotWrite { what, why } => write!(f, "cannot write {what}: {why}"),
+        }
+    }
+}
+
 impl From<LinkError> for Failure {
     fn from(error: LinkError) -> Self {
         Failure::Link(error)
@@ -83,12 +99,19 @@ pub fn print(failure: &Failure, paint: Paint) {
     say(&render(failure, paint.err));
 }
 
+/// Prints on standard error what is allowed but hardly meant.
+pub fn warn(problems: &[Problem], paint: Paint) {
+    for problem in problems {
+        say(&render_problem(problem, "warning", paint.err));
+    }
+}
+
 fn render(failure: &Failure, colour: bool) -> String {
     match failure {
         Failure::Files(problems) => {
             let mut out: String = problems
                 .iter()
-                .map(|problem| render_problem(problem, colour))
+                .map(|problem| render_problem(problem, "error", colour))
                 .collect();
             let count = problems.len();
             out.push_str(&format!(
@@ -97,33 +120,36 @@ fn render(failure: &Failure, colour: bool) -> String {
             ));
             out
         }
-        Failure::Argument { message, help } => render_plain(message, help.as_deref()),
-        Failure::Link(error) => render_plain(&error.to_string(), error.help().as_deref()),
+        Failure::Argument { message, help } => render_plain("error", message, help.as_deref()),
+        Failure::Link(error) => render_plain("error", &error.to_string(), error.help().as_deref()),
         Failure::Twin { what, abort } => render_plain(
+            "error",
             &format!("{what}: the twin cannot compute it: {abort}"),
             Some(
                 "the rig's numbers are beyond what the equations hold for; `trimproof size` shows the rig's margins",
             ),
         ),
         Failure::CannotWrite { what, why } => {
-            render_plain(&format!("cannot write {what}: {why}"), None)
+            render_plain("error", &format!("cannot write {what}: {why}"), None)
         }
     }
 }
 
-/// A message and a help line: one line each, whatever is quoted in them.
-fn render_plain(message: &str, help: Option<&str>) -> String {
+/// A message and a help line: one line each, whatever is quoted in them. `word` is `error` or `warning`.
+fn render_plain(word: &str, message: &str, help: Option<&str>) -> String {
     let help = help.map_or_else(String::new, |help| {
         format!("  help: {}\n", brief(help, MESSAGE_MAX))
     });
-    format!("error: {}\n{help}", brief(message, MESSAGE_MAX))
+    format!("{word}: {}\n{help}", brief(message, MESSAGE_MAX))
 }
 
-fn render_problem(problem: &Problem, colour: bool) -> String {
+/// `word` is `error` or `warning`.
+fn render_problem(problem: &Problem, word: &str, colour: bool) -> String {
     let name = problem.file.display().to_string();
     let name = line(&name);
     let (Some(text), Some(span)) = (&problem.text, &problem.error.span) else {
         return render_plain(
+            word,
             &format!("{name}: {}", problem.error.message),
             problem.error.help.as_deref(),
         );
@@ -178,9 +204,10 @@ fn render_problem(problem: &Problem, colour: bool) -> String {
             if let Some(place) = place {
                 out = out.replacen(&counted, &place, 1);
             }
-            format!("error: {}\n", out.trim_start())
+            format!("{word}: {}\n", out.trim_start())
         }
         Err(_) => render_plain(
+            word,
             &format!("{name}: {}", problem.error.message),
             problem.error.help.as_deref(),
         ),

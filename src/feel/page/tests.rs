@@ -3,6 +3,7 @@
 use super::*;
 use crate::picture::{Curve, Panel, TracePlot, trace};
 use std::sync::Arc;
+use trimproof_harness::formula::Tested;
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, End, Outcome, Picture};
@@ -40,6 +41,8 @@ fn case(name: &str) -> Case {
         file: format!("scenarios/{name}.toml").into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
         rig: Arc::new(Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()),
+        lines: Arc::default(),
+        warnings: Vec::new(),
     }
 }
 
@@ -53,6 +56,10 @@ fn judgement(name: &str, margin: f64) -> Judgement {
         unit: "deg".to_owned(),
         at_s: 0.125,
         decided_by: "pitch.stick_deg < 5".to_owned(),
+        undefined: false,
+        share: Some(margin / 5.0),
+        equality: false,
+        tested: Tested::Yes,
     }
 }
 
@@ -97,7 +104,48 @@ fn proven() -> String {
         outcome(&cases[2], End::Cut("no answer".to_owned()), Vec::new()),
         outcome(&cases[3], End::NotBegun, Vec::new()),
     ];
-    prove(&cases, &outcomes, "logic 1", "9.8.7")
+    prove(&cases, &outcomes, "logic 1", "9.8.7", None)
+}
+
+#[test]
+fn what_was_never_put_to_the_test_has_a_section_with_the_reason() {
+    let cases = [case("quiet")];
+    let idle = Judgement {
+        tested: Tested::Never("`release` was never true where it was looked at".to_owned()),
+        ..judgement("idle", 1.0)
+    };
+    let outcomes = [outcome(
+        &cases[0],
+        End::Complete,
+        vec![idle, judgement("busy", 2.0)],
+    )];
+    let page = prove(&cases, &outcomes, "logic 1", "9.8.7", None);
+    for part in [
+        "Never put to the test",
+        "1 of them were never put to the test.",
+        "`release` was never true where it was looked at",
+        "20 %",
+    ] {
+        assert!(page.contains(part), "`{part}` is missing in:\n{page}");
+    }
+    let tested = [outcome(
+        &cases[0],
+        End::Complete,
+        vec![judgement("busy", 2.0)],
+    )];
+    assert!(!prove(&cases, &tested, "logic 1", "9.8.7", None).contains("put to the test"));
+    let silent = [Outcome::not_begun(&cases[0])];
+    let page = prove(
+        &cases,
+        &silent,
+        "unknown",
+        "9.8.7",
+        Some("the board does not answer"),
+    );
+    assert!(
+        page.contains("Nothing was run: the board does not answer."),
+        "{page}"
+    );
 }
 
 /// Asserts that a page fetches nothing and runs nothing.

@@ -167,6 +167,7 @@ pub fn expectation(
     let raised = risen(trace, &faults(), shown_s, FAULTS);
     lanes.extend(raised.into_iter().filter(fresh));
     let mut below = match (judgement.held, judgement.margin.is_finite()) {
+        _ if judgement.undefined => format!("broken: `{}` is undefined", judgement.decided_by),
         (true, true) => "held, margin ".to_owned(),
         (false, true) => "broken, margin ".to_owned(),
         (true, false) => "held".to_owned(),
@@ -174,6 +175,9 @@ pub fn expectation(
     };
     if judgement.margin.is_finite() {
         below.push_str(&text::margin(judgement.margin, &judgement.unit));
+    }
+    if let Some(why) = judgement.never_tested() {
+        below.push_str(&format!("; never put to the test: {why}"));
     }
     if shown_s.is_some() {
         below.push_str(&format!(

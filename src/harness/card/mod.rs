@@ -16,7 +16,7 @@ use crate::judge::Judgement;
 use crate::suite::Case;
 use crate::trace::Trace;
 use std::fmt::Write;
-use text::{fixed, margin, plain, table, wrap_into};
+use text::{fixed, plain, share, table, wrap_into};
 use trimproof_controller::State;
 use trimproof_diagnostics::line;
 
@@ -49,9 +49,13 @@ pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement], hash: &str) 
     out.push_str(&key_figures(&Figures::of(trace)));
     let _ = writeln!(
         out,
-        "\nexpectations: {} of {} held",
+        "\nexpectations: {} of {} held{}",
         judgements.iter().filter(|j| j.held).count(),
-        judgements.len()
+        judgements.len(),
+        match judgements.iter().filter(|j| !j.tested.is_yes()).count() {
+            0 => String::new(),
+            never => format!(", {never} never put to the test"),
+        }
     );
     out.push_str(&expectations(judgements));
     out.push_str("\nsamples (deg, N, V; p pitch, r roll)\n");
@@ -140,14 +144,20 @@ fn expectations(judgements: &[Judgement]) -> String {
         .iter()
         .map(|judgement| {
             vec![
-                if judgement.held { "held" } else { "BROKEN" }.to_owned(),
-                margin(judgement.margin, &judgement.unit),
+                match (judgement.held, judgement.tested.is_yes()) {
+                    (false, _) => "BROKEN",
+                    (true, true) => "held",
+                    (true, false) => "never put to the test",
+                }
+                .to_owned(),
+                judgement.margin_text(),
+                share(judgement.share),
                 format!("at {}", fixed(judgement.at_s, 3)),
                 judgement.name.clone(),
             ]
         })
         .collect();
-    clip(&table(&rows, &[false, true, true, false], 4))
+    clip(&table(&rows, &[false, true, true, true, false], 4))
 }
 
 fn samples(trace: &Trace) -> String {

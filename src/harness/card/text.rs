@@ -46,6 +46,17 @@ pub fn margin(value: f64, unit: &str) -> String {
     with_unit(&signed(value), unit)
 }
 
+/// A share for people: `12 %`, with a decimal below 10 %; empty if there is none.
+pub fn share(value: Option<f64>) -> String {
+    let Some(percent) = value.map(|share| share * 100.0) else {
+        return String::new();
+    };
+    match percent.abs() {
+        small if small < 9.95 => format!("{} %", fixed(percent, 1)),
+        _ => format!("{} %", fixed(percent, 0)),
+    }
+}
+
 /// A number and its unit, without a trailing space where there is no unit.
 pub fn with_unit(number: &str, unit: &str) -> String {
     if unit.is_empty() {
@@ -143,6 +154,20 @@ mod tests {
             (1.0e12, "+1.00e12"),
         ] {
             assert_eq!(signed(value), text);
+        }
+    }
+
+    #[test]
+    fn a_share_is_a_percentage_with_two_digits() {
+        for (value, text) in [
+            (None, ""),
+            (Some(0.0), "0.0 %"),
+            (Some(0.012_34), "1.2 %"),
+            (Some(0.0995), "10 %"),
+            (Some(-0.5), "-50 %"),
+            (Some(12.0), "1200 %"),
+        ] {
+            assert_eq!(share(value), text);
         }
     }
 

@@ -232,7 +232,8 @@ impl Builder<'_> {
         let truth = self.truth(&child)?;
         let truth = Truth::Not {
             child: Box::new(truth),
-            span: child.span.clone(),
+            span: span.clone(),
+            inner: child.span.clone(),
         };
         self.around(&[&child], Value::Truth(truth), span)
     }
@@ -265,6 +266,7 @@ impl Builder<'_> {
         let truth = Truth::Edge {
             rises,
             child: Box::new(self.truth(&child)?),
+            span: span.clone(),
         };
         if child.edges >= EDGES_MAX {
             return Err(

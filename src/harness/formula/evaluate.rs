@@ -19,7 +19,8 @@ pub(super) fn rows_towards(node: &Truth, signals: &dyn Signals, truth: bool) -> 
     Evaluation { signals }.truth(node, truth)
 }
 
-/// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is none.
+/// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is
+/// none.
 pub(super) fn last_whole(rows: usize, reach: usize) -> Option<usize> {
     rows.checked_sub(reach.saturating_add(1))
 }
@@ -124,7 +125,7 @@ impl Evaluation<'_> {
                 let (left, right) = self.both((left, positive), (right, positive));
                 until(&left, &right, *window, self.last(*reach))
             }
-            Truth::Edge { rises, child } => {
+            Truth::Edge { rises, child, .. } => {
                 // Before the first row the child counts as the opposite of what the edge leads to.
                 let mut after = self.truth(child, positive == *rises);
                 let mut before = self.truth(child, positive != *rises);

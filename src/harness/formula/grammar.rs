@@ -314,7 +314,8 @@ impl Reader<'_> {
         }
     }
 
-    /// A window, if one stands here: two constant numbers of seconds, one and `end`, or `end` twice.
+    /// A window, if one stands here: two constant numbers of seconds, one and `end`, or `end`
+    /// twice.
     fn window(&mut self) -> Result<Option<Stated>, FileError> {
         let open = self.span();
         if self.take_symbol(&["["]).is_none() {

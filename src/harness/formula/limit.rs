@@ -1,16 +1,18 @@
-//! What a comparison is measured against: how large its limit is, and whether it stands for an equality.
+//! What a comparison is measured against: how large its limit is, and whether it stands for an
+//! equality.
 
 use super::node::{BinaryOp, Number, Truth, UnaryOp};
 use super::parts::numbers_of;
 
-/// Largest tolerance, in the unit of the comparison, with which `abs(a - b) <= tolerance` stands for `a == b`.
+/// Largest tolerance, in the unit of the comparison, with which `abs(a - b) <= tolerance` stands
+/// for `a == b`.
 pub const EQUALITY_TOLERANCE: f64 = 0.001;
 
 /// What a comparison is measured against.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(super) struct Limit {
-    /// Magnitude of the limit: of what does not change when everything that does stands on the other side; `None` if
-    /// nothing is left.
+    /// Magnitude of the limit: of what does not change when everything that does stands on the
+    /// other side; `None` if nothing is left.
     pub size: Option<f64>,
     /// Whether it stands for an equality.
     pub equality: bool,
@@ -53,8 +55,8 @@ fn changes(number: &Number) -> bool {
     !signals.is_empty()
 }
 
-/// The sum of the terms that do not change. A product or a quotient by what does not change is taken term by term; inside
-/// any other function nothing is taken apart.
+/// The sum of the terms that do not change. A product or a quotient by what does not change is
+/// taken term by term; inside any other function nothing is taken apart.
 fn fixed_part(number: &Number) -> f64 {
     match number {
         Number::Constant(value) => *value,

@@ -98,8 +98,8 @@ pub struct Margin {
     pub held: bool,
     /// How far, in `unit`; infinite when a switch, a state or something undefined decided.
     pub value: f64,
-    /// The worst instant: the row in which the deciding comparison had this value, s from the start. For an edge it may be
-    /// the row before.
+    /// The worst instant: the row in which the deciding comparison had this value, s from the
+    /// start. For an edge it may be the row before.
     pub at_s: f64,
     /// Unit of the deciding comparison; empty for switches, states and plain numbers.
     pub unit: String,
@@ -107,13 +107,15 @@ pub struct Margin {
     pub decided_by: String,
     /// Whether the trace was long enough for every window, and of the tick that the formula was checked for.
     pub complete: bool,
-    /// Whether the deciding comparison has no value there (0/0, or a column that the trace lacks): it counts against the
-    /// formula.
+    /// Whether the deciding comparison has no value there (0/0, or a column that the trace lacks):
+    /// it counts against the formula.
     pub undefined: bool,
-    /// Magnitude of the limit of the deciding comparison, in `unit`: what does not change, when everything that does stands
-    /// on the other side. `None` where there is none, and for switches and states.
+    /// Magnitude of the limit of the deciding comparison, in `unit`: what does not change, when
+    /// everything that does stands on the other side. `None` where there is none, and for switches
+    /// and states.
     pub limit: Option<f64>,
-    /// Whether the deciding comparison stands for an equality: `abs(...)` of at most [`EQUALITY_TOLERANCE`].
+    /// Whether the deciding comparison stands for an equality: `abs(...)` of at most
+    /// [`EQUALITY_TOLERANCE`].
     pub equality: bool,
     /// Whether it was put to the test. What does not hold was.
     pub tested: Tested,
@@ -194,15 +196,17 @@ impl Formula {
         &self.text
     }
 
-    /// Parts that speak of signals but stand in no window: they are judged in the first row only. Each is given as its
-    /// place in the text; a whole formula if none of it stands in a window.
+    /// Parts that speak of signals but stand in no window: they are judged in the first row only.
+    /// Each is given as its place in the text; a whole formula if none of it stands in a window.
     pub fn first_row_only(&self) -> Vec<Range<usize>> {
         let mut found = Vec::new();
-        parts::first_row_only(&self.root, &self.atoms, 0..self.text.len(), &mut found);
+        let whole = 0..self.text.len();
+        parts::first_row_only(&self.root, &self.atoms, &self.text, whole, &mut found);
         found
     }
 
-    /// Units of its comparisons of numbers, each once, in the order of the text; empty for plain numbers.
+    /// Units of its comparisons of numbers, each once, in the order of the text; empty for plain
+    /// numbers.
     pub fn units(&self) -> Vec<&str> {
         let mut found = Vec::new();
         for index in parts::comparisons(&self.root) {

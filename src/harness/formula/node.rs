@@ -65,10 +65,11 @@ pub(super) enum Truth {
         or_equal: bool,
         atom: usize,
     },
-    /// `span` is the text of the child.
+    /// `span` is the text of the whole, `inner` that of the child.
     Not {
         child: Box<Truth>,
         span: Range<usize>,
+        inner: Range<usize>,
     },
     And(Box<Truth>, Box<Truth>),
     Or(Box<Truth>, Box<Truth>),
@@ -105,6 +106,7 @@ pub(super) enum Truth {
     Edge {
         rises: bool,
         child: Box<Truth>,
+        span: Range<usize>,
     },
 }
 

@@ -220,10 +220,12 @@ pub(super) fn comparisons(node: &Truth) -> Vec<usize> {
     }
 }
 
-/// Conjuncts without a window that looks ahead, as far as they speak of signals; `whole` is the text of `node`.
+/// Conjuncts without a window that looks ahead, as far as they speak of signals; `whole` is the
+/// text of `node`.
 pub(super) fn first_row_only(
     node: &Truth,
     atoms: &[Atom],
+    text: &str,
     whole: Range<usize>,
     found: &mut Vec<Range<usize>>,
 ) {
@@ -235,8 +237,8 @@ pub(super) fn first_row_only(
         }
     } else if let Truth::And(left, right) = node {
         for side in [left, right] {
-            let span = span_of(side, atoms).unwrap_or_else(|| whole.clone());
-            first_row_only(side, atoms, span, found);
+            let span = span_of(side, atoms, text).unwrap_or_else(|| whole.clone());
+            first_row_only(side, atoms, text, span, found);
         }
     }
 }
@@ -246,21 +248,46 @@ fn looks_ahead(node: &Truth) -> bool {
         || node.children().into_iter().any(looks_ahead)
 }
 
-/// From the first to the last comparison of a part.
-fn span_of(node: &Truth, atoms: &[Atom]) -> Option<Range<usize>> {
-    let own = match node {
+/// The text of a part, without brackets round the whole of it.
+fn span_of(node: &Truth, atoms: &[Atom], text: &str) -> Option<Range<usize>> {
+    match node {
         Truth::Switch { atom, .. }
         | Truth::SameSwitch { atom, .. }
         | Truth::State { atom, .. }
         | Truth::Ordered { atom, .. } => atoms.get(*atom).map(|atom| atom.span.clone()),
-        _ => None,
-    };
-    let parts = node.children().into_iter();
-    let mut spans = parts.filter_map(|child| span_of(child, atoms)).chain(own);
-    let first = spans.next()?;
-    Some(spans.fold(first, |whole, span| {
-        whole.start.min(span.start)..whole.end.max(span.end)
-    }))
+        Truth::Constant(_) => None,
+        Truth::Not { span, .. }
+        | Truth::Ahead { span, .. }
+        | Truth::Behind { span, .. }
+        | Truth::Edge { span, .. }
+        | Truth::Until { span, .. } => Some(span.clone()),
+        Truth::And(left, right) | Truth::Or(left, right) | Truth::Implies { left, right, .. } => {
+            let (left, right) = (span_of(left, atoms, text)?, span_of(right, atoms, text)?);
+            Some(balanced(text, left.start..right.end))
+        }
+    }
+}
+
+/// The span made wider until every bracket in it has its partner.
+fn balanced(text: &str, mut span: Range<usize>) -> Range<usize> {
+    loop {
+        let (mut open, mut missing) = (0_usize, 0_usize);
+        for byte in text.get(span.clone()).unwrap_or_default().bytes() {
+            match byte {
+                b'(' => open += 1,
+                b')' if open > 0 => open -= 1,
+                b')' => missing += 1,
+                _ => {}
+            }
+        }
+        let before = text.get(..span.start).and_then(|text| text.rfind('('));
+        let after = text.get(span.end..).and_then(|text| text.find(')'));
+        match (missing, open, before, after) {
+            (1.., _, Some(start), _) => span.start = start,
+            (_, 1.., _, Some(end)) => span.end += end + 1,
+            _ => return span,
+        }
+    }
 }
 
 fn windows_of(node: &Truth, tick_s: f64, length_s: f64, found: &mut Vec<[f64; 2]>) {

@@ -10,8 +10,8 @@ use std::cmp::Ordering;
 pub(super) struct Point {
     pub value: f64,
     pub row: u32,
-    /// Index of the atom plus one, shifted left twice; the second bit says that the atom was undefined, the lowest is the
-    /// truth.
+    /// Index of the atom plus one, shifted left twice; the second bit says that the atom was
+    /// undefined, the lowest is the truth.
     tag: u32,
 }
 
@@ -78,8 +78,8 @@ impl Point {
         self.choose(other, Ordering::Less)
     }
 
-    /// An edge: `self` is the row after it, `before` the row before. The lesser decides; of equals the row after, where the
-    /// edge is.
+    /// An edge: `self` is the row after it, `before` the row before. The lesser decides; of equals
+    /// the row after, where the edge is.
     pub fn edge(self, before: Self) -> Self {
         match self.rank(before) {
             Ordering::Greater => before,

@@ -1,9 +1,10 @@
 //! Whether an expectation that holds was put to the test.
 //!
-//! The formula is walked from the root with the rows that each part is looked at in: the root in the first row, what
-//! stands in a window in all rows of the window, the right side of an implication only where its left side is true. An
-//! implication whose left side is true in none of its rows, and a window without a row, could not have failed there.
-//! The definition stands in `docs/model/formulas.md`.
+//! The formula is walked from the root with the rows that each part is looked at in: the root in
+//! the first row, what stands in a window in all rows of the window, the right side of an
+//! implication only where its left side is true. An implication whose left side is true in none of
+//! its rows, and a window without a row, could not have failed there. The definition stands in
+//! `docs/model/formulas.md`.
 
 use std::ops::Range;
 
@@ -14,7 +15,8 @@ use super::node::{Truth, Window};
 /// Whether an expectation was put to the test: whether it could have failed where it looked.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Tested {
-    /// Every part that has a condition met its condition at least once. A broken expectation was always put to the test.
+    /// Every part that has a condition met its condition at least once. A broken expectation was
+    /// always put to the test.
     Yes,
     /// It holds, but some part of it had nothing to judge; the text says which.
     Never(String),
@@ -56,7 +58,8 @@ struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    /// `wanted` says whether the part must hold or must not; `around` is the nearest text that the part stands in.
+    /// `wanted` says whether the part must hold or must not; `around` is the nearest text that the
+    /// part stands in.
     fn part(&mut self, node: &Truth, wanted: bool, rows: Rows, around: &Range<usize>) {
         if self.found.is_some() || rows.is_empty() {
             return;
@@ -64,10 +67,14 @@ impl Walk<'_> {
         let mut choices = Vec::new();
         disjuncts(node, wanted, around, &mut choices);
         if choices.len() > 1 {
+            let around = match node {
+                Truth::Not { inner, .. } => inner,
+                _ => around,
+            };
             return self.choices(&choices, &rows, around);
         }
         match node {
-            Truth::Not { child, span } => self.part(child, !wanted, rows, span),
+            Truth::Not { child, inner, .. } => self.part(child, !wanted, rows, inner),
             Truth::And(left, right) | Truth::Or(left, right) => {
                 self.part(left, wanted, rows.clone(), around);
                 self.part(right, wanted, rows, around);
@@ -128,14 +135,15 @@ impl Walk<'_> {
         }
     }
 
-    /// Alternatives, of which one is enough. If some are denials and some are not it is an implication in other words:
-    /// where none of the denials holds, one of the others must.
+    /// Alternatives, of which one is enough. If some are denials and some are not it is an
+    /// implication in other words: where none of the denials holds, one of the others must.
     fn choices(&mut self, choices: &[Choice<'_>], rows: &Rows, around: &Range<usize>) {
         let (denials, claims): (Vec<_>, Vec<_>) =
             choices.iter().partition(|choice| choice.is_denial());
         let mut met = rows.clone();
         if claims.is_empty() {
-            // Either may be read as the condition of the others: only if none was ever met is nothing shown.
+            // Either may be read as the condition of the others: only if none was ever met is
+            // nothing shown.
             let never = denials
                 .iter()
                 .all(|one| self.where_it_is(one.node, !one.wanted, rows).is_empty());
@@ -186,8 +194,8 @@ impl Walk<'_> {
         found
     }
 
-    /// The rows in which `until` needs its left side: from each instant up to the first row of the window in which the right
-    /// side holds.
+    /// The rows in which `until` needs its left side: from each instant up to the first row of the
+    /// window in which the right side holds.
     fn before(&self, right: &Truth, rows: &Rows, window: Window, last: Option<usize>) -> Rows {
         let mut found = Rows::new();
         let Some(last) = last else { return found };
@@ -254,7 +262,7 @@ fn disjuncts<'a>(
             disjuncts(left, wanted, around, found);
             disjuncts(right, wanted, around, found);
         }
-        (Truth::Not { child, span }, _) => disjuncts(child, !wanted, span, found),
+        (Truth::Not { child, inner, .. }, _) => disjuncts(child, !wanted, inner, found),
         _ => found.push(Choice {
             node,
             wanted,

@@ -29,7 +29,8 @@ pub(super) fn length_ticks(names: &Names) -> Result<usize, FileError> {
     }
 }
 
-/// A window in seconds as it stands in the text; a time is `None` for `end`, `from_s` only if both are.
+/// A window in seconds as it stands in the text; a time is `None` for `end`, `from_s` only if both
+/// are.
 #[derive(Clone, Debug)]
 pub(super) struct Stated {
     pub from_s: Option<f64>,

@@ -1,8 +1,8 @@
 //! From scenario files to the cases of a suite: everything is checked before anything is run.
 
 use super::files::{Problem, read_text};
-use crate::judge::check_scenario;
-use crate::scenario::{Scenario, is_kebab, name_of};
+use crate::judge::{self, check_formulas, check_scenario};
+use crate::scenario::{Draft, Scenario, in_order, is_kebab, name_of};
 use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
@@ -21,6 +21,10 @@ pub struct Case {
     pub scenario: Arc<Scenario>,
     /// The rig.
     pub rig: Arc<Rig>,
+    /// Line of every expectation's formula in the file, from 1; empty if there is no file.
+    pub lines: Arc<[usize]>,
+    /// What is allowed in the file but hardly meant.
+    pub warnings: Vec<Problem>,
 }
 
 impl Case {
@@ -28,6 +32,24 @@ impl Case {
     pub fn label(&self) -> String {
         format!("{}@{}", self.name, self.rig_name)
     }
+
+    /// Line in the file, from 1, of the expectation with this index in [`Scenario::expect`]; `None`
+    /// if it is not known.
+    pub fn line(&self, index: usize) -> Option<usize> {
+        self.lines.get(index).copied()
+    }
+}
+
+/// The warnings about all cases, each once: a scenario runs on several rigs.
+pub fn warnings(cases: &[Case]) -> Vec<Problem> {
+    let mut found: Vec<Problem> = Vec::new();
+    for warning in cases.iter().flat_map(|case| &case.warnings) {
+        let known = |other: &Problem| other.file == warning.file && other.error == warning.error;
+        if !found.iter().any(known) {
+            found.push(warning.clone());
+        }
+    }
+    found
 }
 
 /// Reads and checks scenario files and the rigs that they name.
@@ -117,13 +139,14 @@ impl Loader {
             Ok(text) => text,
             Err(problem) => return self.problems.push(problem),
         };
-        let scenario = match Scenario::parse(&text) {
+        let scenario = match Scenario::parse_whole(&text) {
             Ok(scenario) => Arc::new(Scenario {
                 name: name.clone(),
                 ..scenario
             }),
-            Err(error) => return self.problems.push(Problem::within(file, &text, error)),
+            Err(faults) => return self.refuse(file, &text, faults),
         };
+        let lines = lines_of(&text, scenario.expect.len());
         for (index, rig_name) in scenario.rigs.iter().enumerate() {
             let rig = match self.rig(file, rig_name) {
                 Ok(rig) => rig,
@@ -140,15 +163,41 @@ impl Loader {
                     rig_name: rig_name.clone(),
                     file: file.to_owned(),
                     scenario: Arc::clone(&scenario),
+                    lines: Arc::clone(&lines),
+                    warnings: judge::warnings(&rig, &scenario, &text)
+                        .into_iter()
+                        .map(|warning| Problem::within(file, &text, warning))
+                        .collect(),
                     rig,
                 }),
-                // What is wrong on one rig is mostly wrong on all: once is enough.
-                Err(error)
-                    if self
-                        .problems
-                        .iter()
-                        .any(|told| told.file == file && told.error == error) => {}
-                Err(error) => self.problems.push(Problem::within(file, &text, error)),
+                Err(faults) => self.complain(file, &text, faults),
+            }
+        }
+    }
+
+    /// A file that cannot be read: its faults, and those of its formulas as far as they can be
+    /// told.
+    fn refuse(&mut self, file: &Path, text: &Arc<str>, mut faults: Vec<FileError>) {
+        let draft = Draft::read(text);
+        for rig_name in &draft.rigs {
+            // A rig that there is not is complained of once the file reads.
+            if let Ok(rig) = self.rig(file, rig_name) {
+                for fault in check_formulas(&rig, &draft, text) {
+                    if !faults.contains(&fault) {
+                        faults.push(fault);
+                    }
+                }
+            }
+        }
+        self.complain(file, text, in_order(faults));
+    }
+
+    /// Notes faults of a file. What is wrong on one rig is mostly wrong on all: once is enough.
+    fn complain(&mut self, file: &Path, text: &Arc<str>, faults: Vec<FileError>) {
+        for fault in faults {
+            let known = |told: &Problem| told.file == file && told.error == fault;
+            if !self.problems.iter().any(known) {
+                self.problems.push(Problem::within(file, text, fault));
             }
         }
     }
@@ -233,6 +282,17 @@ impl Loader {
         self.cases.sort_by(|a, b| a.name.cmp(&b.name));
         Ok(self.cases)
     }
+}
+
+/// Lines of the formulas of a scenario file, from 1.
+fn lines_of(text: &str, count: usize) -> Arc<[usize]> {
+    (0..count)
+        .map(|index| {
+            let value = trimproof_plant::locate(text, &format!("expect[{index}].that"));
+            let before = value.and_then(|value| text.get(..value.start));
+            1 + before.map_or(0, |before| before.matches('\n').count())
+        })
+        .collect()
 }
 
 /// Folders in which the rigs of a scenario may stand, nearest first.

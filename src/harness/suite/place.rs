@@ -1,11 +1,14 @@
 //! Where results go: trying a place before a long run, and writing whole files or none.
 
 use crate::trace::{PART_PREFIX, TRIAL_SUFFIX, remove_stale, write_atomically};
-use std::io::{self, Write};
+use std::io::{self, Read, Write};
 use std::path::Path;
 
 /// Bytes written on trial: a folder on a full disk takes an empty file but no contents.
 const TRIAL_BYTES: usize = 8192;
+
+/// Bytes at the beginning of a report in which its first mark stands.
+const REPORT_BEGINS_WITHIN: u64 = 64;
 
 /// Makes a folder if it is missing and tries to write in it; nothing stays behind but the folder.
 /// What a killed process of ours left in it is removed.
@@ -38,6 +41,36 @@ pub fn try_file(file: &Path) -> io::Result<()> {
         ));
     }
     try_folder(folder_of(file))
+}
+
+/// Removes the report of an earlier run, so that it is never taken for this one's. A file that is
+/// neither empty nor begins with `<`, as XML and HTML do, is no report: it stays.
+///
+/// # Errors
+/// [`io::ErrorKind::InvalidData`] if it is no report; else if it cannot be read or removed.
+pub fn remove_old(file: &Path) -> io::Result<()> {
+    let is_file = match std::fs::metadata(file) {
+        Ok(meta) => meta.is_file(),
+        Err(_) => return Ok(()),
+    };
+    if !is_file {
+        // Refused later, with its own words.
+        return Ok(());
+    }
+    let mut beginning = Vec::new();
+    std::fs::File::open(file)?
+        .take(REPORT_BEGINS_WITHIN)
+        .read_to_end(&mut beginning)?;
+    let text = beginning
+        .strip_prefix(b"\xef\xbb\xbf")
+        .unwrap_or(&beginning);
+    match text.trim_ascii_start().first() {
+        None | Some(b'<') => std::fs::remove_file(file),
+        Some(_) => Err(io::Error::new(
+            io::ErrorKind::InvalidData,
+            "it exists and is no report",
+        )),
+    }
 }
 
 /// Writes a file whole or not at all: see [`write_atomically`].
@@ -128,6 +161,24 @@ mod tests {
         drop(held);
         try_folder(root.path()).unwrap();
         assert!(!root.path().join(".trimproof-held.part").exists());
+    }
+
+    #[test]
+    fn an_old_report_goes_and_nothing_else_does() {
+        let root = tempfile::tempdir().unwrap();
+        let file = root.path().join("out.xml");
+        for old in ["", "<?xml version=\"1.0\"?>", "\u{feff} \n<!DOCTYPE html>"] {
+            std::fs::write(&file, old).unwrap();
+            remove_old(&file).unwrap();
+            assert!(!file.exists(), "{old:?}");
+        }
+        remove_old(&file).unwrap();
+        std::fs::write(&file, "title = \"a scenario\"").unwrap();
+        let refused = remove_old(&file).unwrap_err();
+        assert_eq!(refused.kind(), io::ErrorKind::InvalidData);
+        assert!(file.exists());
+        remove_old(root.path()).unwrap();
+        assert!(root.path().exists());
     }
 
     #[test]

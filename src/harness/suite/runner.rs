@@ -104,13 +104,49 @@ impl Outcome {
             .count()
     }
 
-    /// The judgement with the smallest margin as a number, whatever its unit: the broken ones are below 0 and so come
-    /// first. `None` if no expectation has a finite margin.
+    /// The judgement that is closest to its limit: the smallest share of its scale or limit, the
+    /// broken ones first. After those come equalities, whose margin is a tolerance, and last those
+    /// that have neither scale nor limit, by their number. `None` if no expectation has a finite
+    /// margin.
     pub fn tightest(&self) -> Option<&Judgement> {
+        let rank = |judgement: &Judgement| {
+            let kind = match (judgement.held, judgement.share, judgement.equality) {
+                (false, _, _) => 0,
+                (true, Some(_), false) => 1,
+                (true, Some(_), true) => 2,
+                (true, None, _) => 3,
+            };
+            (kind, judgement.share.unwrap_or(judgement.margin))
+        };
         self.judgements
             .iter()
             .filter(|judgement| judgement.margin.is_finite())
-            .min_by(|a, b| a.margin.total_cmp(&b.margin))
+            .min_by(|a, b| {
+                let ((kind_a, a), (kind_b, b)) = (rank(a), rank(b));
+                kind_a.cmp(&kind_b).then(a.total_cmp(&b))
+            })
+    }
+
+    /// The judgement that a run's line shows: the first that is broken without a number, else the
+    /// tightest.
+    pub fn shown(&self) -> Option<&Judgement> {
+        let yes_or_no = self
+            .judgements
+            .iter()
+            .find(|judgement| !judgement.held && !judgement.margin.is_finite());
+        yes_or_no.or_else(|| self.tightest())
+    }
+
+    /// The judgements that hold but were never put to the test.
+    pub fn never_tested(&self) -> impl Iterator<Item = &Judgement> {
+        self.judgements
+            .iter()
+            .filter(|judgement| !judgement.tested.is_yes())
+    }
+
+    /// A case that was not begun.
+    pub fn not_begun(case: &Case) -> Self {
+        blank(case, End::NotBegun)
     }
 }
 

@@ -14,6 +14,7 @@ pub struct Verdicts<'a> {
     form: u32,
     exit_code: u8,
     simulated_s: f64,
+    never_put_to_test: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     board: Option<Board<'a>>,
     runs: Vec<RunVerdict<'a>>,
@@ -55,6 +56,12 @@ struct ExpectationVerdict<'a> {
     unit: &'a str,
     at_s: f64,
     decided_by: &'a str,
+    undefined: bool,
+    share: Option<f64>,
+    equality: bool,
+    put_to_test: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    untested_because: Option<&'a str>,
 }
 
 impl<'a> Verdicts<'a> {
@@ -70,6 +77,7 @@ impl<'a> Verdicts<'a> {
             form: FORM,
             exit_code: exit.code(),
             simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
+            never_put_to_test: outcomes.iter().flat_map(Outcome::never_tested).count(),
             board: place.description().map(|on| Board {
                 on,
                 identity: place.identity(),
@@ -109,6 +117,11 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
             unit: &judgement.unit,
             at_s: judgement.at_s,
             decided_by: &judgement.decided_by,
+            undefined: judgement.undefined,
+            share: judgement.share,
+            equality: judgement.equality,
+            put_to_test: judgement.tested.is_yes(),
+            untested_because: judgement.never_tested(),
         });
     RunVerdict {
         scenario: &outcome.name,

@@ -26,6 +26,11 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             broken(&mut out, outcome, judgement, paint);
         }
     }
+    for outcome in outcomes {
+        for judgement in outcome.never_tested() {
+            never_tested(&mut out, outcome, judgement, paint);
+        }
+    }
     if args.cards {
         for card in outcomes
             .iter()
@@ -65,6 +70,7 @@ fn runs(outcomes: &[Outcome]) -> String {
         "rig".to_owned(),
         "held".to_owned(),
         "tightest margin".to_owned(),
+        "share".to_owned(),
         "of".to_owned(),
     ]];
     for outcome in outcomes {
@@ -81,30 +87,25 @@ fn runs(outcomes: &[Outcome]) -> String {
                     outcome.held_count(),
                     outcome.judgements.len()
                 ));
-                let shown = first_shown(outcome);
-                row.push(
-                    shown.map_or_else(String::new, |shown| text::margin(shown.margin, &shown.unit)),
-                );
+                let shown = outcome.shown();
+                row.push(shown.map_or_else(String::new, Judgement::margin_text));
+                row.push(shown.map_or_else(String::new, |shown| text::share(shown.share)));
                 row.push(shown.map_or_else(String::new, |shown| shown.name.clone()));
             }
             End::Cut(reason) | End::Aborted(reason) => {
-                row.extend([String::new(), format!("at {at} s"), reason.clone()]);
+                row.extend([
+                    String::new(),
+                    format!("at {at} s"),
+                    String::new(),
+                    reason.clone(),
+                ]);
             }
             End::Stopped => row.extend([String::new(), format!("at {at} s")]),
             End::NotBegun => {}
         }
         rows.push(row);
     }
-    text::table(&rows, &[false, false, false, true, true, false], 0)
-}
-
-/// The judgement that a run's line shows: the tightest with a number, else the first that was broken.
-fn first_shown(outcome: &Outcome) -> Option<&Judgement> {
-    let yes_or_no = outcome
-        .judgements
-        .iter()
-        .find(|judgement| !judgement.held && !judgement.margin.is_finite());
-    yes_or_no.or_else(|| outcome.tightest())
+    text::table(&rows, &[false, false, false, true, true, true, false], 0)
 }
 
 /// The verdict as it stands in the table; the bad ones stand out without colour too.
@@ -142,18 +143,31 @@ fn broken(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Pai
         line(&judgement.name)
     );
     entry(out, "that", &judgement.that);
-    let margin = text::margin(judgement.margin, &judgement.unit);
+    let margin = judgement.margin_text();
     entry(
         out,
         "margin",
         &format!("{margin}, worst at {} s", text::fixed(judgement.at_s, 3)),
     );
     if !judgement.decided_by.is_empty() {
-        entry(out, "decided by", &judgement.decided_by);
+        entry(out, "decided by", &judgement.decided_text());
     }
     if let Some(because) = &judgement.because {
         entry(out, "because", because);
     }
+}
+
+fn never_tested(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Paint) {
+    let _ = writeln!(
+        out,
+        "\n{} {} on {}: {}",
+        paint.bad("never put to the test"),
+        outcome.name,
+        outcome.rig_name,
+        judgement.name
+    );
+    entry(out, "that", &judgement.that);
+    entry(out, "why", judgement.never_tested().unwrap_or_default());
 }
 
 /// A name and its value, broken into lines that line up.
@@ -188,8 +202,12 @@ fn sum(outcomes: &[Outcome]) -> String {
         .sum();
     let held: usize = outcomes.iter().map(Outcome::held_count).sum();
     let runs = outcomes.len();
+    let never = match outcomes.iter().flat_map(Outcome::never_tested).count() {
+        0 => String::new(),
+        never => format!(", {never} never put to the test"),
+    };
     format!(
-        "{runs} run{}: {}; {held} of {judged} expectations held",
+        "{runs} run{}: {}; {held} of {judged} expectations held{never}",
         plural(runs),
         parts.join(", ")
     )

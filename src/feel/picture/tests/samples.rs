@@ -59,6 +59,8 @@ static TWIN: LazyLock<Twin> = LazyLock::new(|| {
         file: "slow-sweep.toml".into(),
         scenario: Arc::new(scenario),
         rig: Arc::new(rig),
+        lines: Arc::default(),
+        warnings: Vec::new(),
     };
     Twin {
         case,

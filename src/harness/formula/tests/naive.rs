@@ -70,7 +70,7 @@ pub(super) fn holds(node: &Truth, columns: &Columns, row: usize) -> bool {
         } => ahead(*window, *reach, columns, row).any(|met| {
             holds(right, columns, met) && (row..met).all(|row| holds(left, columns, row))
         }),
-        Truth::Edge { rises, child } => {
+        Truth::Edge { rises, child, .. } => {
             let now = holds(child, columns, row) == *rises;
             now && (row == 0 || holds(child, columns, row - 1) != *rises)
         }
@@ -136,7 +136,7 @@ pub(super) fn value(node: &Truth, columns: &Columns, row: usize) -> f64 {
             &mut ahead(*window, *reach, columns, row)
                 .map(|met| least(&mut (row..met).map(|row| at(left, row))).min(at(right, met))),
         ),
-        Truth::Edge { rises, child } => {
+        Truth::Edge { rises, child, .. } => {
             let sign = if *rises { 1.0 } else { -1.0 };
             let now = sign * at(child, row);
             match row.checked_sub(1) {
@@ -166,7 +166,8 @@ fn behind(window: Window, row: usize) -> Range<usize> {
     }
 }
 
-/// Whether a formula that holds had a part with nothing to judge: the rows of every part one by one, as sets.
+/// Whether a formula that holds had a part with nothing to judge: the rows of every part one by
+/// one, as sets.
 ///
 /// `wanted` says whether the part must hold or must not.
 pub(super) fn never_tested(

@@ -234,8 +234,8 @@ proptest! {
         }
     }
 
-    /// Whatever decided, edges and windows and all: in the row that a margin names the comparison that it names is as far
-    /// from its limit as the margin says.
+    /// Whatever decided, edges and windows and all: in the row that a margin names the comparison
+    /// that it names is as far from its limit as the margin says.
     #[test]
     fn the_deciding_comparison_has_the_margin_in_the_row_that_is_named(
         text in formula(), columns in columns()
@@ -261,8 +261,9 @@ proptest! {
         prop_assert_eq!(margin.tested.is_yes(), !(margin.held && never), "{:?}", margin.tested);
     }
 
-    /// Among `always`, `and` and implications of plain comparisons it is the notion of the papers: a formula that holds is
-    /// vacuous just if it still holds with the right side of some implication replaced by `false`.
+    /// Among `always`, `and` and implications of plain comparisons it is the notion of the papers:
+    /// a formula that holds is vacuous just if it still holds with the right side of some
+    /// implication replaced by `false`.
     #[test]
     fn vacuous_is_what_holds_whatever_the_right_side_says(form in guarded(), columns in columns()) {
         let margin = super::margin(&form.text(None), &columns);

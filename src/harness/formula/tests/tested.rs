@@ -1,4 +1,5 @@
-//! Whether an expectation was put to the test: forms that an engineer writes, on columns that he can follow.
+//! Whether an expectation was put to the test: forms that an engineer writes, on columns that he
+//! can follow.
 
 use super::{Columns, margin};
 use crate::formula::Tested;
