@@ -92,6 +92,19 @@ pub(super) fn largest_reading(ways: &[Vec<Point>; 2], low: f64, high: f64) -> f6
         .fold(0.0, |most, point| most.max(point.y.abs()))
 }
 
+/// The same without single wild readings and without noise: the middle one of each three neighbours, less four standard deviations. It
+/// is more than a line through the readings says only where something stands out of them.
+pub(super) fn largest_out_of_noise(ways: &[Vec<Point>; 2], low: f64, high: f64, noise: f64) -> f64 {
+    ways.iter()
+        .flat_map(|points| within(points, low, high).windows(3))
+        .map(|three| {
+            let mut sizes = [three[0].y.abs(), three[1].y.abs(), three[2].y.abs()];
+            sizes.sort_by(f64::total_cmp);
+            sizes[1] - 4.0 * noise
+        })
+        .fold(0.0, f64::max)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

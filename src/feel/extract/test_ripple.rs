@@ -108,6 +108,25 @@ fn the_mirror_image_ripples_alike() {
     near(one.peak_to_peak_n, other.peak_to_peak_n, 1e-9);
 }
 
+/// A rough place on the spring's way, on the way back: no line through the readings knows of it.
+#[test]
+fn a_single_crest_of_a_stick_on_its_spring_is_the_largest_force() {
+    let spring = |at: f64| 0.5 * at + 2.0 * (at / 0.2).clamp(-1.0, 1.0);
+    let smooth = sweep_figures(&swept(|at, _| spring(at))).unwrap();
+    let rough = |at: f64, way: f64| {
+        let crest = if way < 0.0 && (at - 12.0).abs() < 0.05 {
+            9.0
+        } else {
+            0.0
+        };
+        spring(at) + crest
+    };
+    let found = sweep_figures(&swept(rough)).unwrap();
+    near(smooth.largest_n[1], 0.5 * 20.0 + 2.0 + FRICTION_N, 0.1);
+    near(found.largest_n[1], 0.5 * 12.0 + 2.0 - FRICTION_N + 9.0, 0.1);
+    near(found.largest_n[0], smooth.largest_n[0], 0.1);
+}
+
 /// A stick on its spring has no ripple: its steps are listed.
 #[test]
 fn a_spring_has_none() {

@@ -255,3 +255,20 @@ fn the_caller_sees_each_search_and_can_stop_it() {
     });
     assert_eq!((stopped, calls), (Err(FitError::Stopped), 3));
 }
+
+/// An ordinary record takes a small share of the work that is allowed.
+#[test]
+fn an_ordinary_fit_is_far_from_the_bound() {
+    for seed in 0..6 {
+        let mut chance = Chance::new(seed);
+        let bench = Bench::random(&mut chance);
+        let record = bench.record(&mut chance);
+        for most in [3_000_000, 10_000_000, 30_000_000, 100_000_000, 300_000_000] {
+            let found = fit_within(&bench.rig, &record, most, &mut |_| true);
+            eprintln!("{seed} {most} {}", found.is_ok());
+            if found.is_ok() {
+                break;
+            }
+        }
+    }
+}
