@@ -8,6 +8,7 @@ mod build;
 mod column;
 mod evaluate;
 mod grammar;
+mod guards;
 mod lexer;
 mod lookup;
 mod node;
@@ -23,7 +24,8 @@ use std::ops::Range;
 
 use trimproof_plant::FileError;
 
-pub use parts::{Guard, Sides};
+pub use guards::Guard;
+pub use parts::Sides;
 
 /// What formulas are evaluated on: equally long columns, one row a control tick.
 pub trait Signals {
