@@ -1,7 +1,8 @@
-//! The ripple of a limp stick, on loops of known figures: F (way) + a x + R sin(2π x / pitch), with stops.
+//! The ripple of a limp stick, on loops of known figures: F (way) + a x + R sin(2π x / pitch), with
+//! stops.
 //!
-//! Its mean way is F; a crest is R above it, crest and trough are 2 R apart, and the largest force between the stops at ±20 degrees is
-//! F + R + |a| x there, to the readings' own spacing.
+//! Its mean way is F; a crest is R above it, crest and trough are 2 R apart, and the largest force
+//! between the stops at ±20 degrees is F + R + |a| x there, to the readings' own spacing.
 
 use trimproof_plant::AxisName;
 
@@ -55,7 +56,8 @@ fn near(found: f64, wanted: f64, allowed: f64) {
 fn a_detent_is_told_as_it_is() {
     let found = figures(|at, _| detent(at));
     let ripple = found.ripple.unwrap();
-    // A reading is at most half of 0.01 degrees off the crest: 1 − cos(2π 0.005/0.3) is half a per cent.
+    // A reading is at most half of 0.01 degrees off the crest: 1 − cos(2π 0.005/0.3) is half a per
+    // cent.
     near(ripple.peak_n, RIPPLE_N, 0.01);
     near(ripple.peak_to_peak_n, 2.0 * RIPPLE_N, 0.01);
     near(found.friction_n, FRICTION_N, 0.01);

@@ -1,4 +1,5 @@
-//! Bench records that no hand and no stick can have made: each gets its own message at once, and no search runs without an end.
+//! Bench records that no hand and no stick can have made: each gets its own message at once, and no
+//! search runs without an end.
 
 use trimproof_plant::AxisName;
 
@@ -209,12 +210,14 @@ fn the_work_is_bounded() {
         panic!("{found:?}")
     };
     assert_eq!(axis, AxisName::Pitch);
-    // What is begun is finished: at most one model of everything in a record more, for each unknown twice.
+    // What is begun is finished: at most one model of everything in a record more, for each unknown
+    // twice.
     assert!((100_000..10_000_000).contains(&steps), "{steps}");
     assert!(calls >= 1);
 }
 
-/// Noise instead of a stick let go: a message, or values with wide intervals, never an error of the library's own.
+/// Noise instead of a stick let go: a message, or values with wide intervals, never an error of the
+/// library's own.
 #[test]
 fn noise_gives_no_internal_error() {
     let mut chance = Chance::new(11);

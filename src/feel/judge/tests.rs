@@ -486,7 +486,8 @@ fn advice_looks_where_its_criterion_points() {
     }
 }
 
-/// The rig's targets of a released stick: friction by the largest force, which a mean of half of it does not hide; ripple peak to peak.
+/// The rig's targets of a released stick: friction by the largest force, which a mean of half of it
+/// does not hide; ripple peak to peak.
 #[test]
 fn a_limp_stick_is_judged_by_what_the_hand_meets_at_worst() {
     let rig = trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))

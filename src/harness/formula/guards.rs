@@ -1,4 +1,5 @@
-//! Where an expectation is put to the test: the left sides of its implications, for those who draw it.
+//! Where an expectation is put to the test: the left sides of its implications, for those who draw
+//! it.
 
 use super::node::Truth;
 use super::parts::children;
@@ -14,7 +15,8 @@ pub struct Guard {
 }
 
 impl Formula {
-    /// The left sides of its outermost implications, in the order of the text. Of `a implies (b implies c)` it is where both hold.
+    /// The left sides of its outermost implications, in the order of the text. Of `a implies (b
+    /// implies c)` it is where both hold.
     pub fn guards(&self, signals: &dyn Signals) -> Vec<Guard> {
         let mut found = Vec::new();
         guards_of(&self.root, &mut found);
@@ -37,8 +39,8 @@ impl Formula {
             .collect()
     }
 
-    /// Text of the left side of an implication: back from its `implies` to where it begins or to the bracket that holds it. None of
-    /// a constant.
+    /// Text of the left side of an implication: back from its `implies` to where it begins or to
+    /// the bracket that holds it. None of a constant.
     fn text_of(&self, left: &Truth) -> Option<&str> {
         const WORD: &str = "implies";
         let mut atoms = Vec::new();
