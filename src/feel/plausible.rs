@@ -1,17 +1,22 @@
-//! What a hand on a stick cannot have done: records whose times, angles or forces are read in the wrong unit.
+//! What a hand on a stick cannot have done: records whose times, angles or forces are read in the
+//! wrong unit.
 //!
-//! The bounds are far outside what anyone measures and well inside what a wrong unit makes of it: seconds and milliseconds are a
-//! factor of 1000 apart, degrees and radians 57, millimetres and metres 1000. They are this project's own (common practice, no source).
+//! The bounds are far outside what anyone measures and well inside what a wrong unit makes of it:
+//! seconds and milliseconds are a factor of 1000 apart, degrees and radians 57, millimetres and
+//! metres 1000. They are this project's own (common practice, no source).
 
 use trimproof_plant::{AxisName, Rig};
 
 use crate::record::{Condition, Record, Response, ResponseSample, Sweep};
 
-/// Rates at which a slow sweep is swept, degrees per second: from one that takes an hour over 40 degrees to a jerk.
+/// Rates at which a slow sweep is swept, degrees per second: from one that takes an hour over 40
+/// degrees to a jerk.
 const SWEEP_DEG_PER_S: [f64; 2] = [0.02, 100.0];
-/// A stick let go swings several times a second: readings further apart than this show nothing of it, s.
+/// A stick let go swings several times a second: readings further apart than this show nothing of
+/// it, s.
 const RESPONSE_EVERY_S: f64 = 0.25;
-/// How long the record of a stick let go may be, s: shorter than any swing, and longer than any takes to settle.
+/// How long the record of a stick let go may be, s: shorter than any swing, and longer than any
+/// takes to settle.
 const RESPONSE_LONG_S: [f64; 2] = [0.02, 60.0];
 /// A response is timed from the release: its first reading cannot be later, s.
 const RESPONSE_BEGINS_S: f64 = 1.0;
@@ -50,8 +55,8 @@ const TIME_ZERO: &str =
 /// Looks at every measurement of a record that was made on a stick like `rig`.
 ///
 /// # Errors
-/// The first measurement that cannot be: what was read, and what to check. Readings that are no finite numbers and time that does not
-/// rise are left to what uses the record.
+/// The first measurement that cannot be: what was read, and what to check. Readings that are no
+/// finite numbers and time that does not rise are left to what uses the record.
 pub fn plausible(rig: &Rig, record: &Record) -> Result<(), Implausible> {
     for sweep in &record.sweeps {
         check_sweep(rig, sweep).map_err(|(read, check)| Implausible {

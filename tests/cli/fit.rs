@@ -143,7 +143,8 @@ fn refused(place: &Workplace, args: &[&str], words: &[&str]) {
     assert_eq!(place.listing(), before, "{args:?}");
 }
 
-/// A column in another unit than its header says: at once, with what was read and what to check, by `fit` and by `feel`.
+/// A column in another unit than its header says: at once, with what was read and what to check, by
+/// `fit` and by `feel`.
 #[test]
 fn a_column_in_the_wrong_unit_is_told_at_once() {
     let place = place();

@@ -6,12 +6,13 @@ use crate::figures::Ripple;
 
 use super::line::{Line, Point, within};
 
-/// Share of the travel after each turn in which friction, free play and backlash are still turning over: no ripple.
+/// Share of the travel after each turn in which friction, free play and backlash are still turning
+/// over: no ripple.
 const TURN_SHARE: f64 = 0.025;
 
-/// The ripple of both ways, `[falling, rising]`, about their `means`, where no stop is near (`free`, degrees) and no turn just past: the
-/// sweep begins and ends at `start`. Troughs and crests further apart than `reach` (degrees) do not belong together. None without
-/// readings.
+/// The ripple of both ways, `[falling, rising]`, about their `means`, where no stop is near
+/// (`free`, degrees) and no turn just past: the sweep begins and ends at `start`. Troughs and
+/// crests further apart than `reach` (degrees) do not belong together. None without readings.
 pub(super) fn ripple(
     moving: &[Vec<Point>; 2],
     means: [Line; 2],
@@ -53,9 +54,11 @@ pub(super) fn ripple(
     found
 }
 
-/// The lowest and the highest of the points that lie within `reach` of each other and furthest apart in height.
+/// The lowest and the highest of the points that lie within `reach` of each other and furthest
+/// apart in height.
 fn widest(points: &[Point], reach: f64) -> Option<[Point; 2]> {
-    // Candidates of the window that ends at each point: lowest and highest first, in rising order of place.
+    // Candidates of the window that ends at each point: lowest and highest first, in rising order
+    // of place.
     let (mut low, mut high) = (VecDeque::<usize>::new(), VecDeque::<usize>::new());
     let mut best: Option<[Point; 2]> = None;
     for (index, point) in points.iter().enumerate() {
@@ -85,11 +88,26 @@ fn widest(points: &[Point], reach: f64) -> Option<[Point; 2]> {
     best
 }
 
-/// Size of the largest force of any reading from `low` to `high` degrees, on either way, N; 0 without readings.
+/// Size of the largest force of any reading from `low` to `high` degrees, on either way, N; 0
+/// without readings.
 pub(super) fn largest_reading(ways: &[Vec<Point>; 2], low: f64, high: f64) -> f64 {
     ways.iter()
         .flat_map(|points| within(points, low, high))
         .fold(0.0, |most, point| most.max(point.y.abs()))
+}
+
+/// The same without single wild readings and without noise: the middle one of each three
+/// neighbours, less four standard deviations. It is more than a line through the readings says only
+/// where something stands out of them.
+pub(super) fn largest_out_of_noise(ways: &[Vec<Point>; 2], low: f64, high: f64, noise: f64) -> f64 {
+    ways.iter()
+        .flat_map(|points| within(points, low, high).windows(3))
+        .map(|three| {
+            let mut sizes = [three[0].y.abs(), three[1].y.abs(), three[2].y.abs()];
+            sizes.sort_by(f64::total_cmp);
+            sizes[1] - 4.0 * noise
+        })
+        .fold(0.0, f64::max)
 }
 
 #[cfg(test)]

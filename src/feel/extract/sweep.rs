@@ -8,7 +8,7 @@ use super::branches::{Branches, branches};
 use super::curve::Curve;
 use super::line::{Line, Point, Sums, median, robust_line, within};
 use super::middle::middle;
-use super::ripple::{largest_reading, ripple};
+use super::ripple::{largest_out_of_noise, largest_reading, ripple};
 use super::steps::steps;
 use super::stops::{Stop, stop};
 
@@ -174,7 +174,11 @@ fn spring_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures,
         free_play_deg: curve.corners.feet[1] - curve.corners.feet[0],
         centring_error_deg: centring,
         stop_deg: common.stops,
-        largest_n: common.largest,
+        // A crest that stands out of the noise counts, on whichever way it is.
+        largest_n: [0, 1].map(|side| {
+            let [from, to] = [[free[0], parts.start], [parts.start, free[1]]][side];
+            largest_out_of_noise(&parts.moving, from, to, parts.noise).max(common.largest[side])
+        }),
         discontinuities: found.listed,
         slipped_at_deg: found
             .slipped_at

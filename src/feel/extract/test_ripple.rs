@@ -1,7 +1,8 @@
-//! The ripple of a limp stick, on loops of known figures: F (way) + a x + R sin(2π x / pitch), with stops.
+//! The ripple of a limp stick, on loops of known figures: F (way) + a x + R sin(2π x / pitch), with
+//! stops.
 //!
-//! Its mean way is F; a crest is R above it, crest and trough are 2 R apart, and the largest force between the stops at ±20 degrees is
-//! F + R + |a| x there, to the readings' own spacing.
+//! Its mean way is F; a crest is R above it, crest and trough are 2 R apart, and the largest force
+//! between the stops at ±20 degrees is F + R + |a| x there, to the readings' own spacing.
 
 use trimproof_plant::AxisName;
 
@@ -55,7 +56,8 @@ fn near(found: f64, wanted: f64, allowed: f64) {
 fn a_detent_is_told_as_it_is() {
     let found = figures(|at, _| detent(at));
     let ripple = found.ripple.unwrap();
-    // A reading is at most half of 0.01 degrees off the crest: 1 − cos(2π 0.005/0.3) is half a per cent.
+    // A reading is at most half of 0.01 degrees off the crest: 1 − cos(2π 0.005/0.3) is half a per
+    // cent.
     near(ripple.peak_n, RIPPLE_N, 0.01);
     near(ripple.peak_to_peak_n, 2.0 * RIPPLE_N, 0.01);
     near(found.friction_n, FRICTION_N, 0.01);
@@ -106,6 +108,25 @@ fn the_mirror_image_ripples_alike() {
     near(one.peak_n, other.peak_n, 1e-9);
     near(one.peak_at_deg, -other.peak_at_deg, 0.011);
     near(one.peak_to_peak_n, other.peak_to_peak_n, 1e-9);
+}
+
+/// A rough place on the spring's way, on the way back: no line through the readings knows of it.
+#[test]
+fn a_single_crest_of_a_stick_on_its_spring_is_the_largest_force() {
+    let spring = |at: f64| 0.5 * at + 2.0 * (at / 0.2).clamp(-1.0, 1.0);
+    let smooth = sweep_figures(&swept(|at, _| spring(at))).unwrap();
+    let rough = |at: f64, way: f64| {
+        let crest = if way < 0.0 && (at - 12.0).abs() < 0.05 {
+            9.0
+        } else {
+            0.0
+        };
+        spring(at) + crest
+    };
+    let found = sweep_figures(&swept(rough)).unwrap();
+    near(smooth.largest_n[1], 0.5 * 20.0 + 2.0 + FRICTION_N, 0.1);
+    near(found.largest_n[1], 0.5 * 12.0 + 2.0 - FRICTION_N + 9.0, 0.1);
+    near(found.largest_n[0], smooth.largest_n[0], 0.1);
 }
 
 /// A stick on its spring has no ripple: its steps are listed.

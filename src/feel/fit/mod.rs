@@ -60,8 +60,8 @@ const STOP_GIVES_DEG: f64 = 1.5;
 ///
 /// # Errors
 ///
-/// Readings that no hand and no stick can have made; nothing measured with the trim holding; readings that cannot be used; too few
-/// of them; a search without an end.
+/// Readings that no hand and no stick can have made; nothing measured with the trim holding;
+/// readings that cannot be used; too few of them; a search without an end.
 pub fn fit(rig: &Rig, record: &Record) -> Result<Fit, FitError> {
     fit_watched(rig, record, &mut |_| true)
 }

@@ -116,8 +116,9 @@ pub(super) struct Problem {
     pub work: Rc<Work>,
 }
 
-/// Steps of the model that a search may take: a hundred times what the slowest of the tests' sticks takes.
-pub(super) const STEPS_MOST: u64 = 2_000_000_000;
+/// Steps of the model that the searches of an axis may take, some ten seconds: an ordinary record
+/// takes less than a fiftieth.
+pub(super) const STEPS_MOST: u64 = 500_000_000;
 
 /// How many steps of the model were computed, and how many may be.
 #[derive(Debug)]

@@ -258,7 +258,8 @@ fn take_over(problem: &mut Problem, part: &Problem) {
     }
 }
 
-/// Called before each search with how many were done and how many there will be at most; `false` stops it.
+/// Called before each search with how many were done and how many there will be at most; `false`
+/// stops it.
 pub(super) type Watch<'a> = &'a mut dyn FnMut(u32, u32) -> bool;
 
 /// Why there is no minimum.
@@ -296,7 +297,8 @@ impl Search<'_> {
         use levenberg_marquardt::TerminationReason as Reason;
         match report.termination {
             _ if work.is_spent() => Err(Unsolved::TooLong(work.steps())),
-            // Kinks of the law can leave no way down that the derivatives see: that is a minimum too.
+            // Kinks of the law can leave no way down that the derivatives see: that is a minimum
+            // too.
             reason if reason.was_successful() => Ok(found),
             Reason::NoImprovementPossible(_) | Reason::LostPatience => Ok(found),
             Reason::User(_) | Reason::Numerical(_) => Err(Unsolved::NoMinimum(

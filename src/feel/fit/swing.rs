@@ -22,9 +22,10 @@ const DAMPING_MIN: f64 = 1e-3;
 /// J x'' = −M − c_p x' − f sign(x') + weight(x), where M is what cartridge and drive pass on. Spring and damper of the cartridge stand side by
 /// side, at the deflection d; backlash and give of the drive follow in series: M = T(d) + c d', x − trim = d + g M + b sign(M).
 ///
-/// Drift, kick, drift with a fixed step; viscous friction at the mean of the old and new rate; d by the trapezium rule from one mid-step to
-/// the next. A step in which the rate would change its sign is parted where it is zero, under the acceleration of that step, so that the
-/// motion depends smoothly on every value. Gives the number of steps.
+/// Drift, kick, drift with a fixed step; viscous friction at the mean of the old and new rate; d by
+/// the trapezium rule from one mid-step to the next. A step in which the rate would change its sign
+/// is parted where it is zero, under the acceleration of that step, so that the motion depends
+/// smoothly on every value. Gives the number of steps.
 pub(super) fn swing(
     values: &Values,
     known: &Known,

@@ -1,8 +1,10 @@
-//! Bench records that no hand and no stick can have made: each gets its own message at once, and no search runs without an end.
+//! Bench records that no hand and no stick can have made: each gets its own message at once, and no
+//! search runs without an end.
 
 use trimproof_plant::AxisName;
 
 use super::bench::{Bench, kittiwake};
+use super::problem::STEPS_MOST;
 use super::{FitError, Progress, fit, fit_watched, fit_within};
 use crate::extract::Chance;
 use crate::record::{Record, Response, Sweep};
@@ -208,12 +210,14 @@ fn the_work_is_bounded() {
         panic!("{found:?}")
     };
     assert_eq!(axis, AxisName::Pitch);
-    // What is begun is finished: at most one model of everything in a record more, for each unknown twice.
+    // What is begun is finished: at most one model of everything in a record more, for each unknown
+    // twice.
     assert!((100_000..10_000_000).contains(&steps), "{steps}");
     assert!(calls >= 1);
 }
 
-/// Noise instead of a stick let go: a message, or values with wide intervals, never an error of the library's own.
+/// Noise instead of a stick let go: a message, or values with wide intervals, never an error of the
+/// library's own.
 #[test]
 fn noise_gives_no_internal_error() {
     let mut chance = Chance::new(11);
@@ -254,4 +258,16 @@ fn the_caller_sees_each_search_and_can_stop_it() {
         calls < 3
     });
     assert_eq!((stopped, calls), (Err(FitError::Stopped), 3));
+}
+
+/// An ordinary record takes a small share of the work that is allowed.
+#[test]
+fn an_ordinary_fit_is_far_from_the_bound() {
+    for seed in 0..3 {
+        let mut chance = Chance::new(seed);
+        let bench = Bench::random(&mut chance);
+        let record = bench.record(&mut chance);
+        let found = fit_within(&bench.rig, &record, STEPS_MOST / 25, &mut |_| true);
+        assert!(found.is_ok(), "{seed}: {found:?}");
+    }
 }

@@ -156,8 +156,8 @@ struct Recorder {
     samples: Vec<SweepSample>,
     /// Lowest and highest force since the last reading that was kept.
     extremes: Option<[SweepSample; 2]>,
-    /// Of a limp stick these two are kept instead of every so many: the rotor jumps over its detent within a few ticks, and how far the
-    /// force falls and rises there is a figure.
+    /// Of a limp stick these two are kept instead of every so many: the rotor jumps over its detent
+    /// within a few ticks, and how far the force falls and rises there is a figure.
     keeps_extremes: bool,
     slip: Option<f64>,
     other_state: Option<(&'static str, f64)>,
@@ -185,7 +185,8 @@ impl Recorder {
         Ok(axis.grip_force_n)
     }
 
-    /// Notes a reading; keeps lowest and highest of the last few, in the order of time, if it is time.
+    /// Notes a reading; keeps lowest and highest of the last few, in the order of time, if it is
+    /// time.
     fn note(&mut self, bench: &Bench<'_>) {
         let sample = self.reading(bench);
         let [low, high] = self.extremes.unwrap_or([sample; 2]);

@@ -128,7 +128,8 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
                 parts.friction.coulomb_nm / radius_m,
                 drag_n,
             );
-            // The hand meets drag and weight at worst, and no less than the mean and what a crest adds.
+            // The hand meets drag and weight at worst, and no less than the mean and what a crest
+            // adds.
             let limp = find(condition);
             let ripple = limp.ripple.expect("a limp stick ripples");
             let detent_n = parts.motor.detent_nm * parts.drive.ratio() / radius_m;
@@ -136,7 +137,8 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
                 &label("ripple"),
                 ripple.peak_to_peak_n,
                 detent_n,
-                // The rotor that jumps can push the stick ahead, with no more than the hand pulls it at worst.
+                // The rotor that jumps can push the stick ahead, with no more than the hand pulls
+                // it at worst.
                 2.0 * drag_n,
             );
             let [weight_n, worst_n] = [

@@ -122,9 +122,10 @@ fn drawn(
     Ok((svg, height))
 }
 
-/// Fonts in the order in which they are taken. A reader that knows what `sans-serif` is takes one of its own at the latest there; one that
-/// does not (a plain renderer takes it for one certain font, and leaves the text out where that is not installed) finds one of those
-/// that the usual systems bring. Which it is does not matter: the layout holds for the widest of them.
+/// Fonts in the order in which they are taken. A reader that knows what `sans-serif` is takes one
+/// of its own at the latest there; one that does not (a plain renderer takes it for one certain
+/// font, and leaves the text out where that is not installed) finds one of those that the usual
+/// systems bring. Which it is does not matter: the layout holds for the widest of them.
 pub(super) const FONTS: &str = "DejaVu Sans, Liberation Sans, Noto Sans, Ubuntu, Roboto, Arial, Helvetica, Segoe UI, Verdana, \
      sans-serif, serif, monospace";
 
@@ -252,7 +253,8 @@ impl Canvas<'_> {
         Ok(())
     }
 
-    /// The mark of the worst instant: larger than any dot, with a hole, so that the curve below is seen.
+    /// The mark of the worst instant: larger than any dot, with a hole, so that the curve below is
+    /// seen.
     pub fn ring(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
         for (radius, colour, width) in [(7.0, colour::PAPER, 5.5), (7.0, colour, 3.0)] {
             let circle = Circle::new(

@@ -8,8 +8,8 @@ use trimproof_harness::trace::{Trace, titled};
 
 /// An axis whose angles change by less does not move, degrees.
 const STILL_DEG: f64 = 0.3;
-/// An estimated angle that is not further from the true one for so long is not drawn, degrees and s: the controller's filter lags
-/// behind every quick motion for less.
+/// An estimated angle that is not further from the true one for so long is not drawn, degrees and
+/// s: the controller's filter lags behind every quick motion for less.
 const ALIKE_DEG: f64 = 0.3;
 const LAGS_S: f64 = 0.1;
 /// A supply that changes by less does not change: the motors' own current moves it, V.
@@ -149,7 +149,8 @@ pub(super) fn angle_panel(
     panel
 }
 
-/// The names, and beside each estimated angle the true one, beside a true one the estimated one where they differ.
+/// The names, and beside each estimated angle the true one, beside a true one the estimated one
+/// where they differ.
 pub(super) fn joined(trace: &Trace, names: &[&str], shown_s: Option<[f64; 2]>) -> Vec<String> {
     let mut all: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
     for axis in AXES {

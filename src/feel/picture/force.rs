@@ -248,6 +248,11 @@ fn draw(
         (Some(plot.reference), colour::BLUE, 2.0),
     ] {
         let Some(one) = one else { continue };
+        // A detent lies next to a detent: thin, so that each is seen.
+        let width = match one.figures {
+            Some(figures) if figures.is_limp() => 0.6,
+            _ => width,
+        };
         let samples = one.sweep.samples.iter();
         let values = samples.map(|sample| (sample.position_deg, sample.force_n));
         plane.curve(canvas, values, colour, width, false)?;
@@ -306,7 +311,7 @@ fn marks(
             number(worst.force_n.abs(), 2),
             number(worst.position_deg, 1)
         );
-        plane.label(canvas, place, &text, colour::INK)?;
+        plane.callout(canvas, place, &text, colour::BLUE)?;
     }
     for stop in figures.stop_deg {
         let heights = [0.88, 0.12].map(|share| plane.y.from + share * (plane.y.to - plane.y.from));

@@ -25,7 +25,8 @@ pub struct Holding<'a> {
     pub title: &'a str,
     /// Positions of the stick relative to the trim, degrees, rising.
     pub position_deg: &'a [f64],
-    /// Torque of the cartridge on the stick there with the trim in the middle, N m: with its sign, or its size everywhere.
+    /// Torque of the cartridge on the stick there with the trim in the middle, N m: with its sign,
+    /// or its size everywhere.
     pub cartridge_nm: &'a [f64],
     /// The same with the trim at the soft limit farther from there; empty if that is not asked.
     pub far_nm: &'a [f64],

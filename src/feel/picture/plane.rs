@@ -302,8 +302,8 @@ impl Plane {
         Ok(true)
     }
 
-    /// Draws a text in a box that a line joins with its place: nothing shines through, and it is seen first. Gives whether there was
-    /// room.
+    /// Draws a text in a box that a line joins with its place: nothing shines through, and it is
+    /// seen first. Gives whether there was room.
     pub fn callout(
         &mut self,
         canvas: &mut Canvas<'_>,

@@ -23,8 +23,8 @@ const FAULTS: usize = 5;
 /// Most implications of one formula whose left sides are marked.
 const GUARDS: usize = 2;
 
-/// Draws a whole run: what the pilot did, what the controller made of it, the angles of the axes that matter, forces, the supply where it
-/// changes.
+/// Draws a whole run: what the pilot did, what the controller made of it, the angles of the axes
+/// that matter, forces, the supply where it changes.
 ///
 /// # Errors
 /// If the trace has fewer than two rows.
@@ -94,8 +94,8 @@ pub fn overview(
     })
 }
 
-/// Draws what one expectation is about: both sides of the comparison that decided, the signals that it speaks of, its windows, where it is
-/// put to the test, and its worst instant.
+/// Draws what one expectation is about: both sides of the comparison that decided, the signals that
+/// it speaks of, its windows, where it is put to the test, and its worst instant.
 ///
 /// # Errors
 /// If the trace has fewer than two rows, or the formula does not read on this rig.
@@ -334,7 +334,8 @@ fn sides_panel(sides: &Sides, signals: &[&str]) -> Panel {
     }
 }
 
-/// The colour of the one signal that a side speaks of; that of a limit if it speaks of none or of several.
+/// The colour of the one signal that a side speaks of; that of a limit if it speaks of none or of
+/// several.
 fn side_colour(side: &str, signals: &[&str]) -> Rgb {
     let word = |c: char| c.is_ascii_alphanumeric() || c == '_' || c == '.';
     let words: Vec<&str> = side.split(|c| !word(c)).collect();
@@ -345,8 +346,8 @@ fn side_colour(side: &str, signals: &[&str]) -> Rgb {
     }
 }
 
-/// A panel for each unit among the signals, in their order; none that would only repeat a side, and a note for one that is zero
-/// throughout.
+/// A panel for each unit among the signals, in their order; none that would only repeat a side, and
+/// a note for one that is zero throughout.
 fn by_unit(
     trace: &Trace,
     signals: &[&str],
@@ -426,8 +427,8 @@ fn faults() -> Vec<&'static str> {
     names.filter(|name| name.starts_with("fault.")).collect()
 }
 
-/// Lanes of the pilot's switches that are on at any time of what is shown, and of force trim where it changes; none of those that are
-/// `drawn` already.
+/// Lanes of the pilot's switches that are on at any time of what is shown, and of force trim where
+/// it changes; none of those that are `drawn` already.
 fn switches(trace: &Trace, shown_s: Option<[f64; 2]>, drawn: &[String]) -> Vec<Lane> {
     let mut lanes = risen(trace, &PILOT_SWITCHES, shown_s, LANES);
     if span(trace, "force_trim", shown_s) > 0.0 {

@@ -9,7 +9,8 @@ pub(super) const fn rgb([red, green, blue]: Rgb) -> RGBColor {
     RGBColor(red, green, blue)
 }
 
-/// Those of the palette, and our greys. No colour alone says anything: lines differ in width or dash too, and every mark has its word.
+/// Those of the palette, and our greys. No colour alone says anything: lines differ in width or
+/// dash too, and every mark has its word.
 pub(super) mod colour {
     use super::{RGBColor, palette, rgb};
 

@@ -1,4 +1,5 @@
-//! A run over time: panels of curves, thin lanes of switches and states, windows shaded, the worst instant on top of all.
+//! A run over time: panels of curves, thin lanes of switches and states, windows shaded, the worst
+//! instant on top of all.
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, Place, Side, sheet};
@@ -46,7 +47,8 @@ pub struct Panel {
     pub title: String,
     /// Curves.
     pub curves: Vec<Curve>,
-    /// Least range of the axis, in the unit: what rests shall not fill the panel with its last digit. 0 for none.
+    /// Least range of the axis, in the unit: what rests shall not fill the panel with its last
+    /// digit. 0 for none.
     pub least: f64,
 }
 
@@ -287,7 +289,8 @@ fn draw_panel(
     let mut plane = Plane::new(frame, time.clone(), axis);
     plane.draw_axes(canvas, last)?;
     windows(plot, &plane, canvas)?;
-    // The first is the one that matters: on top of the others. What is wanted is broken, so that both are seen.
+    // The first is the one that matters: on top of the others. What is wanted is broken, so that
+    // both are seen.
     let solid = panel.curves.iter().rev().filter(|curve| !curve.limit);
     for curve in solid.chain(panel.curves.iter().filter(|curve| curve.limit)) {
         let values = seen(curve).map(|row| (row as f64 * plot.tick_s, curve.values[row]));
@@ -322,7 +325,8 @@ fn windows(plot: &TracePlot, plane: &Plane, canvas: &mut Canvas<'_>) -> Result<(
     Ok(())
 }
 
-/// The worst instant, over everything else: a line through all frames, a ring where the value is, a box with margin and time.
+/// The worst instant, over everything else: a line through all frames, a ring where the value is, a
+/// box with margin and time.
 fn draw_worst(
     worst: &Worst,
     time: &Axis,
@@ -377,7 +381,8 @@ fn stretches(lane: &Lane, tick_s: f64, plane: &Plane) -> Vec<(usize, f64, f64)> 
     found
 }
 
-/// Where in its bar the word of a code begins; none where it has no room. It keeps off the worst instant, at `avoid`.
+/// Where in its bar the word of a code begins; none where it has no room. It keeps off the worst
+/// instant, at `avoid`.
 fn word_at(word: &str, left: f64, right: f64, avoid: Option<f64>) -> Option<f64> {
     let long = width_of(word, SMALL);
     let fits = |at: f64| {

@@ -8,6 +8,7 @@ mod build;
 mod column;
 mod evaluate;
 mod grammar;
+mod guards;
 mod lexer;
 mod limit;
 mod lookup;
@@ -25,8 +26,9 @@ use std::ops::Range;
 
 use trimproof_plant::FileError;
 
+pub use guards::Guard;
 pub use limit::EQUALITY_TOLERANCE;
-pub use parts::{Guard, Sides};
+pub use parts::Sides;
 pub use tested::Tested;
 
 /// What formulas are evaluated on: equally long columns, one row a control tick.

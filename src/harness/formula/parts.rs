@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use super::node::{Atom, Number, Truth};
-use super::{Formula, Signals, column, evaluate};
+use super::{Formula, Signals, column};
 
 /// The two sides of a comparison over a whole trace, as the formula wants them: `low` below `high`.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,66 +23,7 @@ pub struct Sides {
     pub high: Vec<f64>,
 }
 
-/// The left side of an implication: where it holds, the right side is put to the test.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Guard {
-    /// Its text.
-    pub text: String,
-    /// Whether it holds, one a row.
-    pub holds: Vec<bool>,
-}
-
 impl Formula {
-    /// The left sides of its outermost implications, in the order of the text. Of `a implies (b implies c)` it is where both hold.
-    pub fn guards(&self, signals: &dyn Signals) -> Vec<Guard> {
-        let mut found = Vec::new();
-        guards_of(&self.root, &mut found);
-        found
-            .into_iter()
-            .map(|lefts| {
-                let mut holds = vec![true; signals.rows()];
-                for left in &lefts {
-                    let points = evaluate::rows(left, signals);
-                    for (holds, point) in holds.iter_mut().zip(points) {
-                        *holds = *holds && point.truth();
-                    }
-                }
-                let texts: Vec<&str> = lefts.iter().filter_map(|left| self.text_of(left)).collect();
-                Guard {
-                    text: texts.join(" and "),
-                    holds,
-                }
-            })
-            .collect()
-    }
-
-    /// Text of the left side of an implication: back from its `implies` to where it begins or to the bracket that holds it. None of
-    /// a constant.
-    fn text_of(&self, left: &Truth) -> Option<&str> {
-        const WORD: &str = "implies";
-        let mut atoms = Vec::new();
-        atoms_of(left, &mut atoms);
-        let last = atoms.iter().filter_map(|atom| self.atoms.get(*atom));
-        let after = last.map(|atom| atom.span.end).max()?;
-        let end = after + self.text.get(after..)?.find(WORD)?;
-        let mut depth = 0_usize;
-        let mut from = 0;
-        for (at, c) in self.text[..end].char_indices().rev() {
-            match c {
-                ')' => depth += 1,
-                '(' if depth == 0 => {
-                    from = at + 1;
-                    break;
-                }
-                '(' => depth -= 1,
-                _ => {}
-            }
-        }
-        let text = self.text[from..end].trim();
-        // Of a chain of them, the last link.
-        Some(text.rsplit(WORD).next().unwrap_or(text).trim())
-    }
-
     /// Names of the signals it speaks of, each once, in the order of the text.
     pub fn signals(&self) -> Vec<&str> {
         let mut found = Vec::new();
@@ -144,35 +85,6 @@ impl Formula {
         } else {
             sides
         })
-    }
-}
-
-fn guards_of<'a>(node: &'a Truth, found: &mut Vec<Vec<&'a Truth>>) {
-    let mut lefts = Vec::new();
-    let mut node = node;
-    while let Truth::Implies { left, right, .. } = node {
-        lefts.push(left.as_ref());
-        node = right;
-    }
-    if !lefts.is_empty() {
-        found.push(lefts);
-        return;
-    }
-    for child in node.children() {
-        guards_of(child, found);
-    }
-}
-
-fn atoms_of(node: &Truth, found: &mut Vec<usize>) {
-    match node {
-        Truth::Switch { atom, .. }
-        | Truth::SameSwitch { atom, .. }
-        | Truth::State { atom, .. }
-        | Truth::Ordered { atom, .. } => found.push(*atom),
-        _ => {}
-    }
-    for child in node.children() {
-        atoms_of(child, found);
     }
 }
 
@@ -390,40 +302,6 @@ mod tests {
     fn signals_come_once_and_in_order() {
         let read = formula("always(b < 3 and s implies eventually[0, 1](abs(a - b) <= 2))");
         assert_eq!(read.signals(), ["b", "s", "a"]);
-    }
-
-    #[test]
-    fn guards_say_where_the_right_side_is_put_to_the_test() {
-        let of = |text: &str| -> Vec<(String, Vec<bool>)> {
-            let guards = formula(text).guards(&Ramp);
-            guards
-                .into_iter()
-                .map(|guard| (guard.text, guard.holds))
-                .collect()
-        };
-        let rows = |on: [u8; 5]| on.map(|on| on == 1).to_vec();
-        let one = |text: &str, on| vec![(text.to_owned(), rows(on))];
-        assert_eq!(
-            of("always(a >= 2 implies b < 3)"),
-            one("a >= 2", [0, 0, 1, 1, 1])
-        );
-        assert_eq!(
-            of("always[0.5, 1]((rises(a > 1) or a > (b + 1)) implies eventually[0, 0.5](b < 3))"),
-            one("(rises(a > 1) or a > (b + 1))", [0, 0, 1, 0, 1])
-        );
-        assert_eq!(
-            of("always(a > 0 implies (a < 3 implies b < 3))"),
-            one("a > 0 and a < 3", [0, 1, 1, 0, 0])
-        );
-        assert_eq!(
-            of("always(a > 0 implies a < 3 implies b < 3)"),
-            one("a > 0 and a < 3", [0, 1, 1, 0, 0])
-        );
-        assert_eq!(
-            of("always(a > 2 implies b < 3) and always(a < 1 implies b < 3)").len(),
-            2
-        );
-        assert!(of("always(a < 9)").is_empty());
     }
 
     #[test]

@@ -29,7 +29,8 @@ pub enum GradientPart {
     Beyond,
 }
 
-/// What the drives do while the ripple of a limp stick is looked at. A held stick is on its spring and does not turn the rotor.
+/// What the drives do while the ripple of a limp stick is looked at. A held stick is on its spring
+/// and does not turn the rotor.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum RippleCondition {
@@ -110,8 +111,9 @@ pub enum FeelTarget {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         because: Option<String>,
     },
-    /// Half the mean height of the loop between going out and coming back; of a limp stick (released, unpowered) the largest
-    /// force that the hand meets anywhere between the stops, so that no crest of the detent hides behind a mean.
+    /// Half the mean height of the loop between going out and coming back; of a limp stick
+    /// (released, unpowered) the largest force that the hand meets anywhere between the stops, so
+    /// that no crest of the detent hides behind a mean.
     Friction {
         /// Axis; both if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -126,7 +128,8 @@ pub enum FeelTarget {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         because: Option<String>,
     },
-    /// Ripple of a limp stick, peak to peak: the largest rise of the force from a trough to a crest, an inch apart at the most.
+    /// Ripple of a limp stick, peak to peak: the largest rise of the force from a trough to a
+    /// crest, an inch apart at the most.
     Ripple {
         /// Axis; both if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]

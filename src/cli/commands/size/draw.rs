@@ -20,7 +20,8 @@ pub fn write_all(folder: &Path, sizes: &Sizes) -> Vec<(String, String)> {
         .collect()
 }
 
-/// What the drive must hold with the trim in the middle and at the far soft limit, and what it can hold at either current, windings cold.
+/// What the drive must hold with the trim in the middle and at the far soft limit, and what it can
+/// hold at either current, windings cold.
 fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
     let cold = || {
         axis.holding

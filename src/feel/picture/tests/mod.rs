@@ -188,7 +188,8 @@ fn the_same_input_gives_the_same_bytes() {
 fn a_signal_has_one_colour_in_all_panels() {
     let pictures: std::collections::BTreeMap<_, _> = usual().into_iter().collect();
     let blue = "#0072B2";
-    // The force of the hand in the panel of the sides and in that of forces, the angle in that of angles: blue, on pitch.
+    // The force of the hand in the panel of the sides and in that of forces, the angle in that of
+    // angles: blue, on pitch.
     assert!(pictures["broken-number"].matches(blue).count() >= 2);
     assert!(pictures["run"].matches(blue).count() >= 2);
     // The tint of a state is that of the palette.
@@ -199,7 +200,8 @@ fn a_signal_has_one_colour_in_all_panels() {
     }
 }
 
-/// The worst instant is drawn after everything else, wider than every curve, in a colour that no signal has.
+/// The worst instant is drawn after everything else, wider than every curve, in a colour that no
+/// signal has.
 #[test]
 fn nothing_is_drawn_over_the_worst_instant() {
     let [r, g, b] = trimproof_harness::palette::WORST;
@@ -227,8 +229,8 @@ fn nothing_is_drawn_over_the_worst_instant() {
     }
 }
 
-/// A renderer for which `sans-serif` is one certain font that is not there: every text is drawn all the same, and every picture has the
-/// list that makes it so.
+/// A renderer for which `sans-serif` is one certain font that is not there: every text is drawn all
+/// the same, and every picture has the list that makes it so.
 #[test]
 fn text_does_not_hang_on_what_a_machine_calls_sans_serif() {
     let mut fonts = usvg::fontdb::Database::new();

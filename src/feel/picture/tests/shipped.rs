@@ -51,8 +51,8 @@ fn shows(svg: &str, present: &[&str], absent: &[&str]) {
     }
 }
 
-/// Nothing moves by more than a hair and nobody touches the stick: the angles are there all the same, and one line says that there
-/// is no force.
+/// Nothing moves by more than a hair and nobody touches the stick: the angles are there all the
+/// same, and one line says that there is no force.
 #[test]
 fn a_run_in_which_nothing_moves_has_its_angles_and_no_empty_panel() {
     let svg = whole(&shipped!("power-up-from-centre"));
@@ -66,7 +66,8 @@ fn a_run_in_which_nothing_moves_has_its_angles_and_no_empty_panel() {
         ],
         &["force, N", "voltage, V", "contact"],
     );
-    // A resting angle does not fill its panel with the last digit of the sensor: half a degree each way at least, about 0.
+    // A resting angle does not fill its panel with the last digit of the sensor: half a degree each
+    // way at least, about 0.
     shows(&svg, &["0.0"], &["0.05"]);
 }
 
@@ -96,7 +97,8 @@ fn the_estimated_angle_stands_beside_the_true_one_where_they_differ() {
     );
 }
 
-/// Every expectation of a run: an angle, the colour of the window, the worst instant on top; the guard wherever there is an implication.
+/// Every expectation of a run: an angle, the colour of the window, the worst instant on top; the
+/// guard wherever there is an implication.
 #[test]
 fn every_expectation_shows_an_angle_and_where_it_is_put_to_the_test() {
     for run in [
