@@ -1,13 +1,15 @@
-//! What the shipped scenarios meet: tables drawn from their runs, where an empty cell needs a written reason.
+//! What the shipped scenarios meet: tables drawn from their runs, where an empty cell needs a
+//! written reason.
 //!
-//! - Every state of the controller against everything that happens to it, and whether it begins in that state, is on when the
-//!   state is entered, or is on when it is left.
+//! - Every state of the controller against everything that happens to it, and whether it begins in
+//!   that state, is on when the state is entered, or is on when it is left.
 //! - Every fault by axis and direction.
-//! - Every setting of the controller with the scenario that breaks if the controller's copy were off by a small step, or if
-//!   pitch's were used for roll.
+//! - Every setting of the controller with the scenario that breaks if the controller's copy were
+//!   off by a small step, or if pitch's were used for roll.
 //!
-//! Nothing is taken from the text of a scenario: [`observe`] finds what happened in the rows and in what went to the controller.
-//! Reasons stand in `reasons.toml`, which is strict, and a reason for a cell that is not empty is refused.
+//! Nothing is taken from the text of a scenario: [`observe`] finds what happened in the rows and in
+//! what went to the controller. Reasons stand in `reasons.toml`, which is strict, and a reason for
+//! a cell that is not empty is refused.
 
 #[path = "../shipped/mod.rs"]
 mod shipped;

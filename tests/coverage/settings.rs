@@ -1,8 +1,10 @@
-//! Every setting of the controller is watched by an expectation: the controller gets a copy with one setting changed, the twin
-//! and the expectations keep the rig as it is, and some scenario must break.
+//! Every setting of the controller is watched by an expectation: the controller gets a copy with
+//! one setting changed, the twin and the expectations keep the rig as it is, and some scenario must
+//! break.
 //!
-//! On sanderling, where no setting of roll is pitch's. [`search`] looks for the smallest change that is caught, in either
-//! direction and with pitch's value in place of roll's; [`witnesses_break`] runs what it found.
+//! On sanderling, where no setting of roll is pitch's. [`search`] looks for the smallest change
+//! that is caught, in either direction and with pitch's value in place of roll's;
+//! [`witnesses_break`] runs what it found.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -16,7 +18,8 @@ use trimproof_harness::suite::Case;
 use crate::tables::Table;
 use crate::{assert_shown, in_parallel, skewed};
 
-/// Smallest change of a setting that makes sense: a microstep, a share of a per cent, a count. Times: one tick, see [`step`].
+/// Smallest change of a setting that makes sense: a microstep, a share of a per cent, a count.
+/// Times: one tick, see [`step`].
 const STEPS: [(&str, i64); 30] = [
     ("tick_hz", 100),
     ("generator_hz", 400),
@@ -137,7 +140,8 @@ fn with(settings: &Settings, path: &str, number: i64) -> Option<Settings> {
 fn step(settings: &Settings, path: &str, value: i64, times: i64, up: bool) -> i64 {
     let name = path.rsplit('.').next().expect("a path has a name");
     if name.ends_with("_ms") {
-        // Times count in whole ticks, rounded up: the nearest value that makes so many ticks more or less.
+        // Times count in whole ticks, rounded up: the nearest value that makes so many ticks more
+        // or less.
         let hz = i64::from(settings.tick_hz);
         let ticks = |ms: i64| (ms * hz + 999).div_euclid(1000);
         let wanted = ticks(value) + if up { times } else { -times };

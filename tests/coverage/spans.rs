@@ -11,7 +11,8 @@ pub const AXIS: [&str; AXES] = ["pitch", "roll"];
 const LOST_S: f64 = 0.5;
 /// Below the rated supply by so much, V: more than any sag under load.
 const LOW_V: f64 = 2.0;
-/// A reading that stands still for so many ticks is stuck: the noise of every rig is more than a count.
+/// A reading that stands still for so many ticks is stuck: the noise of every rig is more than a
+/// count.
 const STUCK_ROWS: usize = 20;
 /// Rows between two wrong readings that belong to one fault.
 const JOIN_ROWS: usize = 10;
@@ -23,7 +24,8 @@ const PUSH_N: f64 = 0.05;
 pub struct Span {
     /// What happened, as it stands in the table of states.
     pub event: &'static str,
-    /// Which part it was about, as it stands in the table of faults: axis and direction or value. Empty if it is no fault.
+    /// Which part it was about, as it stands in the table of faults: axis and direction or value.
+    /// Empty if it is no fault.
     pub detail: String,
     /// First row.
     pub from: usize,
@@ -181,7 +183,8 @@ fn sensor(run: &Recording, axis: usize, found: &mut Vec<Span>) {
     for span in still {
         tell("sensor stuck", "stuck", span, &mut spoken);
     }
-    // What is left is off by an angle, for good or to and fro. Degrees, whichever way the reading runs.
+    // What is left is off by an angle, for good or to and fro. Degrees, whichever way the reading
+    // runs.
     let sense = (rig.max_deg - rig.min_deg).signum() * rig.step_deg();
     let off_deg = |n: usize| f64::from(counts(n) - sound(n)) * sense;
     let off = |n: usize| {

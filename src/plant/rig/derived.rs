@@ -125,7 +125,8 @@ impl Rig {
                 "hat_hold_delay_s",
                 self.controller_s(settings.hat_hold_delay_ms.into()),
             ),
-            // How much shorter than its press a held hat's run is: debounce and hold delay less the let-go's debounce.
+            // How much shorter than its press a held hat's run is: debounce and hold delay, less
+            // the let-go's debounce.
             (
                 "hat_run_lost_s",
                 self.controller_s(settings.debounce_press_ms.into())
