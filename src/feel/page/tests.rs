@@ -38,6 +38,7 @@ fn case(name: &str) -> Case {
         file: format!("scenarios/{name}.toml").into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
         rig: Arc::new(Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()),
+        laws: Arc::default(),
     }
 }
 
@@ -61,6 +62,7 @@ fn outcome(case: &Case, end: End, judgements: Vec<Judgement>) -> Outcome {
         end,
         simulated_s: 1.0,
         judgements,
+        laws: Vec::new(),
         hash: Some("00112233".to_owned()),
         card: None,
         pictures: vec![Picture {

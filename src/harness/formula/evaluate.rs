@@ -11,7 +11,12 @@ use super::window;
 
 /// The margin in every row.
 pub(super) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
-    Evaluation { signals }.truth(root, true)
+    rows_within(root, signals, true)
+}
+
+/// The same of a part that stands under an even (`positive`) or odd number of negations.
+pub(super) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<Point> {
+    Evaluation { signals }.truth(node, positive)
 }
 
 struct Evaluation<'a> {

@@ -115,7 +115,7 @@ pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
 
 /// Place of a span of the formula inside the file: exact where the string stands there as it is,
 /// else the whole value (strings with escapes).
-fn place_in(
+pub(crate) fn place_in(
     text: &str,
     value: Range<usize>,
     formula: &str,

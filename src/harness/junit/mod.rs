@@ -1,11 +1,12 @@
 //! Verdicts as JUnit XML, for CI servers.
 //!
-//! One `testsuite` for each scenario and rig, one `testcase` for each expectation. A broken expectation is a `failure`
+//! One `testsuite` for each scenario and rig, one `testcase` for each expectation and each law. A broken one is a `failure`
 //! of type `broken`; a run that did not end is an `error` of type `cut`, `stopped` or `not-begun`. Times are **simulated**
 //! seconds, so that the file is the same every time; there is a `timestamp` only if one is given.
 
 use crate::card::text::{fixed, margin};
 use crate::judge::Judgement;
+use crate::laws::Verdict;
 use crate::suite::{End, Outcome};
 use quick_junit::{
     NonSuccessKind, Property, Report, SerializeError, TestCase, TestCaseStatus, TestSuite,
@@ -48,6 +49,9 @@ fn suite(outcome: &Outcome, epoch_s: Option<u32>) -> TestSuite {
     for judgement in &outcome.judgements {
         suite.add_test_case(test_case(outcome, judgement));
     }
+    for law in &outcome.laws {
+        suite.add_test_case(law_case(outcome, law));
+    }
     if let Some((kind, message)) = interruption(outcome) {
         let mut status = TestCaseStatus::non_success(NonSuccessKind::Error);
         status.set_type(kind).set_message(message);
@@ -82,6 +86,32 @@ fn test_case(outcome: &Outcome, judgement: &Judgement) -> TestCase {
         "margin {margin}, worst at {} s",
         fixed(judgement.at_s, 3)
     ));
+    case
+}
+
+fn law_case(outcome: &Outcome, law: &Verdict) -> TestCase {
+    let told = match &law.broken {
+        None => "true in every row".to_owned(),
+        Some(broken) => format!(
+            "first false at {} s, margin there {}",
+            fixed(broken.at_s, 3),
+            margin(broken.margin, &broken.unit)
+        ),
+    };
+    let status = if law.held() {
+        TestCaseStatus::success()
+    } else {
+        let mut status = TestCaseStatus::non_success(NonSuccessKind::Failure);
+        status.set_type("broken").set_message(told.clone());
+        status.set_description(format!("{}\nbecause {}", law.formula, law.because));
+        status
+    };
+    let mut case = TestCase::new(format!("law: {}", law.name), status);
+    case.set_classname(outcome.label()).set_time(Duration::ZERO);
+    case.set_system_out(match &law.excepted {
+        Some(because) => format!("{told}; excepted because {because}"),
+        None => told,
+    });
     case
 }
 

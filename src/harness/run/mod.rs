@@ -14,7 +14,7 @@ pub use attend::Attend;
 pub use target::{Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
 
-use trimproof_controller::{Inputs, Outputs};
+use trimproof_controller::{CurrentLevel, Inputs, Outputs};
 use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose};
 
 use crate::scenario::Scenario;
@@ -72,6 +72,8 @@ struct Loop {
     full_scale_rate_deg_per_s: [f64; 2],
     ticks: u32,
     stopped: bool,
+    /// The controller has started again and not answered since.
+    was_reset: bool,
 }
 
 impl Loop {
@@ -116,6 +118,7 @@ impl Loop {
             }),
             ticks,
             stopped: false,
+            was_reset: false,
         }
     }
 
@@ -145,7 +148,12 @@ impl Loop {
             } else {
                 Some(self.ask(target, &inputs)?)
             };
-            let row = self.row(&self.plant.readings(), &self.last);
+            let row = Row {
+                tick_lost: answered.is_none(),
+                controller_reset: self.was_reset,
+                ..self.row(&self.plant.readings(), &self.last)
+            };
+            self.was_reset &= answered.is_none();
             self.trace.push(&row);
             attend.row(&row);
             if tick == self.ticks {
@@ -171,7 +179,8 @@ impl Loop {
         if let Cue::Fault { fault, on } = cue {
             match fault {
                 FaultKind::ControllerReset {} => {
-                    target.reset().map_err(|error| error.to_string())?
+                    target.reset().map_err(|error| error.to_string())?;
+                    self.was_reset = true;
                 }
                 FaultKind::LinkLoss {} => self.loss.set_silent(*on),
                 FaultKind::LinkCorruption { share } => {
@@ -195,6 +204,7 @@ impl Loop {
                 let out = &outputs.axis[i];
                 // The step rate is a share of 2^32 microsteps a period.
                 let share = f64::from(out.step_rate) / 4_294_967_296.0;
+                let step_rate_deg_per_s = share * self.full_scale_rate_deg_per_s[i];
                 AxisRow {
                     stick_deg: truth.stick_rad.to_degrees(),
                     stick_rate_deg_per_s: truth.stick_rad_per_s.to_degrees(),
@@ -208,14 +218,22 @@ impl Loop {
                     stop_force_n: truth.stop_force_n,
                     current_a: truth.current_a,
                     drive_rate_deg_per_s: if out.enable {
-                        share * self.full_scale_rate_deg_per_s[i]
+                        step_rate_deg_per_s
                     } else {
                         0.0
                     },
+                    step_rate_deg_per_s,
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),
+                    current_level: match out.current {
+                        CurrentLevel::Off => 0,
+                        CurrentLevel::Hold => 1,
+                        CurrentLevel::Run => 2,
+                    },
                     enabled: truth.driving,
+                    drive_on: out.enable,
+                    home: out.home,
                 }
             }),
             hand: HandRow {
@@ -228,6 +246,7 @@ impl Loop {
             switches: readings.switches,
             faults: outputs.faults,
             contact: readings.touching,
+            ..Row::default()
         }
     }
 }

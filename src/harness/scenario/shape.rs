@@ -14,7 +14,7 @@ use trimproof_plant::{FileError, nearest};
 ///
 /// # Errors
 /// The first thing wrong.
-pub(super) fn check(text: &str, schema: &Value) -> Result<(), FileError> {
+pub(crate) fn check(text: &str, schema: &Value) -> Result<(), FileError> {
     let document = DeTable::parse(text).map_err(|error| FileError::from_toml(text, &error))?;
     let walker = Walker { root: schema };
     walker.table(document.get_ref(), None, schema, "")

@@ -53,6 +53,7 @@ fn cases(lengths_s: &[f64]) -> Vec<Case> {
                 ..Scenario::parse(&text).unwrap()
             }),
             rig: Arc::clone(&rig),
+            laws: Arc::default(),
         }
     };
     lengths_s.iter().enumerate().map(case).collect()

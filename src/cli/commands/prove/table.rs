@@ -7,6 +7,7 @@ use crate::output::Paint;
 use std::fmt::Write;
 use trimproof_harness::card::{WIDTH, text};
 use trimproof_harness::judge::Judgement;
+use trimproof_harness::laws::Verdict;
 use trimproof_harness::run::Traffic;
 use trimproof_harness::suite::{End, Outcome};
 
@@ -23,6 +24,9 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             .filter(|judgement| !judgement.held)
         {
             broken(&mut out, outcome, judgement, paint);
+        }
+        for law in outcome.laws.iter().filter(|law| !law.held()) {
+            broken_law(&mut out, outcome, law, paint);
         }
     }
     if args.cards {
@@ -63,6 +67,7 @@ fn runs(outcomes: &[Outcome]) -> String {
         "scenario".to_owned(),
         "rig".to_owned(),
         "held".to_owned(),
+        "laws".to_owned(),
         "tightest margin".to_owned(),
         "of".to_owned(),
     ]];
@@ -80,19 +85,30 @@ fn runs(outcomes: &[Outcome]) -> String {
                     outcome.held_count(),
                     outcome.judgements.len()
                 ));
+                row.push(match outcome.laws.len() {
+                    0 => "none".to_owned(),
+                    laws => format!("{} of {laws}", outcome.laws_held()),
+                });
                 let shown = first_shown(outcome);
                 row.push(
                     shown.map_or_else(String::new, |shown| text::margin(shown.margin, &shown.unit)),
                 );
                 row.push(shown.map_or_else(String::new, |shown| shown.name.clone()));
             }
-            End::Cut(reason) => row.extend([String::new(), format!("at {at} s"), reason.clone()]),
-            End::Stopped => row.extend([String::new(), format!("at {at} s")]),
+            End::Cut(reason) => row.extend([
+                String::new(),
+                String::new(),
+                format!("at {at} s"),
+                reason.clone(),
+            ]),
+            End::Stopped => {
+                row.extend([String::new(), String::new(), format!("at {at} s")]);
+            }
             End::NotBegun => {}
         }
         rows.push(row);
     }
-    text::table(&rows, &[false, false, false, true, true, false], 0)
+    text::table(&rows, &[false, false, false, true, true, true, false], 0)
 }
 
 /// The judgement that a run's line shows: the tightest with a number, else the first that was broken.
@@ -152,6 +168,27 @@ fn broken(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Pai
     }
 }
 
+fn broken_law(out: &mut String, outcome: &Outcome, law: &Verdict, paint: Paint) {
+    let _ = writeln!(
+        out,
+        "\n{} {} on {}: law: {}",
+        paint.bad("BROKEN"),
+        outcome.name,
+        outcome.rig_name,
+        law.name
+    );
+    entry(out, "formula", &law.formula);
+    if let Some(broken) = &law.broken {
+        let margin = text::margin(broken.margin, &broken.unit);
+        let at = text::fixed(broken.at_s, 3);
+        entry(out, "margin", &format!("{margin}, first false at {at} s"));
+        if !broken.decided_by.is_empty() {
+            entry(out, "decided by", &broken.decided_by);
+        }
+    }
+    entry(out, "because", &law.because);
+}
+
 /// A name and its value, broken into lines that line up.
 fn entry(out: &mut String, name: &str, value: &str) {
     let mut lines = String::new();
@@ -184,8 +221,14 @@ fn sum(outcomes: &[Outcome]) -> String {
         .sum();
     let held: usize = outcomes.iter().map(Outcome::held_count).sum();
     let runs = outcomes.len();
+    let laws: usize = outcomes.iter().map(|outcome| outcome.laws.len()).sum();
+    let laws_held: usize = outcomes.iter().map(Outcome::laws_held).sum();
+    let of_laws = match laws {
+        0 => String::new(),
+        _ => format!(", {laws_held} of {laws} laws"),
+    };
     format!(
-        "{runs} run{}: {}; {held} of {judged} expectations held",
+        "{runs} run{}: {}; {held} of {judged} expectations{of_laws} held",
         plural(runs),
         parts.join(", ")
     )

@@ -59,6 +59,7 @@ static TWIN: LazyLock<Twin> = LazyLock::new(|| {
         file: "slow-sweep.toml".into(),
         scenario: Arc::new(scenario),
         rig: Arc::new(rig),
+        laws: Arc::default(),
     };
     Twin {
         case,

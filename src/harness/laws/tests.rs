@@ -1,0 +1,1 @@
+//! Laws: the file, its place, its verdicts.
