@@ -40,12 +40,7 @@ const SAMPLED: [(&str, &str, usize); 9] = [
 ];
 
 /// Renders the card of a complete run.
-pub fn render(
-    case: &Case,
-    trace: &Trace,
-    judgements: &[Judgement],
-    laws: &[Verdict],
-) -> String {
+pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement], laws: &[Verdict]) -> String {
     let mut out = String::new();
     header(&mut out, case, trace);
     out.push_str("\ntimeline\n");

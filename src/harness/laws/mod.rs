@@ -90,9 +90,13 @@ impl LawFile {
             return Err(FileError::new(message));
         }
         shape::check(text, &SCHEMA)?;
-        let file: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
+        let file: Self =
+            toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
         for (index, law) in file.laws.iter().enumerate() {
-            if file.laws[..index].iter().any(|other| other.name == law.name) {
+            if file.laws[..index]
+                .iter()
+                .any(|other| other.name == law.name)
+            {
                 let message = format!("two laws are called `{}`", law.name);
                 return Err(FileError::at(text, &format!("law[{index}].name"), message)
                     .with_help("give each its own name"));
@@ -101,8 +105,7 @@ impl LawFile {
                 if !is_kebab(rig) {
                     let path = format!("law[{index}].rigs[{place}]");
                     let message = format!("`{rig}` is no name of a rig");
-                    let help =
-                        "a rig is named by the stem of its file: lower-case letters, digits, hyphens";
+                    let help = "a rig is named by the stem of its file: lower-case letters, digits, hyphens";
                     return Err(FileError::at(text, &path, message).with_help(help));
                 }
             }
@@ -118,7 +121,11 @@ impl LawFile {
         let names = names_for(rig, LONGEST_S);
         let mut laws = Vec::new();
         for (index, law) in self.laws.iter().enumerate() {
-            if law.rigs.as_ref().is_some_and(|rigs| !rigs.contains(&rig.name)) {
+            if law
+                .rigs
+                .as_ref()
+                .is_some_and(|rigs| !rigs.contains(&rig.name))
+            {
                 continue;
             }
             let of_axes = mentions_axis(&law.formula);
@@ -130,14 +137,12 @@ impl LawFile {
             };
             let first = laws.len();
             for axis in axes {
-                let formula = axis.map_or_else(
-                    || law.formula.clone(),
-                    |axis| for_axis(&law.formula, axis),
-                );
+                let formula =
+                    axis.map_or_else(|| law.formula.clone(), |axis| for_axis(&law.formula, axis));
                 let formula = Formula::parse_law(&formula, &names).map_err(|mut error| {
                     let value = locate(text, &format!("law[{index}].formula"));
-                    error.span = value
-                        .map(|value| place_in(text, value, &law.formula, error.span.take()));
+                    error.span =
+                        value.map(|value| place_in(text, value, &law.formula, error.span.take()));
                     error
                 })?;
                 laws.push(ReadLaw {

@@ -217,11 +217,7 @@ impl Loop {
                     cartridge_nm: truth.cartridge_nm,
                     stop_force_n: truth.stop_force_n,
                     current_a: truth.current_a,
-                    drive_rate_deg_per_s: if out.enable {
-                        step_rate_deg_per_s
-                    } else {
-                        0.0
-                    },
+                    drive_rate_deg_per_s: if out.enable { step_rate_deg_per_s } else { 0.0 },
                     step_rate_deg_per_s,
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),

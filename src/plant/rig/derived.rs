@@ -192,19 +192,10 @@ impl Rig {
                 "place_settle_s",
                 f64::from(settings.place_settle_ms) / 1000.0,
             ),
-            (
-                "place_doubt_s",
-                f64::from(settings.place_doubt_ms) / 1000.0,
-            ),
+            ("place_doubt_s", f64::from(settings.place_doubt_ms) / 1000.0),
             ("joystick_full_deg", deg(settings.joystick_full_mdeg)),
-            (
-                "sensor_min_counts",
-                f64::from(settings.sensor_min_counts),
-            ),
-            (
-                "sensor_max_counts",
-                f64::from(settings.sensor_max_counts),
-            ),
+            ("sensor_min_counts", f64::from(settings.sensor_min_counts)),
+            ("sensor_max_counts", f64::from(settings.sensor_max_counts)),
             ("sensor_bad_s", f64::from(settings.sensor_bad_ms) / 1000.0),
             (
                 "sensor_rate_max_deg_per_s",

@@ -29,7 +29,9 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
         files = find::keep_only(files, only)?;
     }
     let mut cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
-    cases.iter_mut().for_each(|case| case.raise_seed(args.seed_offset));
+    cases
+        .iter_mut()
+        .for_each(|case| case.raise_seed(args.seed_offset));
     let epoch_s = source_date_epoch()?;
     let place = Place::open_target(&args.target, args.threads)?;
     try_places(args)?;

@@ -4,7 +4,7 @@ use proptest::prelude::*;
 
 use crate::formula::Formula;
 
-use super::{Columns, Signals, evaluate, truths, every_row, naive, names};
+use super::{Columns, Signals, evaluate, every_row, naive, names, truths};
 
 const ROWS: usize = 24;
 const TICK_S: f64 = 0.25;
