@@ -15,8 +15,8 @@ use crate::units::ticks;
 /// Longest wait for the driver's phase to catch up with a moving stick before the drive goes on all the same.
 const ALIGN_MS: u32 = 20;
 /// Shortest time for which the drives stay off. A shaft that was under load when they went off is still on its way to
-/// the stick: engaged at once, its rotor falls into another electrical cycle than the one that the stick's angle tells.
-const OFF_MS: u32 = 50;
+/// the stick (70 ms from the largest deflection): engaged before, its rotor falls into another electrical cycle than the one that the stick's angle tells.
+const OFF_MS: u32 = 80;
 
 // The state must fit a small microcontroller.
 const _: () = assert!(size_of::<Controller>() <= 1024);

@@ -4,7 +4,8 @@ use proptest::prelude::*;
 
 use crate::formula::Formula;
 
-use super::{Columns, Signals, evaluate, every_row, naive, names, truths};
+use super::{Columns, Signals, evaluate, every_row, naive, names};
+use crate::formula::truths;
 
 const ROWS: usize = 24;
 const TICK_S: f64 = 0.25;

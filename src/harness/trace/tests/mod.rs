@@ -50,10 +50,14 @@ fn row(index: usize) -> Row {
         stop_force_n: x * 1e12,
         current_a: 1.5,
         drive_rate_deg_per_s: -0.0,
+        step_rate_deg_per_s: -2.5,
         lag_steps: 0.25,
         joystick: -32767 + index as i32,
         sensor_counts: 2048 + index as i32,
+        current_level: index as i32 % 3,
         enabled: index % 2 == 1,
+        drive_on: index.is_multiple_of(2),
+        home: index.is_multiple_of(11),
     };
     let mut row = Row {
         time_s: x * 0.002,
