@@ -90,6 +90,9 @@ pub struct ProveArgs {
     /// In which form traces are kept
     #[arg(long, value_enum, default_value_t = TraceForm::Csv, requires = "keep", value_name = "FORM")]
     pub trace: TraceForm,
+    /// Add this to the seed of every scenario: other noise, other lost messages, the same verdicts
+    #[arg(long, default_value_t = 0, value_name = "N")]
+    pub seed_offset: u64,
     /// How many scenarios run at a time [default: one for each processor core]
     #[arg(long, value_name = "N")]
     pub threads: Option<NonZeroUsize>,
@@ -307,6 +310,8 @@ pub enum SchemaKind {
     Rig,
     /// A scenario: NAME.toml
     Scenario,
+    /// Laws that every scenario beside and below inherits: laws.toml
+    Laws,
 }
 
 #[cfg(test)]

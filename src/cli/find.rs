@@ -4,18 +4,23 @@ use crate::report::Failure;
 use globset::{GlobBuilder, GlobMatcher};
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
+use trimproof_harness::laws;
 use trimproof_harness::suite::{Problem, list};
 use trimproof_plant::{FileError, nearest};
 
 /// Where scenarios are looked for if no path is given.
 const DEFAULT_FOLDER: &str = "scenarios";
 
+/// Folder of scenarios that take minutes: they run only where it is named.
+const LONG_FOLDER: &str = "long";
+
 /// Folders are searched so deep; a loop of links ends there.
 const DEEPEST: usize = 16;
 
 /// Finds the scenario files that the user means, in order, each once.
 ///
-/// A folder stands for every `*.toml` in it and below, save folders called `rigs` and hidden ones. A path that does not exist and
+/// A folder stands for every `*.toml` in it and below, save files called `laws.toml`, folders called `rigs` or `long`, and
+/// hidden ones. A path that does not exist and
 /// has `*`, `?`, `[` or `{` in it is a glob. What exists is taken as it is.
 ///
 /// # Errors
@@ -136,7 +141,7 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
             None => Problem::new(
                 path,
                 FileError::new("holds no scenario")
-                    .with_help("a scenario is a file NAME.toml, here or in a folder below that is not called `rigs`"),
+                    .with_help("a scenario is a file NAME.toml, here or in a folder below that is not called `rigs` or `long`"),
             ),
         });
     }
@@ -168,10 +173,11 @@ fn collect(
         let path = folder.join(&name);
         let hidden = name.to_string_lossy().starts_with('.');
         if path.is_dir() {
-            if !hidden && name != "rigs" && depth < DEEPEST {
+            if !hidden && name != "rigs" && name != LONG_FOLDER && depth < DEEPEST {
                 collect(&path, depth + 1, seen, files)?;
             }
         } else if !hidden
+            && name != laws::FILE_NAME
             && path
                 .extension()
                 .is_some_and(|extension| extension == "toml")

@@ -8,6 +8,7 @@ pub mod compare;
 pub mod formula;
 pub mod judge;
 pub mod junit;
+pub mod laws;
 pub mod palette;
 pub mod run;
 pub mod scenario;

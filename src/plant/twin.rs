@@ -74,8 +74,8 @@ pub struct AxisReading {
     pub rotor_rad: f64,
     /// The driver's index in its microstep table.
     pub microstep_index: u32,
-    /// Fraction of a microstep that has gathered in the step generator, 0 to 1.
-    pub step_fraction: f64,
+    /// Fraction of a microstep that has gathered in the step generator, times 2^32.
+    pub step_fraction: u32,
     /// Current level that the driver's lines ask for.
     pub current_level: CurrentLevel,
     /// Sensor reading of the last sample.
@@ -323,7 +323,7 @@ impl Plant {
                     lag_steps: axis.lag_steps(),
                     rotor_rad: axis.train.rotor_rad,
                     microstep_index: axis.driver.index() as u32,
-                    step_fraction: f64::from(axis.generator.fraction()) / 4_294_967_296.0,
+                    step_fraction: axis.generator.fraction(),
                     current_level: axis.driver.level(),
                     sensor_counts: axis.counts,
                     driving: axis.driver.is_driving(),

@@ -43,6 +43,7 @@ fn case(name: &str) -> Case {
         rig: Arc::new(Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()),
         lines: Arc::default(),
         warnings: Vec::new(),
+        laws: Arc::default(),
     }
 }
 
@@ -70,6 +71,7 @@ fn outcome(case: &Case, end: End, judgements: Vec<Judgement>) -> Outcome {
         end,
         simulated_s: 1.0,
         judgements,
+        laws: Vec::new(),
         hash: Some("00112233".to_owned()),
         card: None,
         pictures: vec![Picture {

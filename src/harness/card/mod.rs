@@ -13,6 +13,7 @@ pub use figures::{AxisFigures, Figures, Peak, SETTLED_OVER_S};
 
 use crate::formula::Signals;
 use crate::judge::Judgement;
+use crate::laws::Verdict;
 use crate::suite::Case;
 use crate::trace::Trace;
 use std::fmt::Write;
@@ -40,7 +41,13 @@ const SAMPLED: [(&str, &str, usize); 9] = [
 ];
 
 /// Renders the card of a complete run; `hash` is that of its trace.
-pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement], hash: &str) -> String {
+pub fn render(
+    case: &Case,
+    trace: &Trace,
+    judgements: &[Judgement],
+    laws: &[Verdict],
+    hash: &str,
+) -> String {
     let mut out = String::new();
     header(&mut out, case, trace);
     out.push_str("\ntimeline\n");
@@ -58,6 +65,7 @@ pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement], hash: &str) 
         }
     );
     out.push_str(&expectations(judgements));
+    law_lines(&mut out, laws);
     out.push_str("\nsamples (deg, N, V; p pitch, r roll)\n");
     out.push_str(&samples(trace));
     let _ = writeln!(out, "\nhash {hash}");
@@ -158,6 +166,33 @@ fn expectations(judgements: &[Judgement]) -> String {
         })
         .collect();
     clip(&table(&rows, &[false, true, true, true, false], 4))
+}
+
+/// How many laws held, and those that did not.
+fn law_lines(out: &mut String, laws: &[Verdict]) {
+    if laws.is_empty() {
+        return;
+    }
+    let held = laws.iter().filter(|law| law.held()).count();
+    let _ = writeln!(out, "\nlaws: {held} of {} held", laws.len());
+    let rows: Vec<Vec<String>> = laws
+        .iter()
+        .filter_map(|law| {
+            let broken = law.broken.as_ref()?;
+            let word = if law.excepted.is_some() {
+                "excepted"
+            } else {
+                "BROKEN"
+            };
+            Some(vec![
+                word.to_owned(),
+                margin(broken.margin, &broken.unit),
+                format!("at {}", fixed(broken.at_s, 3)),
+                law.name.clone(),
+            ])
+        })
+        .collect();
+    out.push_str(&clip(&table(&rows, &[false, true, true, false], 4)));
 }
 
 fn samples(trace: &Trace) -> String {

@@ -11,12 +11,13 @@ use super::window;
 
 /// The margin in every row.
 pub(super) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
-    Evaluation { signals }.truth(root, true)
+    rows_within(root, signals, true)
 }
 
-/// The points of a part by itself; what is undefined is not `truth`.
-pub(super) fn rows_towards(node: &Truth, signals: &dyn Signals, truth: bool) -> Vec<Point> {
-    Evaluation { signals }.truth(node, truth)
+/// The same of a part that stands under an even (`positive`) or odd number of negations: what is undefined counts against
+/// the whole.
+pub(super) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<Point> {
+    Evaluation { signals }.truth(node, positive)
 }
 
 /// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is

@@ -16,6 +16,7 @@ mod node;
 mod parts;
 mod point;
 mod tested;
+mod truths;
 mod window;
 
 #[cfg(test)]
@@ -147,6 +148,49 @@ impl Formula {
         })
     }
 
+    /// Reads a formula that is judged in every row of traces of any length: a law. It may only look back.
+    ///
+    /// # Errors
+    /// As [`Formula::parse`]; also if it looks ahead.
+    pub fn parse_law(text: &str, names: &Names) -> Result<Self, FileError> {
+        let parsed = grammar::parse(text, names)?;
+        if parsed.reach > 0 || parsed.to_end {
+            return Err(FileError::new("a law looks ahead").with_help(
+                "a law is judged in every row of runs of any length: say it with `once`, `historically` and `prev`, without `always`",
+            ));
+        }
+        Ok(Self {
+            text: text.to_owned(),
+            root: parsed.root,
+            atoms: parsed.atoms,
+            tick_s: names.tick_s,
+            rows_needed: 1,
+        })
+    }
+
+    /// Whether it is true in every row.
+    pub fn holds_throughout(&self, signals: &dyn Signals) -> bool {
+        truths::rows(&self.root, signals, true)
+            .into_iter()
+            .all(|truth| truth)
+    }
+
+    /// The first row in which it is false, with its margin there; `None` if it is true in every row.
+    pub fn first_broken(&self, signals: &dyn Signals) -> Option<Margin> {
+        if self.holds_throughout(signals) {
+            return None;
+        }
+        let points = evaluate::rows(&self.root, signals);
+        let (row, point) = points
+            .iter()
+            .enumerate()
+            .find(|(_, point)| !point.truth())?;
+        Some(Margin {
+            at_s: row as f64 * signals.tick_s(),
+            ..self.margin(*point, signals.tick_s(), true)
+        })
+    }
+
     /// The margin at the first row.
     ///
     /// A comparison that is undefined (0/0, or a column that `signals` does not have) counts against the formula,
@@ -169,6 +213,15 @@ impl Formula {
                 tested: Tested::Yes,
             };
         };
+        let mut margin = self.margin(point, tick_s, complete);
+        if margin.held {
+            margin.tested = tested::tested(&self.root, &self.text, signals);
+        }
+        margin
+    }
+
+    /// The margin of a point; whether it was put to the test is not looked at.
+    fn margin(&self, point: point::Point, tick_s: f64, complete: bool) -> Margin {
         let (unit, span) = match self.atoms.get(point.atom()) {
             Some(atom) => (atom.unit.clone(), atom.span.clone()),
             None => (String::new(), 0..0),
@@ -186,10 +239,7 @@ impl Formula {
             undefined: point.is_undefined(),
             limit: limit.size,
             equality: limit.equality,
-            tested: match held {
-                true => tested::tested(&self.root, &self.text, signals),
-                false => Tested::Yes,
-            },
+            tested: Tested::Yes,
         }
     }
 

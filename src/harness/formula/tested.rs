@@ -184,7 +184,7 @@ impl Walk<'_> {
     /// The rows among `rows` in which the part is true, or not.
     fn where_it_is(&self, node: &Truth, truth: bool, rows: &Rows) -> Rows {
         // What is undefined is neither: it meets no condition.
-        let points = evaluate::rows_towards(node, self.signals, truth);
+        let points = evaluate::rows_within(node, self.signals, truth);
         let mut found = Rows::new();
         for row in rows.iter().flat_map(Clone::clone) {
             if points.get(row).is_some_and(|point| point.truth() == truth) {
@@ -199,7 +199,7 @@ impl Walk<'_> {
     fn before(&self, right: &Truth, rows: &Rows, window: Window, last: Option<usize>) -> Rows {
         let mut found = Rows::new();
         let Some(last) = last else { return found };
-        let points = evaluate::rows_towards(right, self.signals, true);
+        let points = evaluate::rows_within(right, self.signals, true);
         // For every row the first one from there on in which the right side holds.
         let mut next = vec![usize::MAX; last + 2];
         for row in (0..=last).rev() {

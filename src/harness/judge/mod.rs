@@ -235,7 +235,7 @@ fn place_of(
 
 /// Place of a span of the formula inside the file: exact where the string stands there as it is,
 /// else the whole value (strings with escapes).
-fn place_in(
+pub(crate) fn place_in(
     text: &str,
     value: Range<usize>,
     formula: &str,

@@ -1,7 +1,7 @@
 //! Verdicts as JUnit XML, for CI servers.
 //!
-//! One `testsuite` for each scenario and rig, one `testcase` for each expectation. A broken
-//! expectation is a `failure` of type `broken`; a run that did not end is an `error` of type `cut`,
+//! One `testsuite` for each scenario and rig, one `testcase` for each expectation and each law. A broken
+//! one is a `failure` of type `broken`; a run that did not end is an `error` of type `cut`,
 //! `aborted`, `stopped` or `not-begun`, and its expectations are `skipped`: not judged. Times are
 //! **simulated** seconds, so that the file is the same every time.
 //!
@@ -16,8 +16,10 @@
 mod tests;
 mod xml;
 
+use crate::card::text::margin;
 use crate::card::text::{fixed, share};
 use crate::judge::Judgement;
+use crate::laws::Verdict as LawVerdict;
 use crate::suite::{Case, End, Outcome};
 use xml::{Writer, attributes};
 
@@ -215,6 +217,17 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
             verdict,
         });
     }
+    for law in &outcome.laws {
+        let (verdict, told) = law_verdict(law);
+        suite
+            .system_out
+            .push_str(&format!("law: {}: {told}\n", law.name));
+        suite.cases.push(TestCase {
+            name: format!("law: {}", law.name),
+            time_s: 0.0,
+            verdict,
+        });
+    }
     if let Some((kind, message)) = interruption {
         suite.cases.push(TestCase {
             name: "the run ends".to_owned(),
@@ -278,6 +291,29 @@ fn told(judgement: &Judgement) -> String {
         .never_tested()
         .map_or_else(String::new, |why| format!("; never put to the test: {why}"));
     format!("{word}, {}{share}{never}", margin_at(judgement))
+}
+
+fn law_verdict(law: &LawVerdict) -> (Verdict, String) {
+    let told = match &law.broken {
+        None => "true in every row".to_owned(),
+        Some(broken) => format!(
+            "first false at {} s, margin there {}",
+            fixed(broken.at_s, 3),
+            margin(broken.margin, &broken.unit)
+        ),
+    };
+    if law.held() {
+        let told = match &law.excepted {
+            Some(because) => format!("{told}; excepted because {because}"),
+            None => told,
+        };
+        return (Verdict::Passed, told);
+    }
+    let verdict = Verdict::Failed {
+        message: told.clone(),
+        text: format!("{}\nbecause {}", law.formula, law.because),
+    };
+    (verdict, told)
 }
 
 fn interruption(outcome: &Outcome) -> Option<(&'static str, String)> {

@@ -76,6 +76,8 @@ struct Loop {
     ticks: u32,
     stopped: bool,
     aborted: Option<TwinAbort>,
+    /// The controller has started again and not answered since.
+    was_reset: bool,
 }
 
 impl Loop {
@@ -121,6 +123,7 @@ impl Loop {
             ticks,
             stopped: false,
             aborted: None,
+            was_reset: false,
         }
     }
 
@@ -150,7 +153,12 @@ impl Loop {
             } else {
                 Some(self.ask(target, &inputs)?)
             };
-            let row = self.row(&self.plant.readings(), &self.last);
+            let row = Row {
+                tick_lost: answered.is_none(),
+                controller_reset: self.was_reset,
+                ..self.row(&self.plant.readings(), &self.last)
+            };
+            self.was_reset &= answered.is_none();
             self.trace.push(&row);
             attend.row(&row);
             if tick == self.ticks {
@@ -186,7 +194,8 @@ impl Loop {
         if let Cue::Fault { fault, on } = cue {
             match fault {
                 FaultKind::ControllerReset {} => {
-                    target.reset().map_err(|error| self.failed(&error))?
+                    target.reset().map_err(|error| self.failed(&error))?;
+                    self.was_reset = true;
                 }
                 FaultKind::LinkLoss {} => self.loss.set_silent(*on),
                 FaultKind::LinkCorruption { share } => {
@@ -222,24 +231,23 @@ impl Loop {
                     cartridge_nm: truth.cartridge_nm,
                     stop_force_n: truth.stop_force_n,
                     current_a: truth.current_a,
-                    drive_rate_deg_per_s: if out.enable {
-                        share * self.full_scale_rate_deg_per_s[i]
-                    } else {
-                        0.0
-                    },
+                    drive_rate_deg_per_s: share * self.full_scale_rate_deg_per_s[i],
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),
                     rotor_deg: truth.rotor_rad.to_degrees(),
                     // At most 1024.
                     microstep_index: truth.microstep_index as i32,
-                    step_fraction: truth.step_fraction,
-                    current_level: match truth.current_level {
+                    // The same bits with a sign.
+                    step_fraction: truth.step_fraction as i32,
+                    current_level: match out.current {
                         CurrentLevel::Off => 0,
                         CurrentLevel::Hold => 1,
                         CurrentLevel::Run => 2,
                     },
                     enabled: truth.driving,
+                    drive_on: out.enable,
+                    home: out.home,
                 }
             }),
             hand: HandRow {
@@ -252,6 +260,7 @@ impl Loop {
             switches: readings.switches,
             faults: outputs.faults,
             contact: readings.touching,
+            ..Row::default()
         }
     }
 }

@@ -4,7 +4,7 @@ use std::cell::RefCell;
 
 use trimproof_plant::{AxisName, FileError, SwitchName};
 
-use super::{Event, Expectation, Scenario, is_kebab};
+use super::{Event, Expectation, LawException, Scenario, is_kebab};
 
 /// Slack when times are added up, s: far above the rounding of sums below an hour (1e-12), far below a tick.
 const SLACK_S: f64 = 1e-9;
@@ -31,6 +31,7 @@ pub(super) fn check(text: &str, scenario: &Scenario) -> Vec<FileError> {
         checker.supply(&scenario.events),
         checker.faults(&scenario.events),
         checker.expectations(scenario),
+        checker.exceptions(scenario),
     ] {
         checker.take(checked);
     }
@@ -338,24 +339,44 @@ impl Checker<'_> {
                         .with_help("give each its own name")
                 );
             }
-            let Some(rigs) = rigs else { continue };
-            let path = format!("expect[{index}].rigs");
-            self.take(self.rigs(&path, rigs));
-            for (place, rig) in rigs.iter().enumerate() {
-                if !scenario.rigs.contains(rig) {
-                    let known = scenario
-                        .rigs
-                        .iter()
-                        .map(|rig| format!("`{rig}`"))
-                        .collect::<Vec<_>>()
-                        .join(", ");
-                    let message = format!("`{rig}` is not among the scenario's rigs");
-                    fault!(
-                        self,
-                        self.at(&format!("{path}[{place}]"), message)
-                            .with_help(format!("they are: {known}"))
-                    );
-                }
+            self.chosen_rigs(&format!("expect[{index}].rigs"), rigs.as_deref(), scenario);
+        }
+        Ok(())
+    }
+
+    fn exceptions(&self, scenario: &Scenario) -> Result<(), FileError> {
+        for (index, LawException { law, rigs, .. }) in scenario.except.iter().enumerate() {
+            self.chosen_rigs(&format!("except[{index}].rigs"), rigs.as_deref(), scenario);
+            let meets = |other: &LawException| match (rigs, &other.rigs) {
+                (Some(rigs), Some(others)) => rigs.iter().any(|rig| others.contains(rig)),
+                _ => true,
+            };
+            let twice = |other: &LawException| other.law == *law && meets(other);
+            if scenario.except[..index].iter().any(twice) {
+                let message = format!("the law `{law}` is excepted twice");
+                fault!(self, self.at(&format!("except[{index}].law"), message));
+            }
+        }
+        Ok(())
+    }
+
+    /// The rigs that a part of the file is for: each one of the scenario's. Notes what is wrong.
+    fn chosen_rigs(&self, path: &str, rigs: Option<&[String]>, scenario: &Scenario) {
+        let Some(rigs) = rigs else { return };
+        self.take(self.rigs(path, rigs));
+        for (place, rig) in rigs.iter().enumerate() {
+            if !scenario.rigs.contains(rig) {
+                let known = scenario
+                    .rigs
+                    .iter()
+                    .map(|rig| format!("`{rig}`"))
+                    .collect::<Vec<_>>()
+                    .join(", ");
+                let message = format!("`{rig}` is not among the scenario's rigs");
+                self.note(
+                    self.at(&format!("{path}[{place}]"), message)
+                        .with_help(format!("they are: {known}")),
+                );
             }
         }
         Ok(())

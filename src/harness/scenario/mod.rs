@@ -7,7 +7,7 @@
 mod check;
 mod draft;
 mod event;
-mod shape;
+pub(crate) mod shape;
 #[cfg(test)]
 mod tests;
 
@@ -58,6 +58,25 @@ pub struct Scenario {
     /// What must hold; at least one.
     #[schemars(length(min = 1, max = 1000))]
     pub expect: Vec<Expectation>,
+    /// Laws that it breaks on purpose, because what it breaks makes them impossible.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub except: Vec<LawException>,
+}
+
+/// A law that a scenario breaks on purpose.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LawException {
+    /// Name of the law as reports have it, with its axis: `the drive is where the controller has it: pitch`.
+    #[schemars(length(min = 1, max = 220))]
+    pub law: String,
+    /// Why the law cannot hold here.
+    #[schemars(length(min = 1, max = 4000))]
+    pub because: String,
+    /// Rigs that it is for, each one of the scenario's; every rig of the scenario if left out.
+    #[schemars(length(min = 1, max = 64))]
+    pub rigs: Option<Vec<String>>,
 }
 
 /// How things stand at time 0.
@@ -162,6 +181,17 @@ impl Scenario {
     pub fn to_toml(&self) -> String {
         // Strings, finite numbers, lists and tables: all of it has a form in TOML.
         toml::to_string(self).unwrap_or_default()
+    }
+
+    /// The exception from the law of this name on the rig called `rig`, if there is one.
+    pub fn exception_for(&self, law: &str, rig: &str) -> Option<&LawException> {
+        self.except.iter().find(|one| {
+            one.law == law
+                && one
+                    .rigs
+                    .as_ref()
+                    .is_none_or(|rigs| rigs.iter().any(|name| name == rig))
+        })
     }
 
     /// Expectations that are for the rig called `rig`, with their index in [`Scenario::expect`].

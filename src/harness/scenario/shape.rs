@@ -30,6 +30,17 @@ pub(super) fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
     walker.noted.into_inner()
 }
 
+/// The first thing that [`check_whole`] finds.
+///
+/// # Errors
+/// That thing.
+pub(crate) fn check(text: &str, schema: &Value) -> Result<(), FileError> {
+    check_whole(text, schema)
+        .into_iter()
+        .next()
+        .map_or(Ok(()), Err)
+}
+
 struct Walker<'a> {
     root: &'a Value,
     noted: RefCell<Vec<FileError>>,

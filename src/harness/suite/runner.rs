@@ -3,6 +3,7 @@
 use super::load::Case;
 use crate::card;
 use crate::judge::{Judgement, judge};
+use crate::laws::{Verdict, judge_laws};
 use crate::run::{Ending, Target, Traffic, run_scenario};
 use crate::trace::{Trace, TraceError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
@@ -54,6 +55,8 @@ pub struct Outcome {
     pub simulated_s: f64,
     /// A judgement for every expectation, in the order of the file; empty unless the run is complete.
     pub judgements: Vec<Judgement>,
+    /// What became of every law, in the order of their file; empty unless the run is complete.
+    pub laws: Vec<Verdict>,
     /// Bit-hash of the trace; `None` if there is none.
     pub hash: Option<String>,
     /// The readable card; `None` unless the run is complete and cards are wanted.
@@ -91,9 +94,16 @@ impl Outcome {
         format!("{}@{}", self.name, self.rig_name)
     }
 
-    /// Whether the run is complete and every expectation held.
+    /// Whether the run is complete and every expectation and every law held.
     pub fn held(&self) -> bool {
-        self.end == End::Complete && self.judgements.iter().all(|judgement| judgement.held)
+        self.end == End::Complete
+            && self.judgements.iter().all(|judgement| judgement.held)
+            && self.laws.iter().all(Verdict::held)
+    }
+
+    /// How many laws held; those that the scenario breaks on purpose count as held.
+    pub fn laws_held(&self) -> usize {
+        self.laws.iter().filter(|law| law.held()).count()
     }
 
     /// How many expectations held.
@@ -261,9 +271,10 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     let hash = run.trace.hash();
     if outcome.end == End::Complete {
         outcome.judgements = judge(&case.rig, &case.scenario, &run.trace);
+        outcome.laws = judge_laws(&case.laws, &case.scenario, &case.rig_name, &run.trace);
         outcome.card = plan
             .cards
-            .then(|| card::render(case, &run.trace, &outcome.judgements, &hash));
+            .then(|| card::render(case, &run.trace, &outcome.judgements, &outcome.laws, &hash));
         if let Some(draw) = plan.draw {
             outcome.pictures = draw(case, &run.trace, &outcome.judgements);
         }
@@ -306,6 +317,7 @@ fn blank(case: &Case, end: End) -> Outcome {
         end,
         simulated_s: 0.0,
         judgements: Vec::new(),
+        laws: Vec::new(),
         hash: None,
         card: None,
         pictures: Vec::new(),

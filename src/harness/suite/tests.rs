@@ -56,6 +56,7 @@ fn cases(lengths_s: &[f64]) -> Vec<Case> {
             rig: Arc::clone(&rig),
             lines: Arc::default(),
             warnings: Vec::new(),
+            laws: Arc::default(),
         }
     };
     lengths_s.iter().enumerate().map(case).collect()

@@ -23,6 +23,10 @@ pub struct Row {
     pub faults: Faults,
     /// Whether the stick touches any stop or obstacle.
     pub contact: bool,
+    /// Whether this tick's message never reached the controller; its last answer stands.
+    pub tick_lost: bool,
+    /// Whether the controller has started again since its last answer.
+    pub controller_reset: bool,
 }
 
 /// One axis in a [`Row`].
@@ -50,7 +54,7 @@ pub struct AxisRow {
     pub stop_force_n: f64,
     /// Magnitude of the winding current vector, A.
     pub current_a: f64,
-    /// Commanded drive rate, deg/s at the stick.
+    /// Commanded drive rate, also while the drive is off, deg/s at the stick.
     pub drive_rate_deg_per_s: f64,
     /// Commanded less actual rotor position, full steps.
     pub lag_steps: f64,
@@ -62,12 +66,16 @@ pub struct AxisRow {
     pub rotor_deg: f64,
     /// Index of the driver in its microstep table.
     pub microstep_index: i32,
-    /// Fraction of a microstep that has gathered in the step generator, 0 to 1.
-    pub step_fraction: f64,
-    /// Current level that the driver's lines ask for: 0 off, 1 hold, 2 run.
+    /// Fraction of a microstep that has gathered in the step generator, times 2^32, as a signed number of 32 bits.
+    pub step_fraction: i32,
+    /// Current that the controller asks for: 0 off, 1 holding, 2 running.
     pub current_level: i32,
     /// Whether the driver is enabled.
     pub enabled: bool,
+    /// Whether the controller asks for the drive to be on.
+    pub drive_on: bool,
+    /// Whether the controller pulls the driver's reset line.
+    pub home: bool,
 }
 
 /// The pilot's hand in a [`Row`].
@@ -239,15 +247,17 @@ table! {
         cartridge_nm, Number, "N m", "torque of the gradient cartridge on the stick";
         stop_force_n, Number, "N", "force of all contacts of the axis, as felt at the grip radius";
         current_a, Number, "A", "magnitude of the winding current vector";
-        drive_rate_deg_per_s, Number, "deg/s", "commanded drive rate, at the stick";
+        drive_rate_deg_per_s, Number, "deg/s", "commanded drive rate, also while the drive is off, at the stick";
         lag_steps, Number, "full steps", "commanded less actual rotor position";
         joystick, Integer, "", "joystick axis for the host simulator, -32767 to 32767";
         sensor_counts, Integer, "counts", "raw angle sensor reading";
         rotor_deg, Number, "deg", "rotor angle at the motor shaft";
         microstep_index, Integer, "", "index of the driver in its microstep table";
-        step_fraction, Number, "", "fraction of a microstep gathered in the step generator, 0 to 1";
-        current_level, Integer, "", "current level that the driver's lines ask for: 0 off, 1 hold, 2 run";
+        step_fraction, Integer, "", "fraction of a microstep gathered in the step generator, times 2^32, as a signed 32-bit number";
+        current_level, Integer, "", "current that the controller asks for: 0 off, 1 holding, 2 running";
         enabled, Switch, "", "driver enabled";
+        drive_on, Switch, "", "the controller asks for the drive to be on";
+        home, Switch, "", "the controller pulls the driver's reset line";
     }
     tail {
         "hand.gripping", Switch, "", "the hand grips the stick", |row: &Row| row.hand.gripping;
@@ -276,6 +286,8 @@ table! {
     }
     last {
         "contact", Switch, "", "the stick touches a stop or an obstacle", |row: &Row| row.contact;
+        "tick_lost", Switch, "", "this tick's message did not reach the controller", |row: &Row| row.tick_lost;
+        "controller_reset", Switch, "", "the controller has started again since its last answer", |row: &Row| row.controller_reset;
     }
 }
 
@@ -332,7 +344,7 @@ mod tests {
         // 600 s at 500 Hz; the contract allows 100 MB for the table.
         let bytes = 600 * 500 * bytes_per_row();
         assert!(bytes <= 100_000_000, "{bytes}");
-        // 35 numbers, 8 whole numbers, 20 switches, 1 state.
-        assert_eq!(bytes_per_row(), 35 * 8 + 8 * 4 + 20 + 1);
+        // 33 numbers, 10 whole numbers, 26 switches, 1 state.
+        assert_eq!(bytes_per_row(), 33 * 8 + 10 * 4 + 26 + 1);
     }
 }

@@ -37,7 +37,10 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     if let Some(only) = &args.only {
         files = find::keep_only(files, only)?;
     }
-    let cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
+    let mut cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
+    cases
+        .iter_mut()
+        .for_each(|case| case.raise_seed(args.seed_offset));
     let epoch_s = source_date_epoch()?;
     let warnings = warnings(&cases);
     if args.strict && !warnings.is_empty() {
@@ -275,6 +278,7 @@ mod tests {
             end,
             simulated_s: 1.0,
             judgements: Vec::new(),
+            laws: Vec::new(),
             hash: None,
             card: None,
             pictures: Vec::new(),

@@ -8,6 +8,7 @@ use std::fmt::Write;
 use trimproof_diagnostics::line;
 use trimproof_harness::card::{WIDTH, text};
 use trimproof_harness::judge::Judgement;
+use trimproof_harness::laws::Verdict;
 use trimproof_harness::run::Traffic;
 use trimproof_harness::suite::{End, Outcome};
 
@@ -24,6 +25,9 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             .filter(|judgement| !judgement.held)
         {
             broken(&mut out, outcome, judgement, paint);
+        }
+        for law in outcome.laws.iter().filter(|law| !law.held()) {
+            broken_law(&mut out, outcome, law, paint);
         }
     }
     for outcome in outcomes {
@@ -69,6 +73,7 @@ fn runs(outcomes: &[Outcome]) -> String {
         "scenario".to_owned(),
         "rig".to_owned(),
         "held".to_owned(),
+        "laws".to_owned(),
         "tightest margin".to_owned(),
         "share".to_owned(),
         "of".to_owned(),
@@ -87,6 +92,10 @@ fn runs(outcomes: &[Outcome]) -> String {
                     outcome.held_count(),
                     outcome.judgements.len()
                 ));
+                row.push(match outcome.laws.len() {
+                    0 => "none".to_owned(),
+                    laws => format!("{} of {laws}", outcome.laws_held()),
+                });
                 let shown = outcome.shown();
                 row.push(shown.map_or_else(String::new, Judgement::margin_text));
                 row.push(shown.map_or_else(String::new, |shown| text::share(shown.share)));
@@ -95,17 +104,24 @@ fn runs(outcomes: &[Outcome]) -> String {
             End::Cut(reason) | End::Aborted(reason) => {
                 row.extend([
                     String::new(),
+                    String::new(),
                     format!("at {at} s"),
                     String::new(),
                     reason.clone(),
                 ]);
             }
-            End::Stopped => row.extend([String::new(), format!("at {at} s")]),
+            End::Stopped => {
+                row.extend([String::new(), String::new(), format!("at {at} s")]);
+            }
             End::NotBegun => {}
         }
         rows.push(row);
     }
-    text::table(&rows, &[false, false, false, true, true, true, false], 0)
+    text::table(
+        &rows,
+        &[false, false, false, true, true, true, true, false],
+        0,
+    )
 }
 
 /// The verdict as it stands in the table; the bad ones stand out without colour too.
@@ -170,6 +186,27 @@ fn never_tested(out: &mut String, outcome: &Outcome, judgement: &Judgement, pain
     entry(out, "why", judgement.never_tested().unwrap_or_default());
 }
 
+fn broken_law(out: &mut String, outcome: &Outcome, law: &Verdict, paint: Paint) {
+    let _ = writeln!(
+        out,
+        "\n{} {} on {}: law: {}",
+        paint.bad("BROKEN"),
+        outcome.name,
+        outcome.rig_name,
+        law.name
+    );
+    entry(out, "formula", &law.formula);
+    if let Some(broken) = &law.broken {
+        let margin = text::margin(broken.margin, &broken.unit);
+        let at = text::fixed(broken.at_s, 3);
+        entry(out, "margin", &format!("{margin}, first false at {at} s"));
+        if !broken.decided_by.is_empty() {
+            entry(out, "decided by", &broken.decided_by);
+        }
+    }
+    entry(out, "because", &law.because);
+}
+
 /// A name and its value, broken into lines that line up.
 fn entry(out: &mut String, name: &str, value: &str) {
     let mut lines = String::new();
@@ -206,8 +243,14 @@ fn sum(outcomes: &[Outcome]) -> String {
         0 => String::new(),
         never => format!(", {never} never put to the test"),
     };
+    let laws: usize = outcomes.iter().map(|outcome| outcome.laws.len()).sum();
+    let laws_held: usize = outcomes.iter().map(Outcome::laws_held).sum();
+    let of_laws = match laws {
+        0 => String::new(),
+        _ => format!(", {laws_held} of {laws} laws"),
+    };
     format!(
-        "{runs} run{}: {}; {held} of {judged} expectations held{never}",
+        "{runs} run{}: {}; {held} of {judged} expectations{of_laws} held{never}",
         plural(runs),
         parts.join(", ")
     )

@@ -61,6 +61,7 @@ static TWIN: LazyLock<Twin> = LazyLock::new(|| {
         rig: Arc::new(rig),
         lines: Arc::default(),
         warnings: Vec::new(),
+        laws: Arc::default(),
     };
     Twin {
         case,

@@ -7,6 +7,7 @@ use proptest::prelude::*;
 use crate::formula::Formula;
 
 use super::{Columns, Signals, evaluate, every_row, naive, names};
+use crate::formula::truths;
 
 const ROWS: usize = 24;
 const TICK_S: f64 = 0.25;
@@ -185,6 +186,24 @@ proptest! {
             prop_assert_eq!(point.truth(), naive::holds(&formula.root, &columns, row), "truth, row {}", row);
         }
         prop_assert_eq!(points.len(), columns.rows());
+    }
+
+    /// The quick evaluation that judges laws says in every row what the one with margins says, undefined values included.
+    #[test]
+    fn truth_alone_is_the_truth_of_the_margin(text in formula(), columns in columns(), undefined in any::<bool>()) {
+        let names = names(ROWS as f64 * TICK_S, TICK_S);
+        let formula = Formula::parse(&text, &names)
+            .unwrap_or_else(|error| panic!("`{text}`: {error:?}"));
+        let mut columns = columns;
+        if undefined {
+            columns.columns.retain(|(name, _)| *name != "b" && *name != "q");
+        }
+        let points = evaluate::rows(&formula.root, &columns);
+        let quick = truths::rows(&formula.root, &columns, true);
+        for (row, (point, quick)) in points.iter().zip(&quick).enumerate() {
+            prop_assert_eq!(point.truth(), *quick, "row {}", row);
+        }
+        prop_assert_eq!(points.len(), quick.len());
     }
 
     #[test]

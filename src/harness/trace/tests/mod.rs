@@ -57,9 +57,11 @@ fn row(index: usize) -> Row {
         sensor_counts: 2048 + index as i32,
         rotor_deg: x * 0.6,
         microstep_index: index as i32 % 64,
-        step_fraction: x / 4096.0,
+        step_fraction: index as i32 * 65_537,
         current_level: index as i32 % 3,
         enabled: index % 2 == 1,
+        drive_on: index.is_multiple_of(2),
+        home: index.is_multiple_of(11),
     };
     let mut row = Row {
         time_s: x * 0.002,
@@ -225,7 +227,7 @@ fn any_single_bit_of_any_column_changes_the_hash() {
             bits += 1;
         }
     }
-    assert_eq!(bits, 35 * 64 + 8 * 32 + 20 + 8);
+    assert_eq!(bits, 33 * 64 + 10 * 32 + 26 + 8);
     // Neither do rows that move, go or come leave it alone, nor a column that goes.
     assert_ne!(self::trace(2).hash(), hash);
     assert_ne!(trace.without_column("contact").hash(), hash);
