@@ -190,8 +190,15 @@ impl<'a> Walker<'a> {
             .into_iter()
             .flatten()
             .filter_map(Value::as_str);
+        // A name that is hardly misspelt is told of once, as an unknown key.
+        let misspelt = |name: &str| {
+            let given = entries.iter().map(|(given, _)| given.get_ref().as_ref());
+            given
+                .filter(|given| !known.contains(given))
+                .any(|given| nearest(given, [name]).is_some())
+        };
         for name in required {
-            if !table.contains_key(name) {
+            if !table.contains_key(name) && !misspelt(name) {
                 let error = FileError {
                     span: span.clone(),
                     ..FileError::new(format!("missing key `{name}`{within}"))
