@@ -27,6 +27,9 @@ fn case() -> Case {
         file: "case.toml".into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
         rig: Arc::new(Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()),
+        lines: Arc::default(),
+        warnings: Vec::new(),
+        laws: Arc::default(),
     }
 }
 

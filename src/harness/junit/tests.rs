@@ -247,6 +247,7 @@ fn case(expectations: &str) -> Case {
         rig: Arc::new(Rig::parse(rig).unwrap()),
         lines: [7, 11, 15].into(),
         warnings: Vec::new(),
+        laws: Arc::default(),
     }
 }
 

@@ -23,6 +23,9 @@ fn run(name: &str, text: &str) -> (Case, Trace, Vec<Judgement>) {
         file: format!("{name}.toml").into(),
         scenario: Arc::new(scenario),
         rig: Arc::new(rig),
+        lines: Arc::default(),
+        warnings: Vec::new(),
+        laws: Arc::default(),
     };
     (case, trace, judgements)
 }
