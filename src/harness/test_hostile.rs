@@ -52,6 +52,7 @@ fn judgements(plain: &[Judgement], text: &dyn Fn(u64) -> String) -> Vec<Judgemen
 fn outcomes(count: usize) -> Vec<Outcome> {
     let stop = AtomicBool::new(false);
     let plan = Plan {
+        cards: false,
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &|| Box::new(LogicTarget::new()),
@@ -105,7 +106,7 @@ fn a_card_says_what_a_card_says() {
         &mut |_| true,
     );
     let judged = judge(&case.rig, &case.scenario, &run.trace);
-    let plain = card::render(&case, &run.trace, &judged);
+    let plain = card::render(&case, &run.trace, &judged, &[], "00");
     for seed in 0..TEXTS / 10 {
         let text = |part: u64| hostile_text(16 * seed + part);
         case.name = text(10);
@@ -114,13 +115,13 @@ fn a_card_says_what_a_card_says() {
             title: "one line".to_owned(),
             ..(*case.scenario).clone()
         });
-        let card = card::render(&case, &run.trace, &judgements(&judged, &text));
+        let card = card::render(&case, &run.trace, &judgements(&judged, &text), &[], "00");
         assert_lines(&card, plain.lines().count(), seed);
         case.scenario = Arc::new(Scenario {
             title: text(11),
             ..(*case.scenario).clone()
         });
-        let card = card::render(&case, &run.trace, &[]);
+        let card = card::render(&case, &run.trace, &[], &[], "00");
         assert!(
             !card.contains(|c| c != '\n' && is_invisible(c)),
             "{seed}: {card:?}"
@@ -135,6 +136,7 @@ fn a_card_says_what_a_card_says() {
 
 #[test]
 fn a_report_is_xml_whatever_the_names() {
+    let cases = vec![case(); 4];
     let mut outcomes = outcomes(4);
     let plain: Vec<Judgement> = outcomes[0].judgements.clone();
     assert_eq!(plain.iter().filter(|one| one.held).count(), 1);
@@ -154,7 +156,7 @@ fn a_report_is_xml_whatever_the_names() {
             (outcome.name, outcome.rig_name) = (text(11), text(12));
             (outcome.end, outcome.hash) = (end, Some(text(13)));
         }
-        let xml = junit::render(&outcomes, None).unwrap();
+        let xml = junit::render(&cases, &outcomes, None, None);
         assert!(
             !xml.contains(|c| c != '\n' && is_invisible(c)),
             "{seed}: {xml:?}"
