@@ -17,7 +17,7 @@ use crate::laws::Verdict;
 use crate::suite::Case;
 use crate::trace::Trace;
 use std::fmt::Write;
-use text::{fixed, plain, share, table, wrap_into};
+use text::{fixed, margin, plain, share, table, wrap_into};
 use trimproof_controller::State;
 use trimproof_diagnostics::line;
 

@@ -78,8 +78,9 @@ pub(super) fn rows(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<b
             quantifier,
             window,
             child,
+            ..
         } => behind(&rows(child, signals, positive), *window, *quantifier),
-        Truth::Edge { rises, child } => {
+        Truth::Edge { rises, child, .. } => {
             let after = rows(child, signals, positive == *rises);
             let before = rows(child, signals, positive != *rises);
             (0..after.len())
