@@ -219,6 +219,7 @@ impl Loop {
                 let out = &outputs.axis[i];
                 // The step rate is a share of 2^32 microsteps a period.
                 let share = f64::from(out.step_rate) / 4_294_967_296.0;
+                let step_rate_deg_per_s = share * self.full_scale_rate_deg_per_s[i];
                 AxisRow {
                     stick_deg: truth.stick_rad.to_degrees(),
                     stick_rate_deg_per_s: truth.stick_rad_per_s.to_degrees(),
@@ -231,7 +232,8 @@ impl Loop {
                     cartridge_nm: truth.cartridge_nm,
                     stop_force_n: truth.stop_force_n,
                     current_a: truth.current_a,
-                    drive_rate_deg_per_s: share * self.full_scale_rate_deg_per_s[i],
+                    drive_rate_deg_per_s: if out.enable { step_rate_deg_per_s } else { 0.0 },
+                    step_rate_deg_per_s,
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),

@@ -52,6 +52,7 @@ fn row(index: usize) -> Row {
         stop_force_n: x * 1e12,
         current_a: 1.5,
         drive_rate_deg_per_s: -0.0,
+        step_rate_deg_per_s: -2.5,
         lag_steps: 0.25,
         joystick: -32767 + index as i32,
         sensor_counts: 2048 + index as i32,
@@ -227,7 +228,7 @@ fn any_single_bit_of_any_column_changes_the_hash() {
             bits += 1;
         }
     }
-    assert_eq!(bits, 33 * 64 + 10 * 32 + 26 + 8);
+    assert_eq!(bits, 35 * 64 + 10 * 32 + 26 + 8);
     // Neither do rows that move, go or come leave it alone, nor a column that goes.
     assert_ne!(self::trace(2).hash(), hash);
     assert_ne!(trace.without_column("contact").hash(), hash);
