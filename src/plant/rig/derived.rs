@@ -210,6 +210,7 @@ impl Rig {
             ("breakout_nm", cartridge.breakout_nm),
             ("rate_nm_per_deg", rate_nm_per_deg),
             ("gradient_n_per_deg", rate_nm_per_deg / radius_m),
+            ("gear_ratio", axis.drive.ratio()),
             ("full_step_deg", axis.full_step_deg()),
             (
                 "microstep_deg",
