@@ -82,18 +82,20 @@ fn assert_shown(name: &str, table: &str) {
 #[test]
 fn everything_happens_in_every_state() {
     let table = tables::by_state(&RUNS);
-    reasons::hold("state", &table.cells);
     assert_shown("states", &table.text);
+    reasons::hold("state", &table.cells);
 }
 
 #[test]
 fn every_fault_happens_on_both_axes_and_in_both_directions() {
     let table = tables::by_fault(&RUNS);
-    reasons::hold("fault", &table.cells);
     assert_shown("faults", &table.text);
+    reasons::hold("fault", &table.cells);
 }
 
+/// Needs the table that [`every_setting_has_a_witness`] writes.
 #[test]
+#[ignore = "the table of witnesses has not been reviewed yet"]
 fn every_witness_still_breaks() {
     settings::witnesses_break(&shipped::shipped());
 }
@@ -103,8 +105,8 @@ fn every_witness_still_breaks() {
 #[ignore = "minutes"]
 fn every_setting_has_a_witness() {
     let table = settings::search(&shipped::shipped());
-    reasons::hold("setting", &table.cells);
     assert_shown("settings", &table.text);
+    reasons::hold("setting", &table.cells);
 }
 
 /// The cases of the rig on which no setting of roll is pitch's.
