@@ -47,7 +47,8 @@ pub(super) fn tested(root: &Truth, text: &str, signals: &dyn Signals) -> Tested 
         signals,
         found: None,
     };
-    walk.part(root, true, vec![0..1], &(0..text.len()));
+    let first_row = std::iter::once(0..1).collect();
+    walk.part(root, true, first_row, &(0..text.len()));
     walk.found.map_or(Tested::Yes, Tested::Never)
 }
 
