@@ -112,30 +112,6 @@ impl Rig {
                 "debounce_let_go_s",
                 self.controller_s(settings.debounce_let_go_ms.into()),
             ),
-            ("patience_s", {
-                f64::from(settings.patience_ticks) / f64::from(settings.tick_hz)
-            }),
-            ("ticks_lost_max_s", {
-                f64::from(settings.ticks_lost_max) / f64::from(settings.tick_hz)
-            }),
-            (
-                "hat_hold_delay_s",
-                f64::from(settings.hat_hold_delay_ms) / 1000.0,
-            ),
-            ("hat_stuck_s", f64::from(settings.hat_stuck_ms) / 1000.0),
-            (
-                "hat_conflict_s",
-                f64::from(settings.hat_conflict_ms) / 1000.0,
-            ),
-            (
-                "release_stuck_s",
-                f64::from(settings.release_stuck_ms) / 1000.0,
-            ),
-            (
-                "supply_steady_s",
-                f64::from(settings.supply_steady_ms) / 1000.0,
-            ),
-            ("silence_s", self.board.silence_s),
             ("supply_v", self.supply.volts),
             ("supply_min_v", f64::from(settings.supply_min_mv) / 1000.0),
             ("supply_lost_v", f64::from(settings.supply_lost_mv) / 1000.0),
@@ -226,24 +202,6 @@ impl Rig {
             ("nudge_rate_deg_per_s", deg(settings.nudge_rate_mdeg_per_s)),
             ("nudge_increment_deg", deg(settings.nudge_increment_mdeg)),
             ("glide_rate_deg_per_s", deg(settings.glide_rate_mdeg_per_s)),
-            ("hold_on_deg", deg(settings.hold_on_mdeg)),
-            ("hold_off_s", f64::from(settings.hold_off_ms) / 1000.0),
-            ("deflection_max_deg", deg(settings.deflection_max_mdeg)),
-            ("strain_deflection_deg", deg(settings.slip_deflection_mdeg)),
-            ("place_band_deg", deg(settings.place_band_mdeg)),
-            (
-                "place_settle_s",
-                f64::from(settings.place_settle_ms) / 1000.0,
-            ),
-            ("place_doubt_s", f64::from(settings.place_doubt_ms) / 1000.0),
-            ("joystick_full_deg", deg(settings.joystick_full_mdeg)),
-            ("sensor_min_counts", f64::from(settings.sensor_min_counts)),
-            ("sensor_max_counts", f64::from(settings.sensor_max_counts)),
-            ("sensor_bad_s", f64::from(settings.sensor_bad_ms) / 1000.0),
-            (
-                "sensor_rate_max_deg_per_s",
-                deg(settings.sensor_rate_max_mdeg_per_s),
-            ),
             ("accel_deg_per_s2", deg(settings.accel_mdeg_per_s2)),
             ("sensor_step_deg", axis.sensor.step_deg()),
             ("sensor_noise_deg", axis.sensor.noise_deg),
