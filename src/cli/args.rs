@@ -74,6 +74,10 @@ pub struct ProveArgs {
     /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
+    /// Take it strictly: exit with 1 if an expectation was never put to the test, and refuse
+    /// formulas that are judged in the first row only
+    #[arg(long)]
+    pub strict: bool,
     /// How to print the verdicts
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
@@ -86,6 +90,9 @@ pub struct ProveArgs {
     /// In which form traces are kept
     #[arg(long, value_enum, default_value_t = TraceForm::Csv, requires = "keep", value_name = "FORM")]
     pub trace: TraceForm,
+    /// Add this to the seed of every scenario: other noise, other lost messages, the same verdicts
+    #[arg(long, default_value_t = 0, value_name = "N")]
+    pub seed_offset: u64,
     /// How many scenarios run at a time [default: one for each processor core]
     #[arg(long, value_name = "N")]
     pub threads: Option<NonZeroUsize>,
@@ -303,6 +310,8 @@ pub enum SchemaKind {
     Rig,
     /// A scenario: NAME.toml
     Scenario,
+    /// Laws that every scenario beside and below inherits: laws.toml
+    Laws,
 }
 
 #[cfg(test)]

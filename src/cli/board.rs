@@ -1,12 +1,13 @@
 //! Where the controller under test runs: what is asked for on the command line, opened.
 
 use crate::args::{TargetArgs, WireArgs};
+use crate::output::say;
 use crate::report::Failure;
 use crate::stop;
 use serde::Serialize;
 use std::fmt::Write as _;
 use std::fs::File;
-use std::io::{BufWriter, Write as _};
+use std::io::BufWriter;
 use std::num::NonZeroUsize;
 use std::path::Path;
 use std::sync::Arc;
@@ -65,7 +66,7 @@ impl Place {
             return Ok(place);
         }
         // From here on there is something to be ended: an emulator, a board.
-        stop::on_signal();
+        let stop = stop::on_signal();
         if matches!(on, On::Port(_)) {
             say_cautions(allow_motion);
         }
@@ -77,6 +78,7 @@ impl Place {
             baud: wire.baud.unwrap_or(WireArgs::BAUD),
             allow_motion,
             frames: place.log.clone(),
+            stop: Some(stop),
         };
         place.bench = match on {
             On::Logic => None,
@@ -243,13 +245,17 @@ fn say_cautions(allow_motion: bool) {
     } else {
         "  --allow-motion is not given: the board is told to keep its motors off\n"
     };
-    // If standard error is gone there is nobody left to warn.
-    let _ = std::io::stderr()
-        .lock()
-        .write_all(format!("{CAUTIONS}{motion}").as_bytes());
+    say(&format!("{CAUTIONS}{motion}"));
 }
 
 fn log_into(file: &Path) -> Result<FrameLog, Failure> {
+    // To open a pipe would wait for its other end.
+    if std::fs::metadata(file).is_ok_and(|meta| !meta.is_file()) {
+        return Err(Failure::CannotWrite {
+            what: file.display().to_string(),
+            why: "something that is not a file is in the way".to_owned(),
+        });
+    }
     File::create(file)
         .map(|file| FrameLog::new(Box::new(BufWriter::new(file))))
         .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))

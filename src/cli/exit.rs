@@ -1,6 +1,7 @@
 //! Exit codes: one number for each way a command can end.
 
 use std::process::ExitCode;
+use trimproof_diagnostics::{MESSAGE_MAX, brief, line};
 
 /// How a command ended; the discriminant is the exit code of the process.
 ///
@@ -105,13 +106,14 @@ pub fn guarded(work: impl FnOnce() -> Exit) -> Exit {
             .location()
             .map_or_else(|| "an unknown place".to_owned(), ToString::to_string);
         let words = panic.payload_as_str().unwrap_or("no message");
-        eprintln!(
-            "error: trimproof {} has a bug and cannot go on",
-            env!("CARGO_PKG_VERSION")
-        );
-        eprintln!("  what: {words}");
-        eprintln!("  where: {place}");
-        eprintln!("  please report these lines with the command and the files you used");
+        // What panicked may quote what others wrote.
+        crate::output::say(&format!(
+            "error: trimproof {} has a bug and cannot go on\n  what: {}\n  where: {}\n  \
+             please report these lines with the command and the files you used\n",
+            env!("CARGO_PKG_VERSION"),
+            brief(words, MESSAGE_MAX),
+            line(&place),
+        ));
     }));
     std::panic::catch_unwind(std::panic::AssertUnwindSafe(work)).unwrap_or(Exit::Bug)
 }

@@ -4,18 +4,23 @@ use crate::report::Failure;
 use globset::{GlobBuilder, GlobMatcher};
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
+use trimproof_harness::laws;
 use trimproof_harness::suite::{Problem, list};
 use trimproof_plant::{FileError, nearest};
 
 /// Where scenarios are looked for if no path is given.
 const DEFAULT_FOLDER: &str = "scenarios";
 
+/// Folder of scenarios that take minutes: they run only where it is named.
+const LONG_FOLDER: &str = "long";
+
 /// Folders are searched so deep; a loop of links ends there.
 const DEEPEST: usize = 16;
 
 /// Finds the scenario files that the user means, in order, each once.
 ///
-/// A folder stands for every `*.toml` in it and below, save folders called `rigs` and hidden ones. A path that does not exist and
+/// A folder stands for every `*.toml` in it and below, save files called `laws.toml`, folders called `rigs` or `long`, and
+/// hidden ones. A path that does not exist and
 /// has `*`, `?`, `[` or `{` in it is a glob. What exists is taken as it is.
 ///
 /// # Errors
@@ -113,7 +118,7 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
         )
     };
     let mut files = Vec::new();
-    collect(&root, 0, &mut files).map_err(|error| {
+    collect(&root, 0, &mut BTreeSet::new(), &mut files).map_err(|error| {
         let folder = if root.as_os_str().is_empty() {
             Path::new(".")
         } else {
@@ -136,20 +141,29 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
             None => Problem::new(
                 path,
                 FileError::new("holds no scenario")
-                    .with_help("a scenario is a file NAME.toml, here or in a folder below that is not called `rigs`"),
+                    .with_help("a scenario is a file NAME.toml, here or in a folder below that is not called `rigs` or `long`"),
             ),
         });
     }
     Ok(files)
 }
 
-/// Adds every `*.toml` below `folder`, sorted by name at each level.
-fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Result<()> {
+/// Adds every `*.toml` below `folder`, sorted by name at each level; a folder that is reached
+/// twice, by a link, counts once.
+fn collect(
+    folder: &Path,
+    depth: usize,
+    seen: &mut BTreeSet<PathBuf>,
+    files: &mut Vec<PathBuf>,
+) -> std::io::Result<()> {
     let listed = if folder.as_os_str().is_empty() {
         Path::new(".")
     } else {
         folder
     };
+    if !seen.insert(listed.canonicalize()?) {
+        return Ok(());
+    }
     let mut names = Vec::new();
     for entry in std::fs::read_dir(listed)? {
         names.push(entry?.file_name());
@@ -159,10 +173,11 @@ fn collect(folder: &Path, depth: usize, files: &mut Vec<PathBuf>) -> std::io::Re
         let path = folder.join(&name);
         let hidden = name.to_string_lossy().starts_with('.');
         if path.is_dir() {
-            if !hidden && name != "rigs" && depth < DEEPEST {
-                collect(&path, depth + 1, files)?;
+            if !hidden && name != "rigs" && name != LONG_FOLDER && depth < DEEPEST {
+                collect(&path, depth + 1, seen, files)?;
             }
         } else if !hidden
+            && name != laws::FILE_NAME
             && path
                 .extension()
                 .is_some_and(|extension| extension == "toml")
@@ -235,6 +250,21 @@ mod tests {
     #[test]
     fn a_folder_stands_for_its_scenarios_without_rigs_and_hidden_ones() {
         let root = tree();
+        assert_eq!(
+            found(root.path(), &[""]),
+            ["a.toml", "b.toml", "deep/c.toml"]
+        );
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_that_lead_back_are_followed_once() {
+        let root = tree();
+        // Ten links back to the top: followed to the end they would be 10^16 folders.
+        for index in 0..10 {
+            let link = root.path().join(format!("deep/back-{index}"));
+            std::os::unix::fs::symlink(root.path(), link).unwrap();
+        }
         assert_eq!(
             found(root.path(), &[""]),
             ["a.toml", "b.toml", "deep/c.toml"]

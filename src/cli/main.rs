@@ -9,15 +9,23 @@ mod find;
 mod output;
 mod report;
 mod stop;
+#[cfg(test)]
+mod test_hostile;
 
 use args::{Cli, Command};
 use clap::Parser;
 use exit::Exit;
+use std::ffi::OsString;
 use std::process::ExitCode;
+use trimproof_diagnostics::{CELL_MAX, brief};
 
 fn main() -> ExitCode {
     exit::guarded(|| {
-        let cli = Cli::parse();
+        let args: Vec<OsString> = std::env::args_os().collect();
+        let cli = match Cli::try_parse_from(&args) {
+            Ok(cli) => cli,
+            Err(error) => return say_usage(&args, error),
+        };
         let paint = output::Paint::new(cli.color);
         let result = match &cli.command {
             Command::Prove(args) => commands::prove::run(args, paint),
@@ -40,6 +48,38 @@ fn main() -> ExitCode {
         })
     })
     .into()
+}
+
+/// Prints help or version, or what is wrong with the arguments.
+fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
+    let paint = output::Paint::new(args::ColorWhen::Auto);
+    let text = |error: &clap::Error, coloured: bool| {
+        let text = error.render();
+        if coloured {
+            text.ansi().to_string()
+        } else {
+            text.to_string()
+        }
+    };
+    if !error.use_stderr() {
+        return match output::emit(&text(&error, paint.out)) {
+            Ok(()) => Exit::Held,
+            Err(failure) => {
+                report::print(&failure, paint);
+                failure.exit()
+            }
+        };
+    }
+    // A report of an earlier run must not stand for this one.
+    commands::prove::remove_old_reports_of(args);
+    // The message quotes arguments between lines of its own: they are made safe first, and refused
+    // once more.
+    let shown = args
+        .iter()
+        .map(|arg| brief(&arg.to_string_lossy(), CELL_MAX).into_owned());
+    let error = Cli::try_parse_from(shown).err().unwrap_or(error);
+    output::say(&text(&error, paint.err));
+    Exit::Unusable
 }
 
 /// How a command ends: an exit code, or a failure to be reported.

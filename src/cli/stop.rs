@@ -14,7 +14,7 @@ pub fn on_signal() -> &'static AtomicBool {
             trimproof_link::end_all();
             std::process::exit(i32::from(Exit::Stopped.code()));
         }
-        eprintln!("stopping: what is complete is kept; once more to end at once");
+        crate::output::say("stopping: what is complete is kept; once more to end at once\n");
     });
     &STOP
 }

@@ -201,10 +201,11 @@ impl Bench {
     fn play(&mut self) {
         let periods =
             u32::from(self.settings.generator_hz / self.settings.tick_hz) * self.gap.min(200);
-        let low = self.supply_mv < self.settings.supply_min_mv;
+        // Drivers drop out below the level at which the controller takes their place for lost; see `Settings`.
+        let lost = self.supply_mv < self.settings.supply_lost_mv;
         self.homed |= self.out.axis[0].home;
         for (drive, out) in self.drives.iter_mut().zip(&self.out.axis) {
-            if low {
+            if lost {
                 // Browned out: the driver forgets its index.
                 drive.index = 0;
             }
@@ -299,7 +300,7 @@ impl Bench {
             } else if now.drive_mdeg < min {
                 assert!(now.step_rate >= 0, "outwards at {}", now.drive_mdeg);
             }
-            if self.homed && !low {
+            if self.homed {
                 let (usteps, fraction) = places[axis];
                 let apart = usteps + drive.phase_zero - drive.index;
                 assert_eq!(

@@ -357,3 +357,23 @@ fn identity_names_the_crate_and_its_version() {
         concat!("trimproof-controller ", env!("CARGO_PKG_VERSION"))
     );
 }
+
+#[test]
+fn a_dip_that_is_forgiven_costs_no_place() {
+    for supply_mv in [12_000, 19_999] {
+        let mut bench = Bench::holding();
+        bench.switches.hat_aft = true;
+        bench.run(ms(1000));
+        for _ in 0..3 {
+            // The bench compares place and driver's index in every tick.
+            bench.supply_mv = supply_mv;
+            bench.run(2);
+            bench.supply_mv = 24_000;
+            bench.run(1);
+        }
+        assert_eq!(bench.out.state, State::Nudging, "{supply_mv}");
+        bench.supply_mv = supply_mv;
+        bench.run(3);
+        assert_eq!(bench.out.state, State::Limp, "{supply_mv}");
+    }
+}

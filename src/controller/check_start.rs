@@ -194,3 +194,13 @@ fn switches_closed_at_power_up_do_nothing_dangerous() {
     bench.run(ms(1000));
     assert_eq!(bench.out.state, State::Released);
 }
+
+#[test]
+fn drives_that_went_off_come_on_again_after_80_ms_at_the_earliest() {
+    let mut bench = Bench::holding();
+    bench.switches.force_trim = false;
+    bench.run_until(State::Limp, 30);
+    bench.switches.force_trim = true;
+    // 8 ms of a closed contact would be 5 ticks.
+    assert_eq!(bench.run_until(State::Holding, 60), 40);
+}

@@ -14,6 +14,9 @@ use crate::units::ticks;
 
 /// Longest wait for the driver's phase to catch up with a moving stick before the drive goes on all the same.
 const ALIGN_MS: u32 = 20;
+/// Shortest time for which the drives stay off. A shaft that was under load when they went off is still on its way to
+/// the stick (70 ms from the largest deflection): engaged before, its rotor falls into another electrical cycle than the one that the stick's angle tells.
+const OFF_MS: u32 = 80;
 
 // The state must fit a small microcontroller.
 const _: () = assert!(size_of::<Controller>() <= 1024);
@@ -26,6 +29,7 @@ struct Config {
     power: PowerLimits,
     ticks_lost_max: u32,
     align_ticks: u32,
+    off_ticks: u32,
 }
 
 /// The controller of a two-axis force-feel stick.
@@ -49,6 +53,8 @@ pub struct Controller {
     homed: bool,
     centring_owed: bool,
     aligning_ticks: u32,
+    /// Ticks for which the drives have been off.
+    off_ticks: u32,
 }
 
 impl Controller {
@@ -71,6 +77,7 @@ impl Controller {
             },
             ticks_lost_max: settings.ticks_lost_max.into(),
             align_ticks: ticks(ALIGN_MS, settings.tick_hz),
+            off_ticks: ticks(OFF_MS, settings.tick_hz),
         };
         Ok(Self {
             config,
@@ -83,6 +90,7 @@ impl Controller {
             homed: false,
             centring_owed: true,
             aligning_ticks: 0,
+            off_ticks: 0,
         })
     }
 
@@ -101,6 +109,11 @@ impl Controller {
         // A tick number that stands still or runs back is as bad as a large gap.
         let lost = gap == 0 || gap > self.config.ticks_lost_max;
         let on = drives_on(self.state);
+        self.off_ticks = if on {
+            0
+        } else {
+            self.off_ticks.saturating_add(gap)
+        };
         self.power.step(inputs.supply_mv, self.config.power);
         self.panel.step(&inputs.switches, &self.config.panel);
         for ((axis, config), counts) in self
@@ -205,6 +218,9 @@ impl Controller {
 
     /// Switches the drives on as soon as both drivers' phases agree with the stick.
     fn engage(&mut self) -> State {
+        if self.off_ticks < self.config.off_ticks {
+            return self.state;
+        }
         let aligned = self
             .axes
             .iter()

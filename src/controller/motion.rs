@@ -296,10 +296,19 @@ mod tests {
             // Keep the runs short: at least 1/200 microstep a tick.
             prop_assume!(u64::from(rate) * u64::from(periods) > 1 << 27 && u64::from(accel) * u64::from(periods) > 1 << 16);
             let limits = MotionLimits { rate, accel, periods, patience };
+            // At most 8000 ticks of cruising.
+            let farthest = (u64::from(rate) * u64::from(periods) * 8000 >> 32).max(1);
+            let goal = goal.signum() * u64::from(goal.unsigned_abs()).min(farthest) as i32;
             let mut motion = Motion::default();
             motion.set_goal(goal);
             let side = motion.sense();
-            for _ in 0..20_000 {
+            // Distance over rate and one whole ramp, which a trapezium takes; then the last approach, which divides what is
+            // left by its patience each tick: at most 50 times its patience from 2^60 down to a 16th of a microstep.
+            let distance = u64::from(goal.unsigned_abs()) + 1;
+            let most = (distance << 32) / (u64::from(rate) * u64::from(periods))
+                + u64::from(rate / accel) + 50 * u64::from(patience) + 50;
+            let mut arrived = false;
+            for _ in 0..most {
                 let before = i64::from(motion.rate);
                 motion.plan(&limits, false, 1);
                 prop_assert!((i64::from(motion.rate) - before).abs() <= i64::from(accel));
@@ -308,9 +317,11 @@ mod tests {
                 prop_assert!(motion.sense() != -side, "overshoot");
                 if motion.reached() {
                     prop_assert_eq!(motion.usteps(), goal);
+                    arrived = true;
                     break;
                 }
             }
+            prop_assert!(arrived, "not there after {} ticks", most);
         }
 
         #[test]

@@ -21,6 +21,8 @@ pub(crate) struct PlaceConfig {
     back_mdeg: i32,
     settle_ticks: u32,
     doubt_ticks: u32,
+    /// Ticks in which an extreme of the still stick fades by a millidegree: two bands in the time of a doubt.
+    fade_ticks: u32,
 }
 
 impl PlaceConfig {
@@ -34,6 +36,10 @@ impl PlaceConfig {
             back_mdeg: axis.deflection_max_mdeg / 2,
             settle_ticks,
             doubt_ticks,
+            fade_ticks: doubt_ticks
+                .checked_div(axis.place_band_mdeg.unsigned_abs().saturating_mul(2))
+                .unwrap_or(1)
+                .max(1),
         }
     }
 }
@@ -88,6 +94,11 @@ impl Place {
             self.still_ticks = 0;
         }
         self.still_ticks = self.still_ticks.saturating_add(1);
+        // The end of a swing may all but fill the band: noise must not end the stillness for that seconds later.
+        if self.still_ticks.checked_rem(config.fade_ticks) == Some(0) {
+            self.low_mdeg = self.low_mdeg.saturating_add(1).min(stick_mdeg);
+            self.high_mdeg = self.high_mdeg.saturating_sub(1).max(stick_mdeg);
+        }
         let apart = stick_mdeg.saturating_sub(drive_mdeg);
         let size = apart.saturating_abs();
         if size <= config.band_mdeg {
@@ -216,6 +227,32 @@ mod tests {
             assert_eq!(place.judge(stick, 0, CYCLE, &config()), 0);
         }
         assert!(!place.doubt());
+    }
+
+    #[test]
+    fn a_swing_that_all_but_fills_the_band_does_not_hold_the_doubt_up() {
+        let mut place = Place::default();
+        // 340 of 350 mdeg of swing, then rest with 25 mdeg of noise to both sides, at its worst every 3 s.
+        assert_eq!(place.judge(4340, 0, CYCLE, &config()), 0);
+        assert_eq!(place.judge(4000, 0, CYCLE, &config()), 0);
+        for n in 1..=DOUBT + 700 {
+            let noise = if n % 1500 == 1499 { -25 } else { 0 };
+            place.judge(4020 + noise, 0, CYCLE, &config());
+        }
+        assert!(
+            place.doubt(),
+            "10 s at 500 Hz, and the time in which 35 mdeg fade"
+        );
+    }
+
+    #[test]
+    fn a_slow_movement_is_no_stillness() {
+        let mut place = Place::default();
+        // 0.2 deg/s, well above the 0.07 deg/s at which extremes fade.
+        for n in 0..40_000 {
+            place.judge(2000 + 2 * (n / 5), 0, CYCLE, &config());
+            assert!(!place.doubt(), "{n}");
+        }
     }
 
     #[test]

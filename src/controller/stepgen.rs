@@ -48,6 +48,11 @@ impl StepGenerator {
         self.rate = 0;
     }
 
+    /// The fraction of a microstep that has gathered since the last pulse, times 2^32.
+    pub const fn fraction(&self) -> u32 {
+        self.fraction
+    }
+
     /// One timer period.
     pub fn period(&mut self) -> Pulse {
         if self.left == 0 {

@@ -19,15 +19,19 @@ pub struct SweepFigures {
     pub first_inch_n_per_deg: [f64; 2],
     /// Slope from there to just before the stop, N/deg; none where the sweep does not go further than the first inch.
     pub beyond_n_per_deg: [Option<f64>; 2],
-    /// Half the height of the loop between going out and coming back, N: the friction.
+    /// Half the mean height of the loop between going out and coming back, N: the friction. A limp
+    /// stick's ripple is not in it.
     pub friction_n: f64,
+    /// Ripple of a limp stick about its loop; none where a spring holds the stick.
+    pub ripple: Option<Ripple>,
     /// Width of the gap in which the force is nothing but friction, from flank to flank, degrees.
     pub free_play_deg: f64,
     /// Where the stick comes to rest after it was let back from `[negative, positive]`, less the trimmed position, degrees.
     pub centring_error_deg: [f64; 2],
     /// Where the stops are, `[negative, positive]`, degrees.
     pub stop_deg: [f64; 2],
-    /// Largest force before the stop, `[negative, positive]`, N, positive numbers.
+    /// Largest force before the stop, `[negative, positive]`, N, positive numbers. Of a limp stick
+    /// it is the largest reading of all, on either way.
     pub largest_n: [f64; 2],
     /// Steps of the force that a smooth gradient would not have; a limp stick, whose detent ripples, has none listed.
     pub discontinuities: Vec<Discontinuity>,
@@ -43,6 +47,21 @@ impl SweepFigures {
     pub fn is_limp(&self) -> bool {
         self.free_play_deg > LIMP_SHARE * (self.stop_deg[1] - self.stop_deg[0])
     }
+}
+
+/// How much the force of a limp stick rises and falls along its way: the motor's detent, felt
+/// through the gear.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Ripple {
+    /// Largest distance of a reading from the mean of its way, N.
+    pub peak_n: f64,
+    /// Where that is, degrees.
+    pub peak_at_deg: f64,
+    /// Largest rise from a trough to a crest on one way, not further than an inch (25.4 mm at the
+    /// grip) apart, N.
+    pub peak_to_peak_n: f64,
+    /// Where that trough and that crest are, degrees.
+    pub trough_to_crest_deg: [f64; 2],
 }
 
 /// A step of the force.

@@ -11,5 +11,6 @@ pub mod judge;
 pub mod measure;
 pub mod page;
 pub mod picture;
+pub mod plausible;
 pub mod record;
 pub mod size;

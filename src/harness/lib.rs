@@ -8,8 +8,12 @@ pub mod compare;
 pub mod formula;
 pub mod judge;
 pub mod junit;
+pub mod laws;
 pub mod palette;
 pub mod run;
 pub mod scenario;
 pub mod suite;
 pub mod trace;
+
+#[cfg(test)]
+mod test_hostile;

@@ -1,9 +1,11 @@
-//! One palette for everything that is drawn: the pictures and the view give a signal and a state the same colour everywhere.
+//! One palette for everything that is drawn: the pictures and the view give a signal and a state
+//! the same colour everywhere.
 //!
-//! The hues are those of Okabe and Ito, "Color Universal Design" (2008; the values are from memory), which readers with any kind of
-//! colour vision tell apart. There are more signals than hues: the quantity gives the hue, pitch has it plain and roll a shade of it that
-//! differs in lightness, so that both axes may stand in one frame. No colour alone says anything: a limit is a broken line, and every
-//! curve and bar has its word.
+//! The hues are those of Okabe and Ito, "Color Universal Design" (2008; the values are from
+//! memory), which readers with any kind of colour vision tell apart. There are more signals than
+//! hues: the quantity gives the hue, pitch has it plain and roll a shade of it that differs in
+//! lightness, so that both axes may stand in one frame. No colour alone says anything: a limit is a
+//! broken line, and every curve and bar has its word.
 
 use trimproof_controller::State;
 
@@ -38,7 +40,8 @@ pub const TESTED: Rgb = BLUE;
 /// A limit that no signal gives.
 pub const LIMIT: Rgb = BLACK;
 
-/// Hue of a quantity on the pitch axis, and its shade on the roll axis. Quantities of the same unit have different hues.
+/// Hue of a quantity on the pitch axis, and its shade on the roll axis. Quantities of the same unit
+/// have different hues.
 const QUANTITIES: [(&str, Rgb, Rgb); 15] = [
     // Angles.
     ("stick_deg", BLUE, [0x00, 0x39, 0x5A]),
@@ -70,7 +73,8 @@ const OTHERS: [(&str, Rgb); 4] = [
     ("supply_a", GREEN),
 ];
 
-/// Colour of a signal, by its name in traces and formulas; none for a switch, a state and what is no signal.
+/// Colour of a signal, by its name in traces and formulas; none for a switch, a state and what is
+/// no signal.
 pub fn signal(name: &str) -> Option<Rgb> {
     if let Some((_, colour)) = OTHERS.iter().find(|(known, _)| *known == name) {
         return Some(*colour);
@@ -153,7 +157,8 @@ mod tests {
         }
     }
 
-    /// Who sees no hue at all still tells pitch from roll of one quantity: they differ in lightness by half or more.
+    /// Who sees no hue at all still tells pitch from roll of one quantity: they differ in lightness
+    /// by half or more.
     #[test]
     fn pitch_and_roll_of_a_quantity_differ_in_lightness() {
         for (name, pitch, roll) in QUANTITIES {

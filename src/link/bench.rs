@@ -7,6 +7,7 @@ use crate::frames::FrameLog;
 use crate::serial::SerialLine;
 use crate::target::{BoardTarget, Link, SILENCE_MS};
 use std::path::PathBuf;
+use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 use trimproof_harness::run::{Target, Traffic};
@@ -21,6 +22,8 @@ pub struct Options {
     pub allow_motion: bool,
     /// Where frames are written down.
     pub frames: Option<FrameLog>,
+    /// Set when the user wants to stop: nothing is waited for any longer.
+    pub stop: Option<&'static AtomicBool>,
 }
 
 enum Place {
@@ -119,13 +122,13 @@ fn connect(place: &Place, options: &Options) -> Result<Link, LinkError> {
     let log = options.frames.as_ref();
     match place {
         Place::Image(file) => {
-            let line = emulator::start(file)?;
+            let line = emulator::start(file, options.stop)?;
             // It may still be on its way to `main`.
             let hello = Patience {
                 repeats: 9,
                 ..Patience::EMULATED
             };
-            Link::open(line, Patience::EMULATED, hello, log)
+            Link::open_until(line, Patience::EMULATED, hello, log, options.stop)
         }
         Place::Port(name) => {
             let line = Box::new(SerialLine::open(name, options.baud)?);
@@ -135,7 +138,8 @@ fn connect(place: &Place, options: &Options) -> Result<Link, LinkError> {
                 most: Duration::from_millis(200),
                 repeats: 19,
             };
-            let link = Link::open(line, Patience::on_port(options.baud), hello, log)?;
+            let patience = Patience::on_port(options.baud);
+            let link = Link::open_until(line, patience, hello, log, options.stop)?;
             Ok(link.allowing_motion(options.allow_motion))
         }
     }

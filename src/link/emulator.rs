@@ -4,6 +4,7 @@ use crate::error::LinkError;
 use crate::image::{Machine, machine_of};
 use crate::line::Line;
 use std::path::Path;
+use std::sync::atomic::AtomicBool;
 
 /// Ends every emulator that still runs and takes its folder away: for a process that is about to end without dropping anything.
 pub fn end_all() {
@@ -14,11 +15,17 @@ pub fn end_all() {
 /// Starts the emulator for an image and connects to its serial port.
 ///
 /// # Errors
-/// The image or the emulator is missing or of no use, or it does not start in time.
-pub(crate) fn start(image: &Path) -> Result<Box<dyn Line>, LinkError> {
+/// The image or the emulator is missing or of no use, it does not start in time, or `stop` is set
+/// before it has.
+pub(crate) fn start(
+    image: &Path,
+    stop: Option<&'static AtomicBool>,
+) -> Result<Box<dyn Line>, LinkError> {
     let machine = machine_of(image)?;
     #[cfg(unix)]
-    return imp::start(machine, image);
+    return imp::start(machine, image, stop);
+    #[cfg(not(unix))]
+    let _ = stop;
     #[cfg(not(unix))]
     Err(LinkError::Emulator {
         program: program_of(machine).0,
@@ -43,17 +50,22 @@ mod imp {
     use crate::line::Line;
     use crate::unix::UnixLine;
     use std::fs::File;
-    use std::io::{self, ErrorKind};
+    use std::io::{self, ErrorKind, Read};
     use std::os::unix::net::{UnixListener, UnixStream};
     use std::os::unix::process::CommandExt;
     use std::path::Path;
     use std::process::{Child, Command, Stdio};
+    use std::sync::atomic::{AtomicBool, Ordering};
     use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
     use std::time::{Duration, Instant};
     use tempfile::TempDir;
+    use trimproof_diagnostics::prose;
 
     /// Time for the emulator to connect to us.
     const START_WITHIN: Duration = Duration::from_secs(10);
+
+    /// Most of an emulator's words that are read, bytes.
+    const SAID_MAX: u64 = 4096;
 
     /// A running emulator and the folder of its socket; both go when it is dropped.
     struct Running {
@@ -93,7 +105,11 @@ mod imp {
         }
     }
 
-    pub(super) fn start(machine: Machine, image: &Path) -> Result<Box<dyn Line>, LinkError> {
+    pub(super) fn start(
+        machine: Machine,
+        image: &Path,
+        stop: Option<&'static AtomicBool>,
+    ) -> Result<Box<dyn Line>, LinkError> {
         let (program, package) = program_of(machine);
         let fail = |why: String| LinkError::Emulator { program, why };
         let io_fail = |what: &str, error: io::Error| fail(format!("{what}: {error}"));
@@ -134,9 +150,11 @@ mod imp {
             folder: Some(folder),
         })));
         locked(&RUNNING).push(Arc::clone(&emulator.0));
-        let stream = accept(&listener, &emulator).map_err(|why| {
-            let said = std::fs::read_to_string(&words).unwrap_or_default();
-            match said.trim() {
+        let stream = accept(&listener, &emulator, stop).map_err(|why| {
+            let Some(why) = why else {
+                return LinkError::Stopped;
+            };
+            match said_in(&words).as_str() {
                 "" => fail(why),
                 said => fail(format!("{why}; it said: {said}")),
             }
@@ -150,19 +168,37 @@ mod imp {
         }))
     }
 
-    fn accept(listener: &UnixListener, emulator: &Emulator) -> Result<UnixStream, String> {
+    /// What the emulator wrote to its standard error, the beginning of it, on one line.
+    fn said_in(words: &Path) -> String {
+        let mut said = Vec::new();
+        let read = File::open(words).and_then(|file| file.take(SAID_MAX).read_to_end(&mut said));
+        match read {
+            Ok(_) => prose(&String::from_utf8_lossy(&said)),
+            Err(_) => String::new(),
+        }
+    }
+
+    /// The emulator's end of the socket; `Err(None)` if the user wants to stop.
+    fn accept(
+        listener: &UnixListener,
+        emulator: &Emulator,
+        stop: Option<&'static AtomicBool>,
+    ) -> Result<UnixStream, Option<String>> {
         let deadline = Instant::now() + START_WITHIN;
         loop {
             match listener.accept() {
                 Ok((stream, _)) => return Ok(stream),
                 Err(error) if error.kind() == ErrorKind::WouldBlock => {}
-                Err(error) => return Err(error.to_string()),
+                Err(error) => return Err(Some(error.to_string())),
+            }
+            if stop.is_some_and(|stop| stop.load(Ordering::Relaxed)) {
+                return Err(None);
             }
             if let Ok(Some(status)) = locked(&emulator.0).child.try_wait() {
-                return Err(format!("it ended at once ({status})"));
+                return Err(Some(format!("it ended at once ({status})")));
             }
             if Instant::now() >= deadline {
-                return Err(format!("it did not connect within {START_WITHIN:?}"));
+                return Err(Some(format!("it did not connect within {START_WITHIN:?}")));
             }
             std::thread::sleep(Duration::from_millis(2));
         }

@@ -142,6 +142,9 @@ pub enum LinkError {
         /// Whether by silence.
         by_silence: bool,
     },
+    /// The user wants to stop.
+    #[error("stopped while waiting for an answer of the board")]
+    Stopped,
     /// A message that does not fit a frame.
     #[error("a request does not fit a frame (a bug in trimproof)")]
     TooLong,

@@ -3,12 +3,17 @@
 use crate::error::LinkError;
 use crate::frames::FrameLog;
 use crate::line::Line;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use trimproof_harness::run::Traffic;
 use trimproof_wire::{Answer, Decoder, FRAME_MAX, Request, encode};
 
-/// Bytes after which an attempt is given up: the other end babbles. Thirty of the longest frames.
-const BABBLE_BYTES: usize = 12_000;
+/// How long one wait lasts at most before the user's wish to stop is looked at.
+const LOOK_EVERY: Duration = Duration::from_millis(20);
+
+/// Bytes of one frame that are kept for the log; of a line that babbles no more than these are in
+/// memory.
+const RAW_MAX: usize = 2 * FRAME_MAX;
 
 /// How long an answer is waited for and how often a request is sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -43,9 +48,47 @@ impl Patience {
         }
     }
 
+    /// The same for a board that trips by itself after `limit` of silence: no answer is waited for
+    /// longer than that.
+    pub(crate) fn within(self, limit: Duration) -> Bounded {
+        Bounded {
+            patience: self,
+            limit: Some(limit),
+            stoppable: true,
+        }
+    }
+
+    /// The same for a request that must go out even if the user wants to stop.
+    pub(crate) fn to_the_end(self) -> Bounded {
+        Bounded {
+            stoppable: false,
+            ..self.into()
+        }
+    }
+
     fn wait(&self, attempt: u32) -> Duration {
         let doubled = self.first.saturating_mul(1 << attempt.min(16));
         doubled.min(self.most)
+    }
+}
+
+/// Patience with its bounds.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Bounded {
+    patience: Patience,
+    /// All attempts together take no longer.
+    limit: Option<Duration>,
+    /// Whether the user's wish to stop ends it.
+    stoppable: bool,
+}
+
+impl From<Patience> for Bounded {
+    fn from(patience: Patience) -> Self {
+        Self {
+            patience,
+            limit: None,
+            stoppable: true,
+        }
     }
 }
 
@@ -54,20 +97,30 @@ pub(crate) struct Exchange {
     line: Box<dyn Line>,
     decoder: Decoder,
     log: Option<FrameLog>,
+    /// Set when the user wants to stop.
+    stop: Option<&'static AtomicBool>,
     counts: Traffic,
     raw: Vec<u8>,
+    /// Bytes of the present frame that are not in `raw`.
+    raw_left_out: usize,
     /// What came since the present question was asked that was no answer to it.
     last_ignored: String,
 }
 
 impl Exchange {
-    pub(crate) fn new(line: Box<dyn Line>, log: Option<&FrameLog>) -> Self {
+    pub(crate) fn new(
+        line: Box<dyn Line>,
+        log: Option<&FrameLog>,
+        stop: Option<&'static AtomicBool>,
+    ) -> Self {
         Self {
+            stop,
             line,
             decoder: Decoder::new(),
             log: log.map(FrameLog::for_link),
             counts: Traffic::default(),
             raw: Vec::new(),
+            raw_left_out: 0,
             last_ignored: String::new(),
         }
     }
@@ -93,27 +146,40 @@ impl Exchange {
     /// Sends `request` until `pick` finds an answer to it among what comes.
     ///
     /// # Errors
-    /// No answer within the bound, the line is gone, or what `pick` makes of an answer.
+    /// No answer within the bound, the user wants to stop, the line is gone, or what `pick` makes
+    /// of an answer.
     pub(crate) fn ask<T>(
         &mut self,
         request: &Request,
-        patience: &Patience,
+        how: impl Into<Bounded>,
         pick: &dyn Fn(&Answer) -> Option<Result<T, LinkError>>,
     ) -> Result<T, LinkError> {
+        let Bounded {
+            patience,
+            limit,
+            stoppable,
+        } = how.into();
         // A zero byte before a repetition ends whatever the board may have heard before it.
         let mut frame = [0; FRAME_MAX + 1];
         let length = encode(request, &mut frame[1..]).map_err(|_| LinkError::TooLong)?;
         let (damaged, ignored) = (self.counts.damaged, self.counts.ignored);
         let bytes_in = self.counts.bytes_in;
         let asked = Instant::now();
+        let mut attempts = 0;
         for attempt in 0..=patience.repeats {
+            let left = limit.map(|limit| limit.saturating_sub(asked.elapsed()));
+            if attempt > 0 && left.is_some_and(|left| left.is_zero()) {
+                break;
+            }
+            attempts = attempt + 1;
             let bytes = match attempt {
                 0 => &frame[1..=length],
                 _ => &frame[..=length],
             };
             self.counts.repeats += u64::from(attempt > 0);
             self.send(bytes, request)?;
-            if let Some(found) = self.listen(patience.wait(attempt), pick)? {
+            let wait = patience.wait(attempt).min(left.unwrap_or(Duration::MAX));
+            if let Some(found) = self.listen(wait, stoppable, pick)? {
                 if matches!(request, Request::Sample(_)) && found.is_ok() {
                     self.counts.ticks += 1;
                     // A tick takes no 500 000 years.
@@ -136,7 +202,7 @@ impl Exchange {
         Err(LinkError::NoAnswer {
             line: self.line.description(),
             request: name_of(request),
-            attempts: patience.repeats + 1,
+            attempts,
             waited_ms: asked.elapsed().as_millis() as u64,
             came,
         })
@@ -145,7 +211,7 @@ impl Exchange {
     fn send(&mut self, bytes: &[u8], request: &Request) -> Result<(), LinkError> {
         self.counts.bytes_out += bytes.len() as u64;
         if let Some(log) = &self.log {
-            log.note(true, &name_of(request), bytes);
+            log.note(true, &name_of(request), bytes, 0);
         }
         self.line
             .write_all(bytes)
@@ -155,24 +221,36 @@ impl Exchange {
     fn listen<T>(
         &mut self,
         wait: Duration,
+        stoppable: bool,
         pick: &dyn Fn(&Answer) -> Option<Result<T, LinkError>>,
     ) -> Result<Option<Result<T, LinkError>>, LinkError> {
         let deadline = Instant::now() + wait;
-        let mut heard = 0;
         let mut buffer = [0; 512];
+        // Time alone ends an attempt: a line that babbles must not use them all up at once.
         loop {
+            let stop = self.stop.filter(|_| stoppable);
+            if stop.is_some_and(|stop| stop.load(Ordering::Relaxed)) {
+                return Err(LinkError::Stopped);
+            }
             let left = deadline.saturating_duration_since(Instant::now());
-            if left.is_zero() || heard > BABBLE_BYTES {
+            if left.is_zero() {
                 return Ok(None);
             }
+            let slice = if stop.is_some() {
+                left.min(LOOK_EVERY)
+            } else {
+                left
+            };
             let count = self
                 .line
-                .read(&mut buffer, left)
+                .read(&mut buffer, slice)
                 .map_err(|error| self.gone(&error))?;
             if count == 0 {
+                if slice < left {
+                    continue;
+                }
                 return Ok(None);
             }
-            heard += count;
             self.counts.bytes_in += count as u64;
             let mut found = None;
             for byte in &buffer[..count] {
@@ -194,7 +272,11 @@ impl Exchange {
 
     fn take(&mut self, byte: u8) -> Option<Answer> {
         if self.log.is_some() {
-            self.raw.push(byte);
+            if self.raw.len() < RAW_MAX {
+                self.raw.push(byte);
+            } else {
+                self.raw_left_out += 1;
+            }
         }
         let taken = self.decoder.take::<Answer>(byte);
         if let Some(log) = &self.log
@@ -205,8 +287,9 @@ impl Exchange {
                 Some(Err(error)) => format!("damaged: {error:?}"),
                 None => "empty".to_owned(),
             };
-            log.note(false, &what, &self.raw);
+            log.note(false, &what, &self.raw, self.raw_left_out);
             self.raw.clear();
+            self.raw_left_out = 0;
         }
         match taken? {
             Ok(answer) => Some(answer),

@@ -5,6 +5,7 @@ use std::io::{self, Write};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
 
 /// Where frames are written down, one line each: seconds, link, direction, what it is, bytes. Clones write to the same place.
 #[derive(Clone)]
@@ -51,16 +52,21 @@ impl FrameLog {
         }
     }
 
-    /// Writes down that `bytes` went out (`>`) or came in (`<`).
-    pub(crate) fn note(&self, out: bool, what: &str, bytes: &[u8]) {
+    /// Writes down that `bytes` went out (`>`) or came in (`<`), and `left_out` more that nobody kept.
+    pub(crate) fn note(&self, out: bool, what: &str, bytes: &[u8], left_out: usize) {
         let mut line = format!(
-            "{:12.6} {} {} {what} |",
+            "{:12.6} {} {} {} |",
             self.begun.elapsed().as_secs_f64(),
             self.link,
-            if out { '>' } else { '<' }
+            if out { '>' } else { '<' },
+            // What a board says of itself is in it.
+            brief(what, MESSAGE_MAX)
         );
         for byte in bytes {
             let _ = write!(line, " {byte:02x}");
+        }
+        if left_out > 0 {
+            let _ = write!(line, " ... ({left_out} more bytes)");
         }
         line.push('\n');
         let mut inner = self.inner.lock().unwrap_or_else(PoisonError::into_inner);

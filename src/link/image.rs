@@ -22,6 +22,13 @@ pub enum Machine {
 pub fn machine_of(file: &Path) -> Result<Machine, LinkError> {
     let name = file.display().to_string();
     let mut head = Vec::new();
+    // To open a pipe would wait for its other end.
+    if std::fs::metadata(file).is_ok_and(|meta| !meta.is_file()) {
+        return Err(LinkError::NotAnImage {
+            file: name,
+            why: "it is not a regular file".to_owned(),
+        });
+    }
     File::open(file)
         .and_then(|file| file.take(20).read_to_end(&mut head))
         .map_err(|error| LinkError::NoImage {

@@ -2,10 +2,12 @@
 
 use crate::bench::Bench;
 use crate::error::LinkError;
-use crate::exchange::{Exchange, Patience};
+use crate::exchange::{Bounded, Exchange, Patience};
 use crate::frames::FrameLog;
 use crate::line::Line;
 use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::time::Duration;
 use trimproof_controller::{Inputs, Outputs, Settings};
 use trimproof_harness::run::{Ending, Target, TargetError, Traffic};
 use trimproof_wire::{Answer, Begin, Greeting, Hello, Refusal, Request, Sample, VERSION, hash_of};
@@ -32,8 +34,23 @@ impl Link {
         hello: Patience,
         log: Option<&FrameLog>,
     ) -> Result<Self, LinkError> {
-        let mut exchange = Exchange::new(line, log);
-        let greeting = greet(&mut exchange, &hello)?;
+        Self::open_until(line, patience, hello, log, None)
+    }
+
+    /// As [`Link::open`]; when `stop` is set, no answer is waited for any longer, now or later, but
+    /// that to a trip or to the end of a run.
+    ///
+    /// # Errors
+    /// As [`Link::open`]; `Stopped` if `stop` is set before the board has greeted.
+    pub fn open_until(
+        line: Box<dyn Line>,
+        patience: Patience,
+        hello: Patience,
+        log: Option<&FrameLog>,
+        stop: Option<&'static AtomicBool>,
+    ) -> Result<Self, LinkError> {
+        let mut exchange = Exchange::new(line, log, stop);
+        let greeting = greet(&mut exchange, hello)?;
         Ok(Self {
             exchange,
             patience,
@@ -69,7 +86,7 @@ impl Link {
     /// The board does not answer, is of another version or tick rate, or has other settings than it was sent.
     pub fn begin(&mut self, settings: &Settings) -> Result<u16, LinkError> {
         // Anew each time: the board may have been reset, or be another one.
-        self.greeting = greet(&mut self.exchange, &self.patience)?;
+        self.greeting = greet(&mut self.exchange, self.patience)?;
         let board = self.greeting.tick_hz;
         if board != 0 && board != settings.tick_hz {
             return Err(LinkError::TickRate {
@@ -86,7 +103,7 @@ impl Link {
             settings: *settings,
         });
         self.exchange
-            .ask(&begin, &self.patience, &|answer| match answer {
+            .ask(&begin, self.run_patience(), &|answer| match answer {
                 Answer::Begun(begun) if begun.run == run && begun.settings_hash == ours => {
                     Some(Ok(run))
                 }
@@ -97,6 +114,18 @@ impl Link {
                 Answer::Refused(Refusal::Settings) => Some(Err(LinkError::SettingsRefused)),
                 _ => None,
             })
+    }
+
+    /// How long the answer to a request of a run is waited for. A board that may move trips by
+    /// itself after [`SILENCE_MS`]: after that no repetition heals anything, and its trip must not
+    /// wait for more of them.
+    fn run_patience(&self) -> Bounded {
+        if self.allow_motion {
+            self.patience
+                .within(Duration::from_millis(SILENCE_MS.into()))
+        } else {
+            self.patience.into()
+        }
     }
 
     /// One tick of run `run`.
@@ -111,7 +140,7 @@ impl Link {
             inputs: *inputs,
         });
         self.exchange
-            .ask(&sample, &self.patience, &|answer| match answer {
+            .ask(&sample, self.run_patience(), &|answer| match answer {
                 Answer::Command(command)
                     if command.run == run && command.tick == inputs.tick as u16 =>
                 {
@@ -133,7 +162,7 @@ impl Link {
     pub fn end(&mut self, run: u16) -> Result<(), LinkError> {
         self.exchange.ask(
             &Request::End { run },
-            &self.patience,
+            self.patience.to_the_end(),
             &|answer| match answer {
                 Answer::Ended { run: ended } if *ended == run => Some(Ok(())),
                 _ => None,
@@ -146,12 +175,15 @@ impl Link {
     /// # Errors
     /// The board does not answer.
     pub fn trip(&mut self) -> Result<(), LinkError> {
-        let tripped = self
-            .exchange
-            .ask(&Request::Trip, &self.patience, &|answer| match answer {
-                Answer::Tripped => Some(Ok(())),
-                _ => None,
-            });
+        let tripped =
+            self.exchange.ask(
+                &Request::Trip,
+                self.patience.to_the_end(),
+                &|answer| match answer {
+                    Answer::Tripped => Some(Ok(())),
+                    _ => None,
+                },
+            );
         self.exchange.flush();
         tripped
     }
@@ -161,7 +193,7 @@ impl Link {
     }
 }
 
-fn greet(exchange: &mut Exchange, patience: &Patience) -> Result<Greeting, LinkError> {
+fn greet(exchange: &mut Exchange, patience: Patience) -> Result<Greeting, LinkError> {
     let hello = Request::Hello(Hello { version: VERSION });
     exchange.ask(&hello, patience, &|answer| match answer {
         Answer::Greeting(greeting) if greeting.version == VERSION => Some(Ok(*greeting)),
@@ -303,6 +335,9 @@ impl Drop for BoardTarget {
 }
 
 fn target_error(error: &LinkError) -> TargetError {
+    if *error == LinkError::Stopped {
+        return TargetError::Stopped;
+    }
     match error.help() {
         Some(help) => TargetError::Link(format!("{error}; {help}")),
         None => TargetError::Link(error.to_string()),

@@ -2,12 +2,13 @@
 
 use crate::*;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicU64, Ordering};
-use std::time::Duration;
+use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
+use std::time::{Duration, Instant};
 use trimproof_controller::{Inputs, Outputs, Settings, Switches};
 use trimproof_harness::run::{Ending, LogicTarget, Target, TargetError, Traffic};
+use trimproof_wire::Request;
 
-/// Of a line on which no time passes nothing is waited for; a line that babbles is given up by its bytes.
+/// Of a line on which no time passes nothing is waited for.
 const QUICK: Patience = Patience {
     first: Duration::from_secs(5),
     most: Duration::from_secs(5),
@@ -50,6 +51,10 @@ fn run(faults: Faults, ticks: u32) -> Ran {
 }
 
 fn run_on(line: Box<dyn Line>, struck: &Arc<AtomicU64>, ticks: u32) -> Ran {
+    run_with(line, QUICK, struck, ticks)
+}
+
+fn run_with(line: Box<dyn Line>, patience: Patience, struck: &Arc<AtomicU64>, ticks: u32) -> Ran {
     let mut ran = Ran {
         ticks,
         outputs: Vec::new(),
@@ -58,7 +63,7 @@ fn run_on(line: Box<dyn Line>, struck: &Arc<AtomicU64>, ticks: u32) -> Ran {
         struck: 0,
     };
     let go = || -> Result<(), String> {
-        let link = Link::open(line, QUICK, QUICK, None).map_err(|error| error.to_string())?;
+        let link = Link::open(line, patience, patience, None).map_err(|error| error.to_string())?;
         let mut target = BoardTarget::new(link);
         let said = |error: TargetError| error.to_string();
         let mut result = target.begin(&Settings::example()).map_err(said);
@@ -247,9 +252,25 @@ fn answers_for_the_wrong_tick_are_never_taken() {
 
 #[test]
 fn a_babbling_board_is_given_up() {
-    let ran = run(faults(FaultKind::Babble, Direction::Both, 1.0, 30), 100);
-    assert_stopped(&ran, &["no answer to sample", "damaged frames"]);
+    let faults = faults(FaultKind::Babble, Direction::Both, 1.0, 30);
+    let line = FaultyLine::new(Box::new(BoardLine::new()), faults);
+    let (struck, wait) = (line.struck(), Duration::from_millis(10));
+    let patience = Patience {
+        first: wait,
+        most: wait,
+        repeats: 5,
+    };
+    let ran = run_with(Box::new(line), patience, &struck, 100);
+    assert_stopped(
+        &ran,
+        &["no answer to sample", "damaged frames", "6 attempts"],
+    );
+    // By time, not by bytes: this line gives as many as are read.
     assert!(ran.traffic.bytes_in > 60_000);
+    let why = ran.failed.unwrap();
+    let (_, rest) = why.split_once("attempts in ").unwrap();
+    let waited_ms: u64 = rest.split_once(" ms").unwrap().0.parse().unwrap();
+    assert!(waited_ms >= 6 * 10, "{why}");
 }
 
 #[test]
@@ -352,19 +373,20 @@ fn the_first_difference_is_told_with_inputs_outputs_and_states() {
     assert_ne!(rates[0], rates[1]);
 }
 
+#[derive(Clone, Default)]
+struct Kept(Arc<std::sync::Mutex<Vec<u8>>>);
+impl std::io::Write for Kept {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.0.lock().unwrap().extend(bytes);
+        Ok(bytes.len())
+    }
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
 #[test]
 fn frames_are_written_down() {
-    #[derive(Clone, Default)]
-    struct Kept(Arc<std::sync::Mutex<Vec<u8>>>);
-    impl std::io::Write for Kept {
-        fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
-            self.0.lock().unwrap().extend(bytes);
-            Ok(bytes.len())
-        }
-        fn flush(&mut self) -> std::io::Result<()> {
-            Ok(())
-        }
-    }
     let kept = Kept::default();
     let log = FrameLog::new(Box::new(kept.clone()));
     let line = Box::new(BoardLine::new());
@@ -385,4 +407,146 @@ fn frames_are_written_down() {
         assert!(text.contains(part), "`{part}` is missing in:\n{text}");
     }
     assert!(text.lines().all(|line| line.ends_with(" 00")), "{text}");
+}
+
+/// What was sent and when.
+#[derive(Clone, Default)]
+struct Mute(Arc<std::sync::Mutex<Vec<(Request, Instant)>>>);
+
+/// A board that may move and falls mute after so many frames; what is sent is kept.
+struct FallsMute {
+    board: trimproof_board::Board,
+    answers: std::collections::VecDeque<u8>,
+    decoder: trimproof_wire::Decoder,
+    left: usize,
+    sent: Mute,
+}
+
+impl FallsMute {
+    fn after(left: usize) -> (Box<Self>, Mute) {
+        let sent = Mute::default();
+        let board = trimproof_board::Board::new(trimproof_board::About {
+            board: "mute",
+            tick_hz: 0,
+            has_motors: true,
+        });
+        let line = Self {
+            board,
+            answers: Default::default(),
+            decoder: trimproof_wire::Decoder::new(),
+            left,
+            sent: sent.clone(),
+        };
+        (Box::new(line), sent)
+    }
+}
+
+impl Line for FallsMute {
+    fn write_all(&mut self, bytes: &[u8]) -> std::io::Result<()> {
+        for byte in bytes {
+            if let Some(Ok(request)) = self.decoder.take::<Request>(*byte) {
+                self.sent.0.lock().unwrap().push((request, Instant::now()));
+            }
+            if let Some(frame) = self.board.take(*byte, 0, &mut NoPins)
+                && self.left > 0
+            {
+                self.left -= 1;
+                self.answers.extend(frame);
+            }
+        }
+        Ok(())
+    }
+    fn read(&mut self, into: &mut [u8], wait: Duration) -> std::io::Result<usize> {
+        let count = into.len().min(self.answers.len());
+        for place in &mut into[..count] {
+            *place = self.answers.pop_front().unwrap();
+        }
+        if count == 0 {
+            std::thread::sleep(wait);
+        }
+        Ok(count)
+    }
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+    fn description(&self) -> String {
+        "mute".to_owned()
+    }
+}
+
+#[test]
+fn a_board_that_may_move_and_falls_mute_is_tripped_within_its_silence() {
+    for answered in [2, 3, 20] {
+        let (line, sent) = FallsMute::after(answered);
+        let patience = Patience::on_port(1_000_000);
+        let link = Link::open(line, patience, patience, None).unwrap();
+        let mut board = BoardTarget::from_bench(Ok(link.allowing_motion(true)), None, true);
+        let mut failed = board.begin(&Settings::example()).is_err();
+        for tick in 0..100 {
+            failed = failed || board.tick(&inputs(tick)).is_err();
+        }
+        assert!(failed);
+        let told = board.end(Ending::Broken).unwrap();
+        assert!(told.contains("motor supply off"), "{told}");
+        let sent = sent.0.lock().unwrap();
+        let first_trip = sent
+            .iter()
+            .find(|(request, _)| *request == Request::Trip)
+            .unwrap()
+            .1;
+        // What was asked first and not answered: after as many answers as there were.
+        let unanswered = sent[answered].1;
+        let waited = first_trip - unanswered;
+        // 100 ms, and what a busy machine takes; it was 1.2 s.
+        assert!(
+            waited < Duration::from_millis(600),
+            "{answered}: {waited:?}"
+        );
+        let trips = sent.iter().filter(|(request, _)| *request == Request::Trip);
+        assert_eq!(trips.count(), 6);
+    }
+}
+
+#[test]
+fn a_wish_to_stop_ends_every_wait_but_that_for_the_trip() {
+    static STOP: AtomicBool = AtomicBool::new(false);
+    let patience = Patience::on_port(1_000_000);
+    let (line, sent) = FallsMute::after(8);
+    let link = Link::open_until(line, patience, patience, None, Some(&STOP)).unwrap();
+    let mut board = BoardTarget::from_bench(Ok(link), None, true);
+    board.begin(&Settings::example()).unwrap();
+    for tick in 0..5 {
+        board.tick(&inputs(tick)).unwrap();
+    }
+    STOP.store(true, Ordering::Relaxed);
+    assert_eq!(board.tick(&inputs(5)), Err(TargetError::Stopped));
+    let samples = sent.0.lock().unwrap().len();
+    board.end(Ending::Broken).unwrap();
+    assert_eq!(
+        sent.0.lock().unwrap().len(),
+        samples + 6,
+        "the trip was not repeated"
+    );
+    // Nobody has greeted yet.
+    let (line, _) = FallsMute::after(0);
+    let begun = Instant::now();
+    let error = Link::open_until(line, patience, patience, None, Some(&STOP)).err();
+    assert_eq!(error, Some(LinkError::Stopped));
+    assert!(begun.elapsed() < Duration::from_millis(600));
+}
+
+#[test]
+fn a_line_of_the_log_is_a_line_whatever_the_board_says() {
+    use trimproof_diagnostics::{hostile_text, is_invisible};
+    let kept = Kept::default();
+    let log = FrameLog::new(Box::new(kept.clone()));
+    for seed in 0..10_000 {
+        log.note(seed % 2 == 0, &hostile_text(seed), &[0x41, 0x00], 0);
+    }
+    log.note(false, &"x".repeat(300_000), &[0x55; 800], 299_200);
+    log.finish().unwrap();
+    let text = String::from_utf8(kept.0.lock().unwrap().clone()).unwrap();
+    assert_eq!(text.lines().count(), 10_001);
+    assert!(!text.contains(|c| c != '\n' && is_invisible(c)));
+    assert!(text.lines().last().unwrap().len() < 6000);
 }

@@ -118,6 +118,16 @@ impl Driver {
         self.enable && self.up && !self.dead && self.level != CurrentLevel::Off
     }
 
+    /// Index in the microstep table: 0 up to four times the microsteps of a full step.
+    pub fn index(&self) -> usize {
+        self.index
+    }
+
+    /// The current level that its lines ask for.
+    pub fn level(&self) -> CurrentLevel {
+        self.level
+    }
+
     /// Steps counted since the index was last at home, microsteps.
     pub fn total(&self) -> i64 {
         self.total

@@ -107,12 +107,20 @@ impl FileError {
     }
 }
 
+/// Longest name for which a near one is sought, characters.
+const NAME_MAX: usize = 120;
+
 /// The name among `known` that is nearest to `name`, if one is near enough to be meant.
 ///
 /// Near enough is an edit distance (with transpositions) of at most a third of the name's length, at least 1;
 /// or a name of which `name` is a beginning.
 pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    let allowed = (name.chars().count() / 3).max(1);
+    let length = name.chars().count();
+    // No name of ours is half as long, and the distance of a long text takes long.
+    if length > NAME_MAX {
+        return None;
+    }
+    let allowed = (length / 3).max(1);
     known
         .into_iter()
         .map(|candidate| {

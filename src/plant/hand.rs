@@ -21,7 +21,8 @@ pub struct HandFeel {
 #[serde(rename_all = "snake_case")]
 pub enum PathShape {
     /// Minimum jerk: the angle goes with 10 x³ - 15 x⁴ + 6 x⁵, x being the share of the time that has gone.
-    // Flash and Hogan 1985; from memory.
+    // Least integral of the squared jerk between rests: the sixth derivative vanishes, so a quintic (derived in
+    // docs/model/hand.md; Flash and Hogan 1985 found it in hands).
     #[default]
     Smooth,
     /// At a steady rate.

@@ -18,6 +18,7 @@ mod spring;
 pub mod supply;
 mod switch;
 mod twin;
+mod visible;
 
 pub use abort::{AbortReason, Quantity, TwinAbort, TwinPart};
 pub use assembly::{gimbal_law, train_law};
@@ -31,3 +32,4 @@ pub use shapes::{Along, Form, Inertia, Solid};
 pub use spring::CoilSpring;
 pub use switch::{Switch, SwitchFaults};
 pub use twin::{AxisReading, Numerics, Plant, Readings, StartPose};
+pub use visible::check_strings;

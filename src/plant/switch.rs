@@ -94,7 +94,7 @@ mod tests {
         runs
     }
 
-    /// The bad switch of Ganssle, "A guide to debouncing" (check_values, section 5): 81 ms on, 42 ms off, on.
+    /// The bad switch of Ganssle, "A guide to debouncing": 81 ms on, 42 ms off, on.
     /// At 2 ms: on at 0, 2 .. 80 ms, off at 82 .. 122 ms, on from 124 ms.
     #[test]
     fn the_worst_published_switch_replays() {

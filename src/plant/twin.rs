@@ -1,6 +1,6 @@
 //! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply, advanced tick by tick.
 
-use trimproof_controller::{AXES, Inputs, Outputs, StepGenerator, Switches};
+use trimproof_controller::{AXES, CurrentLevel, Inputs, Outputs, StepGenerator, Switches};
 
 use crate::abort::TwinAbort;
 use crate::assembly;
@@ -70,6 +70,14 @@ pub struct AxisReading {
     pub current_a: f64,
     /// Commanded less actual rotor position, full steps; 0 while the drive is off.
     pub lag_steps: f64,
+    /// Rotor angle at the motor shaft, rad.
+    pub rotor_rad: f64,
+    /// The driver's index in its microstep table.
+    pub microstep_index: u32,
+    /// Fraction of a microstep that has gathered in the step generator, times 2^32.
+    pub step_fraction: u32,
+    /// Current level that the driver's lines ask for.
+    pub current_level: CurrentLevel,
     /// Sensor reading of the last sample.
     pub sensor_counts: u16,
     /// Whether the driver drives its windings.
@@ -217,8 +225,7 @@ impl Plant {
         if self.silent_for > self.silence_ticks {
             // The board's watchdog: no command for too long, drivers off.
             for axis in &mut self.axis {
-                axis.driver
-                    .set_lines(false, trimproof_controller::CurrentLevel::Off);
+                axis.driver.set_lines(false, CurrentLevel::Off);
             }
         }
         let begin_s = self.now_s();
@@ -314,6 +321,10 @@ impl Plant {
                     stop_force_n: self.contact.torque_nm[i] / reach[i],
                     current_a: (a * a + b * b).sqrt(),
                     lag_steps: axis.lag_steps(),
+                    rotor_rad: axis.train.rotor_rad,
+                    microstep_index: axis.driver.index() as u32,
+                    step_fraction: axis.generator.fraction(),
+                    current_level: axis.driver.level(),
                     sensor_counts: axis.counts,
                     driving: axis.driver.is_driving(),
                 }

@@ -4,7 +4,7 @@ use crate::{FRAME_MAX, MESSAGE_MAX};
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use serde::{Serialize, de::DeserializeOwned};
 
-/// CRC-32 of a frame: check value CBF43926 over `123456789` (check_values, section 7). Without a table: on an 8-bit board
+/// CRC-32 of a frame: check value CBF43926 over `123456789` (catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC). Without a table: on an 8-bit board
 /// a table would stand in RAM.
 pub(crate) const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 

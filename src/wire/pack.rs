@@ -185,6 +185,10 @@ impl PackedAxis {
     }
 
     fn unpack(&self, lines: u8) -> Option<AxisOutputs> {
+        // -32767 to 32767: a joystick is as long to one side as to the other.
+        if self.joystick == i16::MIN {
+            return None;
+        }
         let [enable, home, ..] = unpacked(lines);
         let drive_mdeg = self.stick_mdeg.wrapping_add(self.drive_less_stick);
         Some(AxisOutputs {

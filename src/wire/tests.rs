@@ -206,7 +206,7 @@ fn any_axis_outputs() -> impl Strategy<Value = AxisOutputs> {
     (
         any::<[bool; 2]>(),
         current,
-        any::<i16>(),
+        -i16::MAX..=i16::MAX,
         any::<i32>(),
         any::<[i32; 3]>(),
     )

@@ -241,6 +241,27 @@ fn everything_that_is_wrong_is_listed_at_once() {
     refused("several_at_once", &place, &[]);
 }
 
+/// Keys, values and formulas of one file, each with its line and caret.
+#[test]
+fn all_faults_of_one_file_are_listed() {
+    let place = Workplace::new();
+    let text = replaced(STAYS, "length_s = 0.2", "length_s = 0.2\nsede = 3");
+    let text = replaced(&text, "pitch.stick_deg <", "pitch.stik_deg <");
+    let text = replaced(&text, "not fault.sensor_range", "not fault.sensor_rnge");
+    let text = replaced(&text, "because =", "becuse =");
+    place.write("scenarios/stays.toml", text);
+    refused("all_of_one_file", &place, &[]);
+}
+
+#[test]
+fn all_faulty_formulas_of_one_file_are_listed() {
+    let place = Workplace::new();
+    let text = replaced(STAYS, "pitch.stick_deg <", "pitch.stik_deg <");
+    let text = replaced(&text, "not fault.sensor_range", "not fault.sensor_rnge");
+    place.write("scenarios/stays.toml", text);
+    refused("all_formulas", &place, &[]);
+}
+
 #[test]
 fn arguments() {
     let place = Workplace::new();

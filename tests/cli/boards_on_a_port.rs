@@ -177,8 +177,17 @@ fn a_board_that_falls_silent_cuts_the_run_and_the_trace_is_kept() {
 fn nobody_on_the_port_ends_in_the_code_for_boards() {
     let place = place("0.2");
     let (_near, _far, name) = pty_pair().unwrap();
-    let ran = place.run(&["prove", "--on", &format!("port:{name}"), "--keep", "out"]);
+    place.write("made/out.html", "<!DOCTYPE html>an old one");
+    let on = format!("port:{name}");
+    let reports = ["--junit", "made/out.xml", "--html", "made/out.html"];
+    let ran = place.run(&[&["prove", "--on", &on, "--keep", "out"][..], &reports].concat());
     assert_eq!(ran.code, Some(3), "{}", ran.err);
+    // The reports say that nothing was shown.
+    let xml = place.read("made/out.xml");
+    for part in ["type=\"not-begun\"", "no answer to hello", "<skipped "] {
+        assert!(xml.contains(part), "`{part}` is missing in:\n{xml}");
+    }
+    assert!(place.read("made/out.html").contains("Nothing was run: "));
     for word in ["no answer to hello", "came instead: nothing", "help:"] {
         assert!(
             ran.err.contains(word),

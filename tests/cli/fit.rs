@@ -143,6 +143,62 @@ fn refused(place: &Workplace, args: &[&str], words: &[&str]) {
     assert_eq!(place.listing(), before, "{args:?}");
 }
 
+/// A column in another unit than its header says: at once, with what was read and what to check, by
+/// `fit` and by `feel`.
+#[test]
+fn a_column_in_the_wrong_unit_is_told_at_once() {
+    let place = place();
+    let readings = |time: f64, deg: f64, force: f64| -> String {
+        let mut text = format!("{HEADER}\n");
+        for row in sweep("").lines().skip(1) {
+            let cells: Vec<f64> = row.split(',').map(|cell| cell.parse().unwrap()).collect();
+            let [t, x, f] = [cells[0] * time, cells[1] * deg, cells[2] * force];
+            writeln!(text, "{t},{x},{f}").unwrap();
+        }
+        text
+    };
+    for (name, text, says, check) in [
+        (
+            "milliseconds.csv",
+            readings(1000.0, 1.0, 1.0),
+            "slower than any sweep by hand",
+            "`time [s]` or `time [ms]`",
+        ),
+        (
+            "kiloseconds.csv",
+            readings(1e-3, 1.0, 1.0),
+            "faster than any sweep by hand",
+            "`time [s]` or `time [ms]`",
+        ),
+        (
+            "radians.csv",
+            readings(1.0, 0.017_453, 1.0),
+            "between the stops of rig `kittiwake`",
+            "check the unit of the position column",
+        ),
+        (
+            "grams.csv",
+            readings(1.0, 1.0, 1000.0),
+            "no hand pushes harder",
+            "check the unit of the force column",
+        ),
+        (
+            "no-gauge.csv",
+            readings(1.0, 1.0, 0.0),
+            "the force is `0.0000` N in every reading",
+            "force column",
+        ),
+    ] {
+        place.write(name, text);
+        refused(&place, &["fit", "kittiwake", name], &[name, says, check]);
+        refused(
+            &place,
+            &["feel", "kittiwake", "--bench", name],
+            &[name, says, check],
+        );
+    }
+}
+
 #[test]
 fn bad_input_is_refused_before_anything_is_written() {
     let place = place();

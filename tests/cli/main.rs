@@ -7,6 +7,9 @@ mod boards;
 mod boards_on_a_port;
 mod feel;
 mod fit;
+mod hostile;
+#[cfg(unix)]
+mod hostile_boards;
 mod interrupt;
 mod pages;
 mod results;

@@ -147,8 +147,11 @@ fn junit_tells_what_held_and_what_broke() {
     assert_eq!(place.run(&args).code, Some(1));
     let xml = place.read("made/for-ci/verdicts.xml");
     for part in [
-        "<testsuites name=\"trimproof\" tests=\"6\" skipped=\"0\" failures=\"1\" errors=\"0\"",
+        "<testsuites>",
         "<testsuite name=\"breaks@kittiwake\"",
+        "tests=\"2\" failures=\"1\" errors=\"0\" skipped=\"0\"",
+        "name=\"the stick is where nobody put it: line\" value=\"12\"",
+        "scenarios/breaks.toml:12",
         "hostname=\"localhost\"",
         "<testcase name=\"the stick is where nobody put it\" classname=\"breaks@kittiwake\"",
         "type=\"broken\"",
@@ -156,7 +159,8 @@ fn junit_tells_what_held_and_what_broke() {
     ] {
         assert!(xml.contains(part), "`{part}` is missing in:\n{xml}");
     }
-    assert!(!xml.contains("timestamp"), "{xml}");
+    // One must stand there; it is none of ours.
+    assert!(xml.contains("timestamp=\"1970-01-01T00:00:00\""), "{xml}");
     // 2023-11-14 22:13:20 UTC is second 1 700 000 000 (date -u -d @1700000000).
     place
         .command(&args)
@@ -319,4 +323,157 @@ fn completions_are_made_for_every_shell() {
             "{shell}"
         );
     }
+}
+
+/// An expectation that cannot fail: nobody presses the switch.
+const IDLE: &str = r#"title = "Nobody touches the stick"
+purpose = "A scenario for the tests of the command line: its expectation holds because nothing happens."
+rigs = ["kittiwake", "bittern"]
+length_s = 0.2
+
+[[expect]]
+name = "a release ends within a tick"
+that = "always (rises(release) implies eventually[0, 0.002] (not release))"
+"#;
+
+#[test]
+fn what_was_never_put_to_the_test_is_shown_everywhere_and_fails_where_it_is_taken_strictly() {
+    let place = place();
+    place.write("scenarios/idle.toml", IDLE);
+    let why = "`rises(release)` was never true where it was looked at";
+    let args = [
+        "prove", "--only", "idle", "--cards", "--junit", "out.xml", "--html", "out.html",
+    ];
+    let ran = place.run(&args);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    for part in [
+        "never put to the test idle on bittern: a release ends within a tick",
+        why,
+        "expectations: 1 of 1 held, 1 never put to the test",
+        "\n2 runs: 2 held; 2 of 2 expectations held, 2 never put to the test\n",
+    ] {
+        assert!(
+            ran.out.contains(part),
+            "`{part}` is missing in:\n{}",
+            ran.out
+        );
+    }
+    let xml = place.read("out.xml");
+    assert!(
+        xml.contains("a release ends within a tick: never put to the test")
+            && xml.contains("failures=\"0\""),
+        "{xml}"
+    );
+    assert!(place.read("out.html").contains(why));
+    let json = place.run(&["prove", "--only", "idle", "--format", "json"]);
+    let verdicts: serde_json::Value = serde_json::from_str(&json.out).unwrap();
+    assert_eq!(verdicts["never_put_to_test"], 2);
+    let judged = &verdicts["runs"][0]["expectations"][0];
+    assert_eq!(judged["put_to_test"], false);
+    assert_eq!(judged["untested_because"], why);
+    assert_eq!(judged["held"], true);
+    let strict = place.run(&["prove", "--only", "idle", "--strict"]);
+    assert_eq!(strict.code, Some(1), "{}", strict.err);
+    assert_eq!(
+        place.run(&["prove", "--only", "stays", "--strict"]).code,
+        Some(0)
+    );
+}
+
+#[test]
+fn a_formula_of_the_first_row_is_a_warning_once_and_refused_where_it_is_taken_strictly() {
+    let place = Workplace::new();
+    let text = replaced(
+        &replaced(
+            STAYS,
+            "always (not fault.sensor_range)",
+            "not fault.sensor_range",
+        ),
+        "[\"kittiwake\"]",
+        "[\"kittiwake\", \"bittern\"]",
+    );
+    place.write("scenarios/stays.toml", &text);
+    let ran = place.run(&["prove"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let message = "warning: `not fault.sensor_range` is judged in the first row only";
+    assert_eq!(ran.err.matches(message).count(), 1, "{}", ran.err);
+    assert!(
+        ran.err
+            .contains("write `always(not fault.sensor_range)` for the whole run"),
+        "{}",
+        ran.err
+    );
+    let strict = place.run(&["prove", "--strict"]);
+    assert_eq!(
+        (strict.code, strict.out.as_str()),
+        (Some(2), ""),
+        "{}",
+        strict.err
+    );
+}
+
+#[test]
+fn something_undefined_is_told_as_such() {
+    let place = Workplace::new();
+    let text = replaced(
+        STAYS,
+        "always (not fault.sensor_range)",
+        "always (pitch.grip_force_n / roll.grip_force_n < 2)",
+    );
+    place.write("scenarios/stays.toml", text);
+    let ran = place.run(&["prove", "--junit", "out.xml"]);
+    assert_eq!(ran.code, Some(1), "{}", ran.err);
+    for part in [
+        "margin      undefined, worst at 0.000 s",
+        "it has no value at 0.000 s (0/0,",
+    ] {
+        assert!(
+            ran.out.contains(part),
+            "`{part}` is missing in:\n{}",
+            ran.out
+        );
+    }
+    assert!(
+        place
+            .read("out.xml")
+            .contains("message=\"margin undefined, worst at 0.000 s\"")
+    );
+}
+
+#[test]
+fn an_old_report_never_stays() {
+    let place = place();
+    let reports = ["--junit", "out.xml", "--html", "out.html"];
+    let write_old = || {
+        place.write("out.xml", "<?xml version=\"1.0\"?><testsuites/>");
+        place.write("out.html", "<!DOCTYPE html>");
+    };
+    let gone = |name: &str| assert!(!place.path(name).exists(), "{name} is still there");
+    let none = "--only=no-such-scenario";
+    for wrong in [none, "--nonsense", "--threads=0", "--on=image:none.elf"] {
+        write_old();
+        let ran = place.run(&[&["prove", wrong][..], &reports].concat());
+        assert_eq!(ran.code, Some(2), "{wrong}: {}", ran.err);
+        gone("out.xml");
+        gone("out.html");
+    }
+    write_old();
+    let ran = place.run(&["prove", "--junit=out.xml", "--html=out.html", "--nonsense"]);
+    assert_eq!(ran.code, Some(2));
+    gone("out.xml");
+    gone("out.html");
+    // Help is no run, and another command has no reports.
+    write_old();
+    place.run(&[&["prove", "--help"][..], &reports].concat());
+    assert!(place.path("out.xml").exists());
+    // What is no report is not taken for an old one.
+    let before = place.listing();
+    let ran = place.run(&["prove", "--junit", "scenarios/stays.toml"]);
+    assert_eq!(ran.code, Some(2));
+    assert!(
+        ran.err.contains("would replace a file that is no report"),
+        "{}",
+        ran.err
+    );
+    assert_eq!(place.listing(), before);
 }

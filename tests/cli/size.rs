@@ -26,7 +26,7 @@ fn fields(value: &Value, found: &mut Vec<String>) {
 #[test]
 fn tables_say_what_a_builder_asks_and_fit_the_page() {
     let place = Workplace::new();
-    for rig in ["kittiwake", "bittern"] {
+    for rig in ["kittiwake", "bittern", "sanderling"] {
         let ran = place.run(&["size", rig]);
         assert_eq!(ran.code, Some(0), "{}", ran.err);
         assert_eq!(ran.err, "");
@@ -63,7 +63,7 @@ fn tables_say_what_a_builder_asks_and_fit_the_page() {
 fn every_field_stands_in_the_guide() {
     let place = Workplace::new();
     let guide = include_str!("../../docs/guides/command-line.md");
-    for rig in ["kittiwake", "bittern"] {
+    for rig in ["kittiwake", "bittern", "sanderling"] {
         let mut found = Vec::new();
         fields(&json(&place, &[rig]), &mut found);
         for name in found {

@@ -53,7 +53,7 @@ impl Workplace {
         let place = Self {
             root: tempfile::tempdir().unwrap(),
         };
-        for rig in ["kittiwake", "bittern"] {
+        for rig in ["kittiwake", "bittern", "sanderling"] {
             place.write(&format!("scenarios/rigs/{rig}.toml"), shipped_rig(rig));
         }
         place

@@ -28,7 +28,7 @@ fn amps(driver: &Driver) -> [f64; 2] {
 #[test]
 fn first_microstep_takes_the_published_share_of_full_current() {
     // sin(90°/n) of full current in the second winding, from one winding alone: n = 2 70.71 %, ... 256 0.61 %
-    // (published table of microstep torque; notes/check_values.md section 3).
+    // (published table of microstep torque, docs/model/sources.md).
     for (n, percent) in [
         (2, 70.71),
         (4, 38.27),

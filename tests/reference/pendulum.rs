@@ -6,7 +6,7 @@ use super::bodies::{GRAVITY_M_PER_S2, STEP_S, step};
 use super::simple::{frictionless, pendulum, wheel};
 
 /// T/T0 at an amplitude in degrees. Published table of the pendulum's period, checked against
-/// 1/agm(1, cos(θ/2)), the arithmetic-geometric mean form (notes/check_values.md section 8).
+/// 1/agm(1, cos(θ/2)), the arithmetic-geometric mean form (docs/model/sources.md).
 pub const PERIOD_RATIO: [(f64, f64); 7] = [
     (15.0, 1.0043),
     (30.0, 1.01741),
@@ -85,7 +85,7 @@ fn pendulum_period_follows_the_agm_table() {
 
 #[test]
 fn logarithmic_decrement_gives_the_damping_ratio() {
-    // δ = ln(x0/xn)/n, ζ = δ/√(4π² + δ²) (textbook; notes/check_values.md section 8).
+    // δ = ln(x0/xn)/n, ζ = δ/√(4π² + δ²) (textbook form, docs/model/sources.md).
     let (inertia, stiffness) = (0.15, 20.0_f64);
     for zeta in [0.02, 0.1, 0.3] {
         let viscous_nm_s_per_rad = 2.0 * zeta * (stiffness * inertia).sqrt();

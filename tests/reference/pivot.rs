@@ -40,7 +40,7 @@ fn run(law: &GimbalLaw, share: [f64; 2], for_s: f64) -> GimbalState {
 fn nothing_creeps_at_95_percent_of_stiction_in_20_s() {
     for share in [[0.95, 0.95], [-0.95, 0.95], [0.95, 0.0]] {
         let state = run(&coupled_stick(), share, 20.0);
-        // 1e-8 rad is what projected Gauss-Seidel was measured to leave (notes, physics); a held rate is zero here.
+        // 1e-8 rad is what the sweeps of projected Gauss-Seidel leave; a held rate is zero here.
         for angle in state.angle_rad {
             assert!(angle.abs() < 1e-8, "{share:?}: crept {angle:e} rad");
         }

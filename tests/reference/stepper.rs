@@ -276,7 +276,7 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
 
 #[test]
 fn detent_is_the_fourth_harmonic_of_the_torque_period() {
-    // Two-phase detent: fourth harmonic of the torque period (textbook; notes/check_values.md section 3).
+    // Two-phase detent: fourth harmonic of the torque period (textbook form, docs/model/sources.md).
     let detent = 0.05;
     let law = TrainLaw {
         detent_nm: detent,

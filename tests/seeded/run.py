@@ -71,7 +71,8 @@ def refresh(scratch):
 class Bench:
     """A scratch copy and where it is built."""
 
-    def __init__(self, scratch, target):
+    def __init__(self, scratch, target, more=()):
+        self.more = list(more)
         self.scratch = scratch
         self.env = dict(os.environ, CARGO_TARGET_DIR=str(target), CARGO_TERM_COLOR="never", CARGO_PROFILE_DEV_DEBUG="0")
         self.program = target / "debug/trimproof"
@@ -101,7 +102,7 @@ class Bench:
         """Verdicts on all shipped scenarios, or why there are none."""
         try:
             run = subprocess.run(
-                [program, "prove", "scenarios", "--format", "json"],
+                [program, "prove", "scenarios", *self.more, "--format", "json"],
                 cwd=self.scratch, capture_output=True, text=True, timeout=PATIENCE_S,
             )
         except subprocess.TimeoutExpired:
@@ -123,6 +124,10 @@ class Bench:
         by = [
             f"{run['scenario']}: {expectation['name']}"
             for run in runs for expectation in run["expectations"] if not expectation["held"]
+        ]
+        by += [
+            f"{run['scenario']}: law: {law['name']}"
+            for run in runs for law in run.get("laws", []) if not law["held"]
         ]
         if by:
             return {"caught": "expectation", "by": list(dict.fromkeys(by))}
@@ -200,6 +205,7 @@ def main():
     parser.add_argument("--target", type=pathlib.Path, help="cargo's target folder; `target` in the scratch folder if left out")
     parser.add_argument("--results", type=pathlib.Path, help="JSON file that results are added to")
     parser.add_argument("--survivors", action="store_true", help="with --results: only bugs that broke no expectation so far")
+    parser.add_argument("--more", action="append", default=[], help="a further folder of scenarios, such as random pilots with their rigs and laws")
     parser.add_argument("--write", action="store_true", help="remake the table in docs/model/seeded-bugs.md")
     choice = parser.parse_args()
     listed = bugs("*")
@@ -209,7 +215,7 @@ def main():
         todo = [bug for bug in todo if results.get(bug["name"], {}).get("caught") not in ("expectation", "crash")]
     with tempfile.TemporaryDirectory() as folder:
         scratch = (choice.scratch or pathlib.Path(folder) / "copy").resolve()
-        bench = Bench(scratch, (choice.target or scratch / "target").resolve())
+        bench = Bench(scratch, (choice.target or scratch / "target").resolve(), choice.more)
         refresh(scratch)
         if todo:
             bench.baseline()

@@ -249,6 +249,29 @@ fn only_the_link_opens_ports_and_sockets_and_starts_processes() {
 }
 
 #[test]
+fn text_reaches_a_terminal_through_one_file() {
+    // In tests and in the progress bars, which draw labels of ours, it may be otherwise.
+    forbid(
+        "src/cli",
+        &["println!", "eprintln!", "print!", "eprint!", "stdout()"],
+        &["src/cli/output.rs"],
+    );
+    for member in ["src/harness", "src/feel", "src/plant", "src/diagnostics"] {
+        forbid(
+            member,
+            &["println!", "eprintln!", "print!", "eprint!"],
+            &[
+                "src/feel/extract/test_",
+                "src/feel/fit/test_",
+                "src/feel/size/twin/",
+            ],
+        );
+    }
+    assert!(dependencies("src/diagnostics", "dependencies").is_empty());
+    forbid("src/diagnostics", &IO_AND_CLOCK, &[]);
+}
+
+#[test]
 fn bevy_stays_in_the_viewer() {
     for member in members()
         .iter()
@@ -320,6 +343,38 @@ fn the_viewer_writes_nothing_and_knows_no_inside_of_the_controller() {
         "src/viewer/scene",
         &["SystemTime", "std::time", "thread"],
         &[],
+    );
+}
+
+/// A source that a reader cannot get is none: files outside the repository are never cited.
+#[test]
+fn nothing_cites_a_document_that_is_not_here() {
+    // Written apart, so that this file does not cite them itself.
+    let outside = [
+        concat!("check", "_values"),
+        concat!("shared", "/"),
+        concat!("shared ", "notes"),
+        concat!("notes", "/"),
+        concat!("(notes", ", "),
+        concat!("design", ", section"),
+        concat!("design", ".md"),
+    ];
+    let mut found = Vec::new();
+    let top = ["README.md", "DEVELOPERS.md", "Cargo.toml", ".ci/run"].map(|name| root().join(name));
+    let below = ["src", "tests", "docs", "scenarios"]
+        .into_iter()
+        .flat_map(|folder| files(folder, &["rs", "md", "toml", "py", "sh"]));
+    for file in top.into_iter().chain(below) {
+        for (number, line) in read(&file).lines().enumerate() {
+            if outside.iter().any(|word| line.contains(word)) {
+                found.push(format!("{}:{}: {}", short(&file), number + 1, line.trim()));
+            }
+        }
+    }
+    assert!(
+        found.is_empty(),
+        "cited but not in the repository:\n{}",
+        found.join("\n")
     );
 }
 

@@ -11,7 +11,8 @@ use serde::Serialize;
 use std::fmt::Write;
 use std::sync::atomic::Ordering;
 use trimproof_controller::Settings;
-use trimproof_link::{Checked, Link, check};
+use trimproof_diagnostics::line;
+use trimproof_link::{Checked, Link, LinkError, check};
 
 /// Longest bar of the histogram, characters.
 const BAR: u64 = 50;
@@ -64,6 +65,7 @@ pub fn run(args: &LinkArgs, paint: Paint) -> CommandResult {
         !stop.load(Ordering::Relaxed)
     });
     let mut exit = match &checked.failed {
+        Some(LinkError::Stopped) => Exit::Stopped,
         Some(_) => Exit::Target,
         None if stop.load(Ordering::Relaxed) => Exit::Stopped,
         None => Exit::Held,
@@ -113,9 +115,10 @@ fn report<'a>(link: &'a Link, checked: &Checked, baud: u32, exit: Exit) -> Repor
     }
 }
 
-fn render(link: &Link, checked: &Checked, baud: u32) -> String {
+/// The report for people.
+pub fn render(link: &Link, checked: &Checked, baud: u32) -> String {
     let greeting = link.greeting();
-    let mut out = format!("on {}\n", link.description());
+    let mut out = format!("on {}\n", line(&link.description()));
     let pace = match greeting.tick_hz {
         0 => "as many ticks a second as it is asked for".to_owned(),
         hz => format!("{hz} ticks a second"),
@@ -128,7 +131,7 @@ fn render(link: &Link, checked: &Checked, baud: u32) -> String {
     let _ = writeln!(
         out,
         "board {}: {pace}, {motors}",
-        greeting.identity.as_str()
+        line(greeting.identity.as_str())
     );
     write_traffic(&mut out, &checked.traffic);
     let _ = writeln!(

@@ -39,7 +39,8 @@ pub fn run(args: &PortsArgs) -> CommandResult {
     Ok(Exit::Held)
 }
 
-fn render(found: &[Candidate]) -> String {
+/// The list for people, a port a line.
+pub fn render(found: &[Candidate]) -> String {
     if found.is_empty() {
         return "no serial port; is the board plugged in?\n".to_owned();
     }

@@ -11,6 +11,7 @@ mod tests;
 use std::fmt::Write as _;
 use std::ops::Range;
 
+use trimproof_diagnostics::line;
 use trimproof_plant::{AxisName, FileError};
 
 use crate::extract::{RESPONSE_READINGS_MIN, SWEEP_READINGS_MIN, ways};
@@ -22,6 +23,12 @@ use rows::{Kind, Rows};
 /// Most rows of one file.
 pub const ROWS_MAX: usize = 10_000_000;
 
+/// Largest file that is read, bytes: five million readings of 23 bytes with room to spare.
+pub const BYTES_MAX: u64 = 128 << 20;
+
+/// Longest line, bytes: a header that names every column in full has some 200.
+pub const LINE_MAX: usize = 4096;
+
 /// Reads a bench file. `grip_radius_m`: distance of the grip's reference point from the pivot, which turns travel at the grip
 /// into degrees.
 ///
@@ -29,13 +36,14 @@ pub const ROWS_MAX: usize = 10_000_000;
 ///
 /// The first thing that is wrong, with its line and value: no header, unknown column or unit, missing column, cells that are no
 /// finite numbers, time that does not rise, too few rows, a sweep that never comes back, the same sweep twice, more than
-/// [`ROWS_MAX`] rows.
+/// [`ROWS_MAX`] rows, a line of more than [`LINE_MAX`] bytes.
 pub fn read(text: &str, grip_radius_m: f64) -> Result<Record, FileError> {
     if !(grip_radius_m.is_finite() && grip_radius_m > 0.0) {
         return Err(FileError::new(format!(
             "the grip radius `{grip_radius_m}` m is not a number above 0"
         )));
     }
+    check_lines(text)?;
     let mut record = Record::default();
     let mut rows_left = ROWS_MAX;
     let mut lines = Lines::new(text);
@@ -62,11 +70,29 @@ pub fn read(text: &str, grip_radius_m: f64) -> Result<Record, FileError> {
     Ok(record)
 }
 
+/// No line may be longer than [`LINE_MAX`].
+fn check_lines(text: &str) -> Result<(), FileError> {
+    let mut at = 0;
+    for (index, row) in text.split('\n').enumerate() {
+        if row.len() > LINE_MAX {
+            return Err(FileError::new(format!(
+                "line {} has `{}` bytes, it may have at most {LINE_MAX}",
+                index + 1,
+                row.len()
+            ))
+            .with_span(at..at + row.len())
+            .with_help("each reading stands in a line of its own"));
+        }
+        at += row.len() + 1;
+    }
+    Ok(())
+}
+
 /// Writes a record in the form that [`read`] takes: degrees and newtons, every number so that it comes back with the same bits.
 pub fn write(record: &Record) -> String {
     let mut out = String::new();
     if !record.source.is_empty() {
-        let _ = writeln!(out, "# source: {}", record.source);
+        let _ = writeln!(out, "# source: {}", line(&record.source));
     }
     for sweep in &record.sweeps {
         let axis = sweep.axis.name();

@@ -10,6 +10,7 @@ mod line;
 mod middle;
 mod polynomial;
 mod response;
+mod ripple;
 mod steps;
 mod stops;
 mod sweep;
@@ -18,6 +19,8 @@ mod sweep;
 mod synthetic;
 #[cfg(test)]
 mod test_response;
+#[cfg(test)]
+mod test_ripple;
 #[cfg(test)]
 mod test_sweep;
 

@@ -8,6 +8,7 @@ use super::branches::{Branches, branches};
 use super::curve::Curve;
 use super::line::{Line, Point, Sums, median, robust_line, within};
 use super::middle::middle;
+use super::ripple::{largest_out_of_noise, largest_reading, ripple};
 use super::steps::steps;
 use super::stops::{Stop, stop};
 
@@ -169,10 +170,15 @@ fn spring_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures,
         first_inch_n_per_deg: curve.slope,
         beyond_n_per_deg: beyond.map(|gradient| gradient.map(|gradient| gradient.slope)),
         friction_n: friction / readings.max(1.0),
+        ripple: None,
         free_play_deg: curve.corners.feet[1] - curve.corners.feet[0],
         centring_error_deg: centring,
         stop_deg: common.stops,
-        largest_n: common.largest,
+        // A crest that stands out of the noise counts, on whichever way it is.
+        largest_n: [0, 1].map(|side| {
+            let [from, to] = [[free[0], parts.start], [parts.start, free[1]]][side];
+            largest_out_of_noise(&parts.moving, from, to, parts.noise).max(common.largest[side])
+        }),
         discontinuities: found.listed,
         slipped_at_deg: found
             .slipped_at
@@ -194,6 +200,10 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
     })?;
     // The mean over the whole loop, work lost by way: a detent's ripple makes the height at one place a matter of chance.
     let friction = all.friction;
+    let ways = [-1.0, 1.0].map(|way| Line {
+        offset: all.level.offset + way * friction,
+        ..all.level
+    });
     let level = all.level.at(start);
     let first = [[start - inch, start], [start, start + inch]].map(|[from, to]| {
         Gradient::through(&parts.moving, from.max(low), to.min(high))
@@ -213,10 +223,13 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
         first_inch_n_per_deg: first,
         beyond_n_per_deg: beyond,
         friction_n: friction,
+        ripple: ripple(&parts.moving, ways, free, start, inch),
         free_play_deg: common.stops[1] - common.stops[0],
         centring_error_deg: common.stops.map(|stop| stop - start),
         stop_deg: common.stops,
-        largest_n: common.largest,
+        // What the hand meets at worst: no mean, and the way back from the stop counts too.
+        largest_n: [[low, start], [start, high]]
+            .map(|[from, to]| largest_reading(&parts.all, from, to)),
         // A detent ripples: its flanks are no steps of a gradient.
         discontinuities: Vec::new(),
         slipped_at_deg: None,

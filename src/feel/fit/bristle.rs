@@ -1,7 +1,7 @@
 //! Friction with presliding, for tests: the LuGre form, `s` the strain of the bristles.
 //!
 //! F = σ0 s + σ1 s' + σ2 v, s' = v − σ0 |v| s / g(v), g = Fc + (Fs − Fc) exp(−(v/vs)²). Figures of table I of Canudas de Wit 1995 as
-//! republished (check_values, section 4): σ0 1e5 N/m, σ1 √1e5 N·s/m, σ2 0.4 N·s/m, Fc 1 N, Fs 1.5 N, vs 0.001 m/s. A bearing of radius
+//! republished (docs/model/sources.md): σ0 1e5 N/m, σ1 √1e5 N·s/m, σ2 0.4 N·s/m, Fc 1 N, Fs 1.5 N, vs 0.001 m/s. A bearing of radius
 //! r that presses `press` times as hard has the torque press·r·F at the angle s/r.
 
 /// Bristles of a bearing, in angles and torques.

@@ -3,6 +3,7 @@
 use trimproof_plant::AxisName;
 
 use crate::extract::ExtractError;
+use crate::plausible::Implausible;
 
 /// Why a record gives no fit.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -12,6 +13,9 @@ pub enum FitError {
         "the record holds no sweep and no response with the trim holding (condition `held`): nothing can be identified"
     )]
     NothingHeld,
+    /// A measurement that no hand and no stick can have made: a wrong unit, mostly.
+    #[error(transparent)]
+    Implausible(#[from] Implausible),
     /// A measurement that cannot be used.
     #[error("{kind} of {}: {error}", axis.name())]
     Unusable {
@@ -37,12 +41,26 @@ pub enum FitError {
         /// How many it takes.
         needed: usize,
     },
+    /// The search took more work than any stick should.
+    #[error(
+        "{}: the search was given up after `{steps}` steps of the model: these readings are not those of a stick on a spring that is let go or swept slowly",
+        axis.name()
+    )]
+    TooLong {
+        /// Axis.
+        axis: AxisName,
+        /// Steps that it took.
+        steps: u64,
+    },
+    /// The caller wanted no more.
+    #[error("stopped")]
+    Stopped,
     /// The search found no minimum.
     #[error("{}: the search for the best values found none: {why}", axis.name())]
     NoMinimum {
         /// Axis.
         axis: AxisName,
         /// What the search says.
-        why: String,
+        why: &'static str,
     },
 }

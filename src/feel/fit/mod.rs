@@ -23,6 +23,8 @@ mod test_cover;
 #[cfg(test)]
 mod test_fit;
 #[cfg(test)]
+mod test_hostile;
+#[cfg(test)]
 mod test_twin;
 #[cfg(test)]
 mod test_write;
@@ -31,15 +33,18 @@ pub use error::FitError;
 pub use result::{AxisFit, Entangled, Estimate, Fit, Quantity, Residual, Residuals, Told};
 pub use write::{Written, written};
 
+use std::rc::Rc;
+
 use trimproof_plant::{AxisName, Rig};
 
 use crate::extract::{response_figures, sweep_figures};
+use crate::plausible::plausible;
 use crate::record::{Condition, Record, Response, Sweep};
 
 use law::{Known, Values};
-use problem::{Problem, Set, Unknown};
+use problem::{Problem, STEPS_MOST, Set, Unknown, Work};
 use readings::{ResponseReadings, SweepReadings};
-use solve::STATIC;
+use solve::{STATIC, Unsolved};
 
 /// Readings that each unknown takes, on average.
 const READINGS_FOR_EACH: usize = 3;
@@ -55,13 +60,49 @@ const STOP_GIVES_DEG: f64 = 1.5;
 ///
 /// # Errors
 ///
-/// Nothing measured with the trim holding; readings that cannot be used; too few of them; a search without an end.
+/// Readings that no hand and no stick can have made; nothing measured with the trim holding;
+/// readings that cannot be used; too few of them; a search without an end.
 pub fn fit(rig: &Rig, record: &Record) -> Result<Fit, FitError> {
+    fit_watched(rig, record, &mut |_| true)
+}
+
+/// How far a fit has come.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Progress {
+    /// Axis.
+    pub axis: AxisName,
+    /// Searches of this axis that are done.
+    pub done: u32,
+    /// Searches that there will be, at most.
+    pub most: u32,
+}
+
+/// As [`fit`]; `watch` is called before each search of the least squares, `false` stops it.
+///
+/// # Errors
+///
+/// As [`fit`], and [`FitError::Stopped`].
+pub fn fit_watched(
+    rig: &Rig,
+    record: &Record,
+    watch: &mut dyn FnMut(Progress) -> bool,
+) -> Result<Fit, FitError> {
+    fit_within(rig, record, STEPS_MOST, watch)
+}
+
+/// As [`fit_watched`], with so many steps of the model for each axis.
+fn fit_within(
+    rig: &Rig,
+    record: &Record,
+    steps_most: u64,
+    watch: &mut dyn FnMut(Progress) -> bool,
+) -> Result<Fit, FitError> {
+    plausible(rig, record)?;
     let mut axes = Vec::new();
     for axis in AxisName::ALL {
         let measured = Measured::of(record, axis);
         if measured.sweep.is_some() || !measured.responses.is_empty() {
-            axes.push(measured.fit(rig)?);
+            axes.push(measured.fit(rig, steps_most, watch)?);
         }
     }
     if axes.is_empty() {
@@ -109,7 +150,12 @@ impl<'a> Measured<'a> {
         }
     }
 
-    fn fit(&self, rig: &Rig) -> Result<AxisFit, FitError> {
+    fn fit(
+        &self,
+        rig: &Rig,
+        steps_most: u64,
+        watch: &mut dyn FnMut(Progress) -> bool,
+    ) -> Result<AxisFit, FitError> {
         let index = self.axis.index();
         let known = Known::of_rig(rig, index);
         let rig_values = Values::of_rig(rig, index);
@@ -117,7 +163,8 @@ impl<'a> Measured<'a> {
         let sweep = self.sweep_readings(rig, &known, &mut notes)?;
         let responses = self.response_readings(&mut notes)?;
         let start = self.start(&rig_values, &known, sweep.as_ref(), &responses);
-        let problem = problem(&start, known, sweep, responses);
+        let mut problem = problem(&start, known, sweep, responses);
+        problem.work = Rc::new(Work::of(steps_most));
         let found: usize = problem.sets.iter().map(Set::len).sum();
         let unknowns = problem.unknowns.len();
         if found < READINGS_FOR_EACH * unknowns {
@@ -128,9 +175,14 @@ impl<'a> Measured<'a> {
                 needed: READINGS_FOR_EACH * unknowns,
             });
         }
-        let solved = solve::solve(problem, &start.swings).map_err(|why| FitError::NoMinimum {
-            axis: self.axis,
-            why,
+        let axis = self.axis;
+        let solved = solve::solve(problem, &start.swings, &mut |done, most| {
+            watch(Progress { axis, done, most })
+        })
+        .map_err(|why| match why {
+            Unsolved::Stopped => FitError::Stopped,
+            Unsolved::TooLong(steps) => FitError::TooLong { axis, steps },
+            Unsolved::NoMinimum(why) => FitError::NoMinimum { axis, why },
         })?;
         Ok(report::axis_fit(self.axis, &rig_values, &solved, notes))
     }
@@ -323,5 +375,6 @@ fn problem(
         at,
         sets: sweep.chain(responses).collect(),
         step: start.step,
+        work: Rc::new(Work::of(STEPS_MOST)),
     }
 }

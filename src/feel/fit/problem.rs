@@ -1,5 +1,8 @@
 //! Residuals and their derivatives, as the least-squares library asks for them.
 
+use std::cell::Cell;
+use std::rc::Rc;
+
 use levenberg_marquardt::LeastSquaresProblem;
 use nalgebra::storage::Owned;
 use nalgebra::{DMatrix, DVector, Dyn};
@@ -109,6 +112,43 @@ pub(super) struct Problem {
     pub sets: Vec<Set>,
     /// Step of the integrator, s.
     pub step: f64,
+    /// Work done so far, shared by all copies.
+    pub work: Rc<Work>,
+}
+
+/// Steps of the model that the searches of an axis may take, some ten seconds: an ordinary record
+/// takes less than a fiftieth.
+pub(super) const STEPS_MOST: u64 = 500_000_000;
+
+/// How many steps of the model were computed, and how many may be.
+#[derive(Debug)]
+pub(super) struct Work {
+    steps: Cell<u64>,
+    most: u64,
+}
+
+impl Work {
+    /// None done, so many allowed.
+    pub fn of(most: u64) -> Self {
+        Self {
+            steps: Cell::new(0),
+            most,
+        }
+    }
+
+    /// Steps so far.
+    pub fn steps(&self) -> u64 {
+        self.steps.get()
+    }
+
+    /// Whether no more may be done.
+    pub fn is_spent(&self) -> bool {
+        self.steps.get() >= self.most
+    }
+
+    fn count(&self, steps: u64) {
+        self.steps.set(self.steps.get().saturating_add(steps));
+    }
 }
 
 impl Problem {
@@ -141,6 +181,7 @@ impl Problem {
             Set::Sweep(sweep, _) => {
                 let trim = self.value(at, Unknown::SweepTrim);
                 let zero = self.value(at, Unknown::GaugeZero);
+                self.work.count(sweep.readings.len() as u64);
                 sweep
                     .readings
                     .iter()
@@ -159,9 +200,10 @@ impl Problem {
                 let delay = self.value(at, Unknown::Delay(*number));
                 let times = response.readings.iter().map(|r| (r.time - delay).max(0.0));
                 let mut model = Vec::with_capacity(response.readings.len());
-                swing(&values, known, release, self.step, times, |angle| {
+                let steps = swing(&values, known, release, self.step, times, |angle| {
                     model.push(angle);
                 });
+                self.work.count(steps);
                 model
             }
         }
@@ -219,6 +261,9 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem {
     }
 
     fn residuals(&self) -> Option<DVector<f64>> {
+        if self.work.is_spent() {
+            return None;
+        }
         let all: Vec<f64> = self
             .sets
             .iter()
@@ -234,6 +279,9 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem {
         let mut whole = DMatrix::zeros(rows, self.unknowns.len());
         let mut from = 0;
         for set in &self.sets {
+            if self.work.is_spent() {
+                return None;
+            }
             let part = self.jacobian_of(set);
             whole.rows_mut(from, part.nrows()).copy_from(&part);
             from += part.nrows();

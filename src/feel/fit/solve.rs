@@ -1,5 +1,7 @@
 //! The search: start, least squares, weights by what is left, least squares again.
 
+use std::rc::Rc;
+
 use levenberg_marquardt::LevenbergMarquardt;
 use nalgebra::{DMatrix, DVector};
 
@@ -38,18 +40,30 @@ pub(super) struct Solved {
 
 /// Finds the minimum and what is known of it.
 ///
+/// `watch` is called before each search; `false` stops it.
+///
 /// # Errors
 ///
-/// What the least-squares library says where it does not end well.
-pub(super) fn solve(mut problem: Problem, swings: &[[f64; 2]]) -> Result<Solved, String> {
+/// The work is spent, the caller wants no more, or why there is no minimum.
+pub(super) fn solve(
+    mut problem: Problem,
+    swings: &[[f64; 2]],
+    watch: Watch<'_>,
+) -> Result<Solved, Unsolved> {
+    let mut search = Search {
+        done: 0,
+        most: (PLAYS_RAD.len() + swings.len() + ROUNDS + 1) as u32 + AGAIN,
+        watch,
+    };
+    let search = &mut search;
     let mut left_out = vec![0; problem.sets.len()];
     weigh(&mut problem);
-    approach(&mut problem, swings)?;
+    approach(&mut problem, swings, search)?;
     weigh(&mut problem);
     for round in 0..ROUNDS {
-        problem = minimize(problem)?;
+        problem = search.minimize(problem)?;
         if round == 0 {
-            problem = elsewhere(problem)?;
+            problem = elsewhere(problem, search)?;
         }
         for (set, left_out) in left_out.iter_mut().enumerate() {
             if round == 0 {
@@ -58,7 +72,7 @@ pub(super) fn solve(mut problem: Problem, swings: &[[f64; 2]]) -> Result<Solved,
             rescale(&mut problem, set);
         }
     }
-    let problem = minimize(problem)?;
+    let problem = search.minimize(problem)?;
     let residuals: Vec<Vec<f64>> = problem
         .sets
         .iter()
@@ -102,7 +116,11 @@ pub(super) fn solve(mut problem: Problem, swings: &[[f64; 2]]) -> Result<Solved,
 
 /// Brings the problem near its minimum: first the sweep alone, from several free plays, as its flanks are narrow and the way to them
 /// is not downhill from everywhere; then the releases with what the sweep told; all unknowns at once come later.
-fn approach(problem: &mut Problem, swings: &[[f64; 2]]) -> Result<(), String> {
+fn approach(
+    problem: &mut Problem,
+    swings: &[[f64; 2]],
+    search: &mut Search<'_>,
+) -> Result<(), Unsolved> {
     let is_sweep = |set: &Set| matches!(set, Set::Sweep(..));
     let of_sweep = |unknown: &Unknown| match unknown {
         Unknown::Of(quantity) => STATIC.contains(quantity),
@@ -121,7 +139,7 @@ fn approach(problem: &mut Problem, swings: &[[f64; 2]]) -> Result<(), String> {
             if let Some(play) = play {
                 tried.at[play] = (tried.at[play] + off).max(-tried.known.play);
             }
-            keep_better(&mut best, minimize(tried)?);
+            keep_better(&mut best, search.minimize(tried)?);
         }
         if let Some((_, found)) = best {
             take_over(problem, &found);
@@ -144,7 +162,7 @@ fn approach(problem: &mut Problem, swings: &[[f64; 2]]) -> Result<(), String> {
                     _ => {}
                 }
             }
-            keep_better(&mut best, minimize(tried)?);
+            keep_better(&mut best, search.minimize(tried)?);
         }
         if let Some((_, found)) = best {
             take_over(problem, &found);
@@ -162,7 +180,7 @@ fn keep_better(best: &mut Option<(f64, Problem)>, found: Problem) {
 
 /// Searches again from places about the minimum while it leaves residuals that hang together or are larger than the noise between
 /// neighbours: either the law is not that of the stick, or this minimum is not the lowest.
-fn elsewhere(problem: Problem) -> Result<Problem, String> {
+fn elsewhere(problem: Problem, search: &mut Search<'_>) -> Result<Problem, Unsolved> {
     let about = problem.at.clone();
     let values = problem.values(&about);
     let play = (values.free_play + problem.known.play).abs() + 1e-3;
@@ -192,10 +210,10 @@ fn elsewhere(problem: Problem) -> Result<Problem, String> {
             let turn = f64::from(again) * ((i * i + 2 * i + 2) as f64).sqrt();
             *at = about[i] + width * (2.0 * (turn - turn.floor()) - 1.0);
         }
-        keep_better(&mut best, minimize(tried)?);
+        keep_better(&mut best, search.minimize(tried)?);
     }
     best.map(|(_, problem)| problem)
-        .ok_or_else(|| "no place to search from".to_owned())
+        .ok_or(Unsolved::NoMinimum("there is no place to search from"))
 }
 
 fn is_suspicious(problem: &Problem) -> bool {
@@ -227,6 +245,7 @@ fn restricted(
             .cloned()
             .collect(),
         step: problem.step,
+        work: Rc::clone(&problem.work),
     }
 }
 
@@ -239,20 +258,57 @@ fn take_over(problem: &mut Problem, part: &Problem) {
     }
 }
 
-/// Least squares from where the problem stands.
-fn minimize(problem: Problem) -> Result<Problem, String> {
-    let (found, report) = LevenbergMarquardt::new()
-        .with_ftol(1e-10)
-        .with_xtol(1e-9)
-        .with_gtol(1e-9)
-        .with_patience(20)
-        .minimize(problem);
-    use levenberg_marquardt::TerminationReason as Reason;
-    match report.termination {
-        // Kinks of the law can leave no way down that the derivatives see: that is a minimum too.
-        reason if reason.was_successful() => Ok(found),
-        Reason::NoImprovementPossible(_) | Reason::LostPatience => Ok(found),
-        reason => Err(format!("{reason:?}")),
+/// Called before each search with how many were done and how many there will be at most; `false`
+/// stops it.
+pub(super) type Watch<'a> = &'a mut dyn FnMut(u32, u32) -> bool;
+
+/// Why there is no minimum.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Unsolved {
+    /// The caller wanted no more.
+    Stopped,
+    /// The work is spent, after so many steps of the model.
+    TooLong(u64),
+    /// What the least-squares library says, in words.
+    NoMinimum(&'static str),
+}
+
+/// The searches of one axis.
+struct Search<'a> {
+    done: u32,
+    most: u32,
+    watch: Watch<'a>,
+}
+
+impl Search<'_> {
+    /// Least squares from where the problem stands.
+    fn minimize(&mut self, problem: Problem) -> Result<Problem, Unsolved> {
+        if !(self.watch)(self.done, self.most) {
+            return Err(Unsolved::Stopped);
+        }
+        self.done += 1;
+        let work = Rc::clone(&problem.work);
+        let (found, report) = LevenbergMarquardt::new()
+            .with_ftol(1e-10)
+            .with_xtol(1e-9)
+            .with_gtol(1e-9)
+            .with_patience(20)
+            .minimize(problem);
+        use levenberg_marquardt::TerminationReason as Reason;
+        match report.termination {
+            _ if work.is_spent() => Err(Unsolved::TooLong(work.steps())),
+            // Kinks of the law can leave no way down that the derivatives see: that is a minimum
+            // too.
+            reason if reason.was_successful() => Ok(found),
+            Reason::NoImprovementPossible(_) | Reason::LostPatience => Ok(found),
+            Reason::User(_) | Reason::Numerical(_) => Err(Unsolved::NoMinimum(
+                "with these readings the model gives values that are no finite numbers",
+            )),
+            Reason::NoParameters | Reason::NoResiduals | Reason::WrongDimensions(_) => {
+                Err(Unsolved::NoMinimum("there are no readings to search with"))
+            }
+            _ => Err(Unsolved::NoMinimum("the values run away")),
+        }
     }
 }
 

@@ -22,9 +22,10 @@ const DAMPING_MIN: f64 = 1e-3;
 /// J x'' = −M − c_p x' − f sign(x') + weight(x), where M is what cartridge and drive pass on. Spring and damper of the cartridge stand side by
 /// side, at the deflection d; backlash and give of the drive follow in series: M = T(d) + c d', x − trim = d + g M + b sign(M).
 ///
-/// Drift, kick, drift with a fixed step; viscous friction at the mean of the old and new rate; d by the trapezium rule from one mid-step to
-/// the next. A step in which the rate would change its sign is parted where it is zero, under the acceleration of that step, so that the
-/// motion depends smoothly on every value.
+/// Drift, kick, drift with a fixed step; viscous friction at the mean of the old and new rate; d by
+/// the trapezium rule from one mid-step to the next. A step in which the rate would change its sign
+/// is parted where it is zero, under the acceleration of that step, so that the motion depends
+/// smoothly on every value. Gives the number of steps.
 pub(super) fn swing(
     values: &Values,
     known: &Known,
@@ -32,7 +33,7 @@ pub(super) fn swing(
     step: f64,
     times: impl Iterator<Item = f64>,
     mut tell: impl FnMut(f64),
-) {
+) -> u64 {
     let inertia = values.inertia;
     let mut drive = Drive::at_rest(values, known, release.from - release.trim, step);
     let half = 0.5 * step;
@@ -41,11 +42,12 @@ pub(super) fn swing(
     let sticks = rubs * known.stiction;
     let (mut x, mut v) = (release.from, 0.0_f64);
     let (mut old_x, mut old_v, mut reached) = (x, v, 0.0);
-    let mut rests = false;
+    let (mut rests, mut steps) = (false, 0);
     for time in times {
         while !rests && reached < time {
             (old_x, old_v) = (x, v);
             reached += step;
+            steps += 1;
             let mid = x + half * v;
             let (passed, moved) = drive.advance(mid - release.trim);
             let free = (known.weight_torque(mid) - passed) / inertia;
@@ -83,6 +85,7 @@ pub(super) fn swing(
             tell(a + s * (da + s * (c2 + s * c3)));
         }
     }
+    steps
 }
 
 /// Cartridge and held drive in series.

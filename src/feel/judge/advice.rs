@@ -1,4 +1,4 @@
-//! Rotorcraft criteria as advice (check_values, section 2). None decides anything; where the source gives no number, the
+//! Rotorcraft criteria as advice. None decides anything; where the source gives no number, the
 //! number is our reading and the row says so.
 
 use trimproof_plant::AxisName;

@@ -1,5 +1,6 @@
-//! Two records within the tolerances of 14 CFR part 60, appendix C, table C2A (edition of 2019; check_values,
-//! section 1).
+//! Two records within the tolerances of 14 CFR part 60, appendix C, table C2A (edition of 2019).
+//!
+//! Read in the print of that edition; docs/model/feel.md has the entries.
 //!
 //! Where the table says "or", the more lenient of the two tolerances counts. Percentages are of the other record, which
 //! stands for the aircraft's. The table's 0.25 lb and 1.0 lb are taken as printed in pounds: its "1.0 lb (0.224 daN)" is a

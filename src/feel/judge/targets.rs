@@ -1,11 +1,11 @@
 //! The rig's own targets.
 
-use trimproof_plant::rig::{FeelCondition, FeelTarget, GradientPart};
+use trimproof_plant::rig::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
 use trimproof_plant::{AxisName, Rig};
 
 use super::curve::Curve;
 use super::{Basis, Unit, Verdict, Wanted, grip_mm, response_of, sides, sweep_of};
-use crate::figures::Figures;
+use crate::figures::{Figures, SweepFigures};
 use crate::record::{Condition, Record};
 
 /// Judges by every target of the rig, in the order of its file, pitch before roll. None if the rig sets none.
@@ -124,8 +124,31 @@ impl One<'_> {
             } => {
                 let condition = condition_of(condition);
                 let sweep = sweep_of(self.figures, self.axis, condition);
-                vec![self.row("friction").during(condition).judged(
-                    sweep.map(|sweep| sweep.friction_n),
+                // Limp, a mean would hide the crests over which the hand must drag the rotor.
+                let limp = sweep.is_some_and(SweepFigures::is_limp);
+                let (what, value) = if limp {
+                    let worst = |sweep: &SweepFigures| sweep.largest_n[0].max(sweep.largest_n[1]);
+                    ("friction at worst", sweep.map(worst))
+                } else {
+                    ("friction", sweep.map(|sweep| sweep.friction_n))
+                };
+                vec![self.row(what).during(condition).judged(
+                    value,
+                    Wanted::at_most(most_n),
+                    Unit::Newton,
+                )]
+            }
+            FeelTarget::Ripple {
+                condition, most_n, ..
+            } => {
+                let condition = match condition {
+                    RippleCondition::Released => Condition::Released,
+                    RippleCondition::Unpowered => Condition::Unpowered,
+                };
+                let ripple =
+                    sweep_of(self.figures, self.axis, condition).and_then(|sweep| sweep.ripple);
+                vec![self.row("ripple, peak to peak").during(condition).judged(
+                    ripple.map(|ripple| ripple.peak_to_peak_n),
                     Wanted::at_most(most_n),
                     Unit::Newton,
                 )]

@@ -51,6 +51,7 @@ fn figures([breakout_n, slope]: [f64; 2]) -> Figures {
             first_inch_n_per_deg: [slope; 2],
             beyond_n_per_deg: [Some(slope); 2],
             friction_n: 0.1,
+            ripple: None,
             free_play_deg: 0.3,
             centring_error_deg: [0.05, -0.05],
             stop_deg: [-20.0, 20.0],
@@ -483,4 +484,67 @@ fn advice_looks_where_its_criterion_points() {
         assert_eq!(outcome(bad), Outcome::Warned, "{what}");
         assert_eq!(outcome(good), Outcome::Held, "{what}");
     }
+}
+
+/// The rig's targets of a released stick: friction by the largest force, which a mean of half of it
+/// does not hide; ripple peak to peak.
+#[test]
+fn a_limp_stick_is_judged_by_what_the_hand_meets_at_worst() {
+    let rig = trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
+        .unwrap();
+    let outcomes = |largest_n: f64, peak_to_peak_n: f64| {
+        let mut figures = figures(SOFT);
+        let sweep = &mut figures.sweeps[0];
+        sweep.condition = Condition::Released;
+        sweep.friction_n = 0.52;
+        sweep.free_play_deg = 40.0;
+        sweep.largest_n = [0.6, largest_n];
+        sweep.ripple = Some(crate::figures::Ripple {
+            peak_n: 0.5 * peak_to_peak_n,
+            peak_at_deg: 3.0,
+            peak_to_peak_n,
+            trough_to_crest_deg: [3.1, 3.0],
+        });
+        assert!(sweep.is_limp());
+        let verdicts = judge_targets(&rig, &Record::default(), &figures);
+        ["friction at worst", "ripple, peak to peak"].map(|what| {
+            let found: Vec<&Verdict> = verdicts
+                .iter()
+                .filter(|verdict| {
+                    verdict.what == what
+                        && verdict.axis == AxisName::Pitch
+                        && verdict.condition == Some(Condition::Released)
+                })
+                .collect();
+            assert_eq!(found.len(), 1, "{what}: {verdicts:?}");
+            assert!(!found[0].note.is_empty());
+            found[0].outcome
+        })
+    };
+    // Kittiwake allows 1.25 N and 1.5 N.
+    assert_eq!(outcomes(1.24, 1.49), [Outcome::Held, Outcome::Held]);
+    assert_eq!(outcomes(1.26, 1.49), [Outcome::Broken, Outcome::Held]);
+    assert_eq!(outcomes(1.24, 1.51), [Outcome::Held, Outcome::Broken]);
+}
+
+/// A stick that is on its spring has no ripple to judge, and its friction is that of the loop.
+#[test]
+fn a_stick_on_its_spring_is_judged_by_its_loop() {
+    let rig = trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
+        .unwrap();
+    let mut stuck = figures(SOFT);
+    stuck.sweeps[0].condition = Condition::Released;
+    let verdicts = judge_targets(&rig, &Record::default(), &stuck);
+    let of = |what: &str| {
+        verdicts
+            .iter()
+            .find(|verdict| {
+                verdict.what == what
+                    && verdict.axis == AxisName::Pitch
+                    && verdict.condition == Some(Condition::Released)
+            })
+            .unwrap()
+    };
+    assert_eq!(of("friction").value, Some(0.1));
+    assert_eq!(of("ripple, peak to peak").outcome, Outcome::NotMeasured);
 }

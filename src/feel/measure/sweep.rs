@@ -16,7 +16,7 @@ const TURN_N: f64 = 60.0;
 /// How far beyond the stop's angle the hand's path goes at most, degrees.
 const BEYOND_DEG: f64 = 4.0;
 /// A rotor that lags by more than this has lost its place: its unstable equilibrium is at two full steps
-/// (check_values, section 3: Jones, "Stepping motors").
+/// (Jones, "Stepping motors", University of Iowa).
 const SLIP_STEPS: f64 = 2.0;
 
 /// A sweep and what happened on the way.
@@ -46,6 +46,8 @@ pub(super) fn sweep(
         every: (KEEP_S / bench.plant.tick_s()).round().max(1.0) as u32,
         ticks: 0,
         samples: Vec::new(),
+        extremes: None,
+        keeps_extremes: condition != Condition::Held,
         slip: None,
         other_state: None,
         expected: match condition {
@@ -152,6 +154,11 @@ struct Recorder {
     every: u32,
     ticks: u32,
     samples: Vec<SweepSample>,
+    /// Lowest and highest force since the last reading that was kept.
+    extremes: Option<[SweepSample; 2]>,
+    /// Of a limp stick these two are kept instead of every so many: the rotor jumps over its detent
+    /// within a few ticks, and how far the force falls and rises there is a figure.
+    keeps_extremes: bool,
     slip: Option<f64>,
     other_state: Option<(&'static str, f64)>,
     expected: State,
@@ -162,7 +169,9 @@ impl Recorder {
     fn tick(&mut self, bench: &mut Bench<'_>) -> Result<f64, MeasureError> {
         bench.tick()?;
         self.ticks += 1;
-        if self.ticks.is_multiple_of(self.every) {
+        if self.keeps_extremes {
+            self.note(bench);
+        } else if self.ticks.is_multiple_of(self.every) {
             self.keep(bench);
         }
         let axis = bench.read().axis[self.index];
@@ -176,12 +185,49 @@ impl Recorder {
         Ok(axis.grip_force_n)
     }
 
+    /// Notes a reading; keeps lowest and highest of the last few, in the order of time, if it is
+    /// time.
+    fn note(&mut self, bench: &Bench<'_>) {
+        let sample = self.reading(bench);
+        let [low, high] = self.extremes.unwrap_or([sample; 2]);
+        let extremes = [
+            if sample.force_n < low.force_n {
+                sample
+            } else {
+                low
+            },
+            if sample.force_n > high.force_n {
+                sample
+            } else {
+                high
+            },
+        ];
+        self.extremes = Some(extremes);
+        if self.ticks.is_multiple_of(self.every) {
+            let [first, second] = if extremes[0].time_s <= extremes[1].time_s {
+                extremes
+            } else {
+                [extremes[1], extremes[0]]
+            };
+            self.samples.push(first);
+            if second.time_s > first.time_s {
+                self.samples.push(second);
+            }
+            self.extremes = None;
+        }
+    }
+
     fn keep(&mut self, bench: &Bench<'_>) {
+        let sample = self.reading(bench);
+        self.samples.push(sample);
+    }
+
+    fn reading(&self, bench: &Bench<'_>) -> SweepSample {
         let axis = bench.read().axis[self.index];
-        self.samples.push(SweepSample {
+        SweepSample {
             time_s: bench.now_s() - self.begun_s,
             position_deg: axis.stick_rad.to_degrees(),
             force_n: axis.grip_force_n,
-        });
+        }
     }
 }

@@ -128,6 +128,31 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
                 parts.friction.coulomb_nm / radius_m,
                 drag_n,
             );
+            // The hand meets drag and weight at worst, and no less than the mean and what a crest
+            // adds.
+            let limp = find(condition);
+            let ripple = limp.ripple.expect("a limp stick ripples");
+            let detent_n = parts.motor.detent_nm * parts.drive.ratio() / radius_m;
+            within(
+                &label("ripple"),
+                ripple.peak_to_peak_n,
+                detent_n,
+                // The rotor that jumps can push the stick ahead, with no more than the hand pulls
+                // it at worst.
+                2.0 * drag_n,
+            );
+            let [weight_n, worst_n] = [
+                mass.inner_mass_kg * GRAVITY * mass.inner_cg_m[2].abs() / radius_m
+                    * libm::sin(held.stop_deg[1].to_radians()),
+                limp.largest_n[0].max(limp.largest_n[1]),
+            ];
+            within(
+                &label("worst"),
+                worst_n,
+                // Of a crest and a trough one at least is as far off the mean as the other is not.
+                limp.friction_n + 0.9 * (ripple.peak_to_peak_n - ripple.peak_n),
+                drag_n + lean_n + weight_n,
+            );
         }
         let rate = f64::from(rig.axis_settings(index).nudge_rate_mdeg_per_s) / 1000.0;
         let found = figures.trim_rate_deg_per_s[index].expect("the trim rate was measured");

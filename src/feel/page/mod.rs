@@ -11,6 +11,7 @@ pub use prove::prove;
 
 use crate::picture::inline;
 use maud::{DOCTYPE, Markup, PreEscaped, html};
+use trimproof_diagnostics::{brief, prose};
 
 /// What every page says at its end: cautions, and what it is not.
 pub const CAUTIONS: [&str; 4] = [
@@ -21,6 +22,9 @@ pub const CAUTIONS: [&str; 4] = [
      at this page.",
     "Motor heating and saturation, friction in contacts and bending of frames are not modelled.",
 ];
+
+/// Longest text on a page that is shown whole, characters.
+const PAGE_TEXT_MAX: usize = 8000;
 
 /// A page.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -209,17 +213,9 @@ fn is_number(cell: &str) -> bool {
     first.is_none_or(|first| first.is_ascii_digit())
 }
 
-/// Text without control characters, which HTML cannot carry; escaping is maud's.
+/// Text in which everything can be seen, on one line; escaping is maud's.
 fn clean(text: &str) -> String {
-    text.chars()
-        .map(|c| {
-            if c.is_control() && c != '\n' && c != '\t' {
-                '\u{fffd}'
-            } else {
-                c
-            }
-        })
-        .collect()
+    brief(&prose(text), PAGE_TEXT_MAX).into_owned()
 }
 
 /// Blue for good and vermillion for bad are told apart by all readers (Okabe and Ito, 2008, from memory); the words say it too.

@@ -9,7 +9,14 @@ use trimproof_harness::suite::{Case, End, Outcome};
 /// of the program.
 ///
 /// A broken expectation is shown with the picture of [`Outcome::pictures`] that is about it, if there is one.
-pub fn prove(cases: &[Case], outcomes: &[Outcome], controller: &str, version: &str) -> String {
+/// `trouble` is why nothing could be run at all.
+pub fn prove(
+    cases: &[Case],
+    outcomes: &[Outcome],
+    controller: &str,
+    version: &str,
+    trouble: Option<&str>,
+) -> String {
     let mut sections = vec![Section {
         head: "Verdicts".to_owned(),
         blocks: vec![Block::Table(runs(cases, outcomes))],
@@ -23,6 +30,19 @@ pub fn prove(cases: &[Case], outcomes: &[Outcome], controller: &str, version: &s
         sections.push(Section {
             head: "What was broken".to_owned(),
             blocks: broken,
+        });
+    }
+    let never = never_tested(cases, outcomes);
+    if !never.rows.is_empty() {
+        sections.push(Section {
+            head: "Never put to the test".to_owned(),
+            blocks: vec![
+                Block::Text(
+                    "These expectations hold, but part of each had nothing to judge in its run: they show less than they seem to."
+                        .to_owned(),
+                ),
+                Block::Table(never),
+            ],
         });
     }
     sections.push(Section {
@@ -41,7 +61,10 @@ pub fn prove(cases: &[Case], outcomes: &[Outcome], controller: &str, version: &s
     let simulated_s: f64 = outcomes.iter().map(|outcome| outcome.simulated_s).sum();
     render(&Page {
         title: format!("Trimproof: {}", headline(outcomes)),
-        lead: lead(outcomes),
+        lead: match trouble {
+            Some(trouble) => format!("Nothing was run: {trouble}. {}", lead(outcomes)),
+            None => lead(outcomes),
+        },
         facts: vec![
             ("program".to_owned(), format!("trimproof {version}")),
             ("controller".to_owned(), controller.to_owned()),
@@ -71,6 +94,10 @@ fn lead(outcomes: &[Outcome]) -> String {
         .sum();
     let held: usize = outcomes.iter().map(Outcome::held_count).sum();
     let mut lead = format!("{held} of {judged} expectations held.");
+    let never = outcomes.iter().flat_map(Outcome::never_tested).count();
+    if never > 0 {
+        lead.push_str(&format!(" {never} of them were never put to the test."));
+    }
     for (word, count) in [
         (
             "cut short",
@@ -116,7 +143,7 @@ fn verdict(outcome: &Outcome) -> (&'static str, Tone) {
 
 fn runs(cases: &[Case], outcomes: &[Outcome]) -> Table {
     let rows = cases.iter().zip(outcomes).map(|(case, outcome)| {
-        let shown = shown(outcome);
+        let shown = outcome.shown();
         let of = match (&outcome.end, shown) {
             (End::Cut(reason), _) => {
                 format!("cut at {} s: {reason}", text::fixed(outcome.simulated_s, 3))
@@ -128,8 +155,8 @@ fn runs(cases: &[Case], outcomes: &[Outcome]) -> Table {
             (_, Some(judgement)) => judgement.name.clone(),
             (_, None) => String::new(),
         };
-        let margin =
-            shown.map_or_else(String::new, |shown| text::margin(shown.margin, &shown.unit));
+        let margin = shown.map_or_else(String::new, Judgement::margin_text);
+        let share = shown.map_or_else(String::new, |shown| text::share(shown.share));
         let held = match outcome.end {
             End::Complete => format!("{} of {}", outcome.held_count(), outcome.judgements.len()),
             _ => String::new(),
@@ -140,24 +167,16 @@ fn runs(cases: &[Case], outcomes: &[Outcome]) -> Table {
             case.rig_name.clone(),
             held,
             margin,
+            share,
             of,
         ]
     });
     Table {
-        caption: "Every run with its tightest margin: how far it held (+) or failed (-), the smallest number whatever its unit".to_owned(),
-        head: ["verdict", "scenario", "rig", "held", "tightest margin", "of"].map(str::to_owned).into(),
+        caption: "Every run with its tightest margin: how far it held (+) or failed (-), and which share of its limit that is".to_owned(),
+        head: ["verdict", "scenario", "rig", "held", "tightest margin", "share", "of"].map(str::to_owned).into(),
         rows: rows.collect(),
         tones: outcomes.iter().map(|outcome| verdict(outcome).1).collect(),
     }
-}
-
-/// The judgement that a run's line shows: the first that is broken without a number, else the tightest.
-fn shown(outcome: &Outcome) -> Option<&Judgement> {
-    let yes_or_no = outcome
-        .judgements
-        .iter()
-        .find(|judgement| !judgement.held && !judgement.margin.is_finite());
-    yes_or_no.or_else(|| outcome.tightest())
 }
 
 fn broken(case: &Case, outcome: &Outcome) -> Vec<Block> {
@@ -172,17 +191,14 @@ fn broken(case: &Case, outcome: &Outcome) -> Vec<Block> {
         )));
         let mut entries = vec![
             ("formula".to_owned(), judgement.that.clone()),
-            (
-                "margin".to_owned(),
-                text::margin(judgement.margin, &judgement.unit),
-            ),
+            ("margin".to_owned(), judgement.margin_text()),
             (
                 "worst instant".to_owned(),
                 format!("{} s", text::fixed(judgement.at_s, 3)),
             ),
         ];
         if !judgement.decided_by.is_empty() {
-            entries.push(("decided by".to_owned(), judgement.decided_by.clone()));
+            entries.push(("decided by".to_owned(), judgement.decided_text()));
         }
         if let Some(because) = &judgement.because {
             entries.push(("because".to_owned(), because.clone()));
@@ -206,6 +222,27 @@ fn broken(case: &Case, outcome: &Outcome) -> Vec<Block> {
         }
     }
     blocks
+}
+
+fn never_tested(cases: &[Case], outcomes: &[Outcome]) -> Table {
+    let rows = cases.iter().zip(outcomes).flat_map(|(case, outcome)| {
+        outcome.never_tested().map(|judgement| {
+            vec![
+                case.name.clone(),
+                case.rig_name.clone(),
+                judgement.name.clone(),
+                judgement.never_tested().unwrap_or_default().to_owned(),
+            ]
+        })
+    });
+    Table {
+        caption: "Expectations that were never put to the test, and why".to_owned(),
+        head: ["scenario", "rig", "expectation", "why"]
+            .map(str::to_owned)
+            .into(),
+        rows: rows.collect(),
+        tones: Vec::new(),
+    }
 }
 
 fn hashes(cases: &[Case], outcomes: &[Outcome]) -> Table {

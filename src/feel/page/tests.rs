@@ -3,6 +3,7 @@
 use super::*;
 use crate::picture::{Curve, Panel, TracePlot, trace};
 use std::sync::Arc;
+use trimproof_harness::formula::Tested;
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, End, Outcome, Picture};
@@ -17,6 +18,7 @@ fn picture() -> String {
             .map(|row| bend * f64::from(row) * f64::from(row))
             .collect(),
         limit: false,
+        colour: [0, 0, 0],
     };
     trace(&TracePlot {
         title: HOSTILE.to_owned(),
@@ -24,6 +26,7 @@ fn picture() -> String {
         panels: vec![Panel {
             title: "N".to_owned(),
             curves: vec![curve("a", 0.1), curve(HOSTILE, -0.2)],
+            least: 0.0,
         }],
         ..TracePlot::default()
     })
@@ -38,6 +41,9 @@ fn case(name: &str) -> Case {
         file: format!("scenarios/{name}.toml").into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
         rig: Arc::new(Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()),
+        lines: Arc::default(),
+        warnings: Vec::new(),
+        laws: Arc::default(),
     }
 }
 
@@ -51,6 +57,10 @@ fn judgement(name: &str, margin: f64) -> Judgement {
         unit: "deg".to_owned(),
         at_s: 0.125,
         decided_by: "pitch.stick_deg < 5".to_owned(),
+        undefined: false,
+        share: Some(margin / 5.0),
+        equality: false,
+        tested: Tested::Yes,
     }
 }
 
@@ -61,6 +71,7 @@ fn outcome(case: &Case, end: End, judgements: Vec<Judgement>) -> Outcome {
         end,
         simulated_s: 1.0,
         judgements,
+        laws: Vec::new(),
         hash: Some("00112233".to_owned()),
         card: None,
         pictures: vec![Picture {
@@ -95,7 +106,48 @@ fn proven() -> String {
         outcome(&cases[2], End::Cut("no answer".to_owned()), Vec::new()),
         outcome(&cases[3], End::NotBegun, Vec::new()),
     ];
-    prove(&cases, &outcomes, "logic 1", "9.8.7")
+    prove(&cases, &outcomes, "logic 1", "9.8.7", None)
+}
+
+#[test]
+fn what_was_never_put_to_the_test_has_a_section_with_the_reason() {
+    let cases = [case("quiet")];
+    let idle = Judgement {
+        tested: Tested::Never("`release` was never true where it was looked at".to_owned()),
+        ..judgement("idle", 1.0)
+    };
+    let outcomes = [outcome(
+        &cases[0],
+        End::Complete,
+        vec![idle, judgement("busy", 2.0)],
+    )];
+    let page = prove(&cases, &outcomes, "logic 1", "9.8.7", None);
+    for part in [
+        "Never put to the test",
+        "1 of them were never put to the test.",
+        "`release` was never true where it was looked at",
+        "20 %",
+    ] {
+        assert!(page.contains(part), "`{part}` is missing in:\n{page}");
+    }
+    let tested = [outcome(
+        &cases[0],
+        End::Complete,
+        vec![judgement("busy", 2.0)],
+    )];
+    assert!(!prove(&cases, &tested, "logic 1", "9.8.7", None).contains("put to the test"));
+    let silent = [Outcome::not_begun(&cases[0])];
+    let page = prove(
+        &cases,
+        &silent,
+        "unknown",
+        "9.8.7",
+        Some("the board does not answer"),
+    );
+    assert!(
+        page.contains("Nothing was run: the board does not answer."),
+        "{page}"
+    );
 }
 
 /// Asserts that a page fetches nothing and runs nothing.
@@ -171,7 +223,9 @@ fn a_page_stands_alone_whatever_the_names() {
                             name: "a".to_owned(),
                             values: vec![0.0, 1.0],
                             limit: true,
+                            colour: [0, 0, 0],
                         }],
+                        least: 0.0,
                     }],
                     ..TracePlot::default()
                 })
@@ -217,4 +271,48 @@ fn columns_of_numbers_are_set_to_the_right_and_rows_are_marked() {
     ] {
         assert!(page.contains(part), "`{part}` is missing in:\n{page}");
     }
+}
+
+#[test]
+fn a_page_has_the_same_parts_whatever_the_texts() {
+    use trimproof_diagnostics::{hostile_text, is_invisible};
+    let made = |text: &dyn Fn(u64) -> String| {
+        render(&Page {
+            title: text(0),
+            lead: format!("x{}", text(1)),
+            facts: vec![(text(2), text(3))],
+            sections: vec![Section {
+                head: text(4),
+                blocks: vec![
+                    Block::Head(text(5)),
+                    Block::Text(text(6)),
+                    Block::Entries(vec![(text(7), text(8))]),
+                    Block::Table(Table {
+                        caption: format!("x{}", text(9)),
+                        head: vec![text(10)],
+                        rows: vec![vec![format!("x{}", text(11))]],
+                        tones: vec![Tone::Bad],
+                    }),
+                ],
+            }],
+        })
+    };
+    let tags = |page: &str| page.matches('<').count();
+    let plain = made(&|_| "plain".to_owned());
+    // Twelve texts each: 10,000 in all.
+    for seed in 0..834 {
+        let page = made(&|part| hostile_text(12 * seed + part));
+        assert!(
+            !page.contains(|c| c != '\n' && is_invisible(c)),
+            "{seed}: {page:?}"
+        );
+        assert_eq!(
+            page.matches('\n').count(),
+            plain.matches('\n').count(),
+            "{seed}"
+        );
+        assert_eq!(tags(&page), tags(&plain), "{seed}: {page}");
+    }
+    let long = made(&|_| "x".repeat(300_000));
+    assert!(long.len() < 200_000, "{}", long.len());
 }

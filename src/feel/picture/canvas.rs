@@ -122,6 +122,13 @@ fn drawn(
     Ok((svg, height))
 }
 
+/// Fonts in the order in which they are taken. A reader that knows what `sans-serif` is takes one
+/// of its own at the latest there; one that does not (a plain renderer takes it for one certain
+/// font, and leaves the text out where that is not installed) finds one of those that the usual
+/// systems bring. Which it is does not matter: the layout holds for the widest of them.
+pub(super) const FONTS: &str = "DejaVu Sans, Liberation Sans, Noto Sans, Ubuntu, Roboto, Arial, Helvetica, Segoe UI, Verdana, \
+     sans-serif, serif, monospace";
+
 /// The attribute that makes a file an SVG file. Inside a page it is left out.
 pub(super) const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
 
@@ -246,6 +253,20 @@ impl Canvas<'_> {
         Ok(())
     }
 
+    /// The mark of the worst instant: larger than any dot, with a hole, so that the curve below is
+    /// seen.
+    pub fn ring(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
+        for (radius, colour, width) in [(7.0, colour::PAPER, 5.5), (7.0, colour, 3.0)] {
+            let circle = Circle::new(
+                unit_place(place),
+                units(radius) as u32,
+                stroke(colour, width),
+            );
+            self.sheet.draw(&circle)?;
+        }
+        Ok(())
+    }
+
     /// One reading among many: a small filled circle.
     pub fn speck(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
         let circle = Circle::new(unit_place(place), units(1.5) as u32, colour.filled());
@@ -291,7 +312,7 @@ impl Canvas<'_> {
             Side::End => HPos::Right,
         };
         // The library makes the size of the font 1/1.24 of the size that it is given.
-        let font = ("sans-serif", size * UNITS_PER_PX * 1.24)
+        let font = (FONTS, size * UNITS_PER_PX * 1.24)
             .into_font()
             .transform(turned);
         let style = TextStyle::from(font)

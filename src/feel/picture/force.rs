@@ -144,6 +144,12 @@ fn figures_line(plot: &ForceLoop<'_>) -> String {
     if let Some(figures) = plot.reference.figures {
         line.push_str(&format!(": friction {} N", number(figures.friction_n, 2)));
         if figures.is_limp() {
+            if let Some(ripple) = figures.ripple {
+                line.push_str(&format!(
+                    " on the mean, ripple {} N peak to peak",
+                    number(ripple.peak_to_peak_n, 2)
+                ));
+            }
             line.push_str(", stays where it is left");
         } else {
             line.push_str(&format!(
@@ -177,7 +183,10 @@ fn axes(plot: &ForceLoop<'_>) -> (Axis, Axis) {
     };
     // Without figures nothing says where the stop begins.
     let known: Option<Vec<f64>> = loops()
-        .map(|one| one.figures.map(|figures| largest_shown(one.sweep, figures)))
+        .map(|one| {
+            one.figures
+                .map(|figures| figures.largest_n[0].max(figures.largest_n[1]))
+        })
         .collect();
     let most = match known {
         Some(largest) => largest.into_iter().fold(0.0, f64::max),
@@ -199,18 +208,21 @@ fn axes(plot: &ForceLoop<'_>) -> (Axis, Axis) {
     (x, y)
 }
 
-/// Largest force that is to be seen, N: the figure's, or a limp stick's whole ripple off its stops.
-fn largest_shown(sweep: &Sweep, figures: &SweepFigures) -> f64 {
+/// The reading of a limp stick at which the hand meets the largest force between the stops.
+fn worst_reading<'a>(sweep: &'a Sweep, figures: &SweepFigures) -> Option<&'a SweepSample> {
+    let largest_n = figures.largest_n[0].max(figures.largest_n[1]);
+    // The figure is of readings, or of means of a few neighbours.
+    let off = |sample: &SweepSample| (sample.force_n.abs() - largest_n).abs();
     let [low, high] = figures.stop_deg;
-    let off = 0.01 * (high - low);
-    let ripple = sweep
+    let inside = |sample: &&SweepSample| {
+        sample.force_n.is_finite() && (low..=high).contains(&sample.position_deg)
+    };
+    sweep
         .samples
         .iter()
         .filter(|_| figures.is_limp())
-        .filter(|sample| sample.position_deg > low + off && sample.position_deg < high - off)
-        .map(|sample| sample.force_n.abs())
-        .filter(|force| force.is_finite());
-    ripple.fold(figures.largest_n[0].max(figures.largest_n[1]), f64::max)
+        .filter(inside)
+        .min_by(|a, b| off(a).total_cmp(&off(b)))
 }
 
 fn draw(
@@ -236,6 +248,11 @@ fn draw(
         (Some(plot.reference), colour::BLUE, 2.0),
     ] {
         let Some(one) = one else { continue };
+        // A detent lies next to a detent: thin, so that each is seen.
+        let width = match one.figures {
+            Some(figures) if figures.is_limp() => 0.6,
+            _ => width,
+        };
         let samples = one.sweep.samples.iter();
         let values = samples.map(|sample| (sample.position_deg, sample.force_n));
         plane.curve(canvas, values, colour, width, false)?;
@@ -285,6 +302,16 @@ fn marks(
             number(force / LB_N, 2)
         );
         plane.label(canvas, place, &text, colour::INK)?;
+    }
+    if let Some(worst) = worst_reading(plot.reference.sweep, figures) {
+        let place = plane.at(worst.position_deg, worst.force_n);
+        canvas.dot(place, colour::BLUE)?;
+        let text = format!(
+            "largest {} N at {} deg",
+            number(worst.force_n.abs(), 2),
+            number(worst.position_deg, 1)
+        );
+        plane.callout(canvas, place, &text, colour::BLUE)?;
     }
     for stop in figures.stop_deg {
         let heights = [0.88, 0.12].map(|share| plane.y.from + share * (plane.y.to - plane.y.from));

@@ -3,7 +3,8 @@
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, sheet};
 use super::plane::{Axis, BELOW, LEFT, Plane};
-use super::style::{CURVES, colour, number};
+use super::style::{colour, number};
+use plotters::style::RGBColor;
 
 const WIDTH: f64 = 760.0;
 const PLOT_HEIGHT: f64 = 340.0;
@@ -24,8 +25,11 @@ pub struct Holding<'a> {
     pub title: &'a str,
     /// Positions of the stick relative to the trim, degrees, rising.
     pub position_deg: &'a [f64],
-    /// Torque of the cartridge on the stick there, N m: with its sign, or its size everywhere.
+    /// Torque of the cartridge on the stick there with the trim in the middle, N m: with its sign,
+    /// or its size everywhere.
     pub cartridge_nm: &'a [f64],
+    /// The same with the trim at the soft limit farther from there; empty if that is not asked.
+    pub far_nm: &'a [f64],
     /// What the drive can hold; the last one is the one whose margin is marked.
     pub holds: &'a [HoldingLine],
 }
@@ -37,18 +41,31 @@ pub struct Holding<'a> {
 pub fn holding_margin(plot: &Holding<'_>) -> Result<String, PictureError> {
     let count = plot.position_deg.len();
     let fits = |values: &[f64]| values.len() == count;
-    if count < 2 || !fits(plot.cartridge_nm) || !plot.holds.iter().all(|line| fits(&line.torque_nm))
+    if count < 2
+        || !fits(plot.cartridge_nm)
+        || !(plot.far_nm.is_empty() || fits(plot.far_nm))
+        || !plot.holds.iter().all(|line| fits(&line.torque_nm))
     {
         return Err(PictureError::Nothing(
             "there must be two positions or more, and a torque for each".to_owned(),
         ));
     }
-    let tightest = tightest(plot);
+    let tightest = tightest(plot, plot.cartridge_nm);
+    let far = tightest_far(plot);
     let mut legend = vec![(
         Key::Line(colour::BLACK, 2.5),
-        "asked of the drive by the cartridge".to_owned(),
+        if plot.far_nm.is_empty() {
+            "asked of the drive by the cartridge"
+        } else {
+            "asked of the drive by the cartridge, trim in the middle"
+        }
+        .to_owned(),
     )];
-    for (line, colour) in plot.holds.iter().zip(CURVES) {
+    if far.is_some() {
+        let text = "asked with the trim at the far soft limit".to_owned();
+        legend.push((Key::Dashed(colour::BLACK, 2.5), text));
+    }
+    for (line, colour) in plot.holds.iter().zip(HELD.into_iter().cycle()) {
         legend.push((Key::Line(colour, 2.0), format!("held at {}", line.name)));
     }
     if tightest.is_some() {
@@ -62,6 +79,17 @@ pub fn holding_margin(plot: &Holding<'_>) -> Result<String, PictureError> {
             number(tight.at_deg, 2)
         )
     });
+    let below = match &far {
+        Some(far) if far.share < 0.0 => format!(
+            "{below}; with the trim at the far soft limit the drive SLIPS: it holds {} % of what is asked",
+            number(100.0 * (1.0 + far.share), 0)
+        ),
+        Some(far) => format!(
+            "{below}; with the trim at the far soft limit {} %",
+            number(100.0 * far.share, 0)
+        ),
+        None => below,
+    };
     sheet(WIDTH, plot.title, &below, |canvas| {
         let top = canvas.header(plot.title, &below, &legend)?;
         let frame = Frame {
@@ -72,10 +100,13 @@ pub fn holding_margin(plot: &Holding<'_>) -> Result<String, PictureError> {
         };
         let (x, y) = axes(plot);
         let mut plane = Plane::new(frame, x, y);
-        draw(plot, tightest.as_ref(), &mut plane, canvas)?;
+        draw(plot, tightest.as_ref(), far.as_ref(), &mut plane, canvas)?;
         Ok(frame.bottom + BELOW + 0.5 * MARGIN)
     })
 }
+
+/// Colours of what is held. Vermillion is left to what slips.
+const HELD: [RGBColor; 3] = [colour::BLUE, colour::GREEN, colour::PURPLE];
 
 /// Opacity of the margin's area.
 const MARGIN_OPACITY: f64 = 0.2;
@@ -89,13 +120,14 @@ struct Tightest {
     share: f64,
 }
 
-fn tightest(plot: &Holding<'_>) -> Option<Tightest> {
+/// With the trim at the far soft limit.
+fn tightest_far(plot: &Holding<'_>) -> Option<Tightest> {
+    tightest(plot, plot.far_nm)
+}
+
+fn tightest(plot: &Holding<'_>, asked_nm: &[f64]) -> Option<Tightest> {
     let line = plot.holds.last()?;
-    let rows = plot
-        .position_deg
-        .iter()
-        .zip(plot.cartridge_nm)
-        .zip(&line.torque_nm);
+    let rows = plot.position_deg.iter().zip(asked_nm).zip(&line.torque_nm);
     rows.filter(|((_, asked), held)| **asked != 0.0 && asked.is_finite() && held.is_finite())
         .map(|((at, asked), held)| Tightest {
             at_deg: *at,
@@ -110,6 +142,7 @@ fn axes(plot: &Holding<'_>) -> (Axis, Axis) {
     let held = plot.holds.iter().flat_map(|line| &line.torque_nm);
     let most = held
         .chain(plot.cartridge_nm)
+        .chain(plot.far_nm)
         .filter(|torque| torque.is_finite())
         .fold(0.0_f64, |most, torque| most.max(torque.abs()));
     let positions = plot.position_deg.iter().copied();
@@ -132,6 +165,7 @@ fn one_sided(plot: &Holding<'_>) -> bool {
 fn draw(
     plot: &Holding<'_>,
     tightest: Option<&Tightest>,
+    far: Option<&Tightest>,
     plane: &mut Plane,
     canvas: &mut Canvas<'_>,
 ) -> Result<(), PictureError> {
@@ -157,7 +191,7 @@ fn draw(
         corners.extend(places(&held).into_iter().rev());
         canvas.shape(&corners, colour::SKY, MARGIN_OPACITY)?;
     }
-    for (line, colour) in plot.holds.iter().zip(CURVES) {
+    for (line, colour) in plot.holds.iter().zip(HELD.into_iter().cycle()) {
         let signs: &[f64] = if one_sided(plot) {
             &[1.0]
         } else {
@@ -172,6 +206,41 @@ fn draw(
     let asked = plot.cartridge_nm.iter().copied();
     let values = plot.position_deg.iter().copied().zip(asked);
     plane.curve(canvas, values, colour::BLACK, 2.5, false)?;
+    let asked = plot.far_nm.iter().copied();
+    let values = plot.position_deg.iter().copied().zip(asked);
+    plane.curve(canvas, values, colour::BLACK, 2.5, true)?;
+    // Where the drive slips: what is asked beyond what it holds.
+    if let Some(line) = plot.holds.last() {
+        let slips = |index: &usize| plot.far_nm[*index].abs() > line.torque_nm[*index];
+        let rows: Vec<usize> = (0..plot.far_nm.len()).collect();
+        for stretch in rows.chunk_by(|a, b| slips(a) == slips(b)) {
+            if !slips(&stretch[0]) {
+                continue;
+            }
+            let upper = stretch
+                .iter()
+                .map(|row| plane.at(plot.position_deg[*row], plot.far_nm[*row]));
+            let lower = stretch.iter().rev().map(|row| {
+                let held = line.torque_nm[*row] * plot.far_nm[*row].signum();
+                plane.at(plot.position_deg[*row], held)
+            });
+            let corners: Vec<(f64, f64)> = upper.chain(lower).collect();
+            canvas.shape(&corners, colour::VERMILLION, 0.45)?;
+        }
+    }
+    if let Some(far) = far {
+        let place = plane.at(far.at_deg, far.asked_nm);
+        let beyond = far.held_nm.abs() - far.asked_nm.abs();
+        if beyond < 0.0 {
+            canvas.ring(place, colour::VERMILLION)?;
+            let text = format!("slips: {} N m too little", number(-beyond, 2));
+            plane.callout(canvas, place, &text, colour::VERMILLION)?;
+        } else {
+            canvas.dot(place, colour::BLACK)?;
+            let text = format!("far trim: {} N m left", number(beyond, 2));
+            plane.label(canvas, place, &text, colour::INK)?;
+        }
+    }
     if let Some(tight) = tightest {
         let (asked, held) = (
             plane.at(tight.at_deg, tight.asked_nm),

@@ -7,6 +7,7 @@
 //! colours are told apart by any kind of colour vision, and no label covers another.
 
 mod canvas;
+mod choice;
 mod force;
 mod holding;
 mod plane;
@@ -26,7 +27,7 @@ pub use png::png;
 pub use residual::{ResidualPlot, residual_plot};
 pub use response::{FreeResponse, Step, response};
 pub use run::{expectation, overview};
-pub use trace::{Curve, Lane, Panel, TracePlot, trace};
+pub use trace::{Curve, Lane, LaneKind, Panel, TracePlot, Worst, trace};
 
 use plotters::drawing::DrawingAreaErrorKind;
 

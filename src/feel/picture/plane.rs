@@ -292,9 +292,53 @@ impl Plane {
         text: &str,
         colour: RGBColor,
     ) -> Result<bool, PictureError> {
+        let Some(frame) = self.room(place, text, 0.0) else {
+            return Ok(false);
+        };
+        canvas.area(frame, colour::PAPER, 0.7)?;
+        let middle = middle_of(&frame);
+        canvas.text(middle, text, SMALL, Side::Middle, colour)?;
+        self.taken.push(frame);
+        Ok(true)
+    }
+
+    /// Draws a text in a box that a line joins with its place: nothing shines through, and it is
+    /// seen first. Gives whether there was room.
+    pub fn callout(
+        &mut self,
+        canvas: &mut Canvas<'_>,
+        place: Place,
+        text: &str,
+        edge: RGBColor,
+    ) -> Result<bool, PictureError> {
+        let Some(frame) = self.room(place, text, 9.0) else {
+            return Ok(false);
+        };
+        let middle = middle_of(&frame);
+        let near = (
+            place.0.clamp(frame.left, frame.right),
+            place.1.clamp(frame.top, frame.bottom),
+        );
+        canvas.line(&[place, near], edge, 2.0)?;
+        canvas.area(frame, colour::PAPER, 1.0)?;
+        let corners = [
+            (frame.left, frame.top),
+            (frame.right, frame.top),
+            (frame.right, frame.bottom),
+            (frame.left, frame.bottom),
+            (frame.left, frame.top),
+        ];
+        canvas.line(&corners, edge, 2.0)?;
+        canvas.text(middle, text, SMALL, Side::Middle, colour::INK)?;
+        self.taken.push(frame);
+        Ok(true)
+    }
+
+    /// Where a text has room beside a place, this much further away than need be, px.
+    fn room(&self, place: Place, text: &str, further: f64) -> Option<Frame> {
         let (half, high) = (0.5 * width_of(text, SMALL) + 3.0, 0.5 * SMALL + 3.0);
         let mut best: Option<(usize, Frame)> = None;
-        for away in [9.0, 20.0, 34.0, 52.0, 74.0, 100.0, 130.0] {
+        for away in [9.0, 20.0, 34.0, 52.0, 74.0, 100.0, 130.0].map(|away| away + further) {
             for (across, down) in [
                 (1.0, -1.0),
                 (-1.0, -1.0),
@@ -330,16 +374,13 @@ impl Plane {
                 }
             }
         }
-        let Some((_, frame)) = best else {
-            return Ok(false);
-        };
-        canvas.area(frame, colour::PAPER, 0.7)?;
-        let middle = (
-            0.5 * (frame.left + frame.right),
-            0.5 * (frame.top + frame.bottom),
-        );
-        canvas.text(middle, text, SMALL, Side::Middle, colour)?;
-        self.taken.push(frame);
-        Ok(true)
+        best.map(|(_, frame)| frame)
     }
+}
+
+fn middle_of(frame: &Frame) -> Place {
+    (
+        0.5 * (frame.left + frame.right),
+        0.5 * (frame.top + frame.bottom),
+    )
 }

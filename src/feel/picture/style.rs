@@ -1,19 +1,26 @@
 //! Our look: colours, sizes of text, numbers on axes.
 
 use plotters::style::RGBColor;
+use trimproof_diagnostics::is_invisible;
+use trimproof_harness::palette::{self, Rgb};
 
-/// Colours that readers with any kind of colour vision tell apart: Okabe and Ito, "Color Universal Design" (2008; the values are from
-/// memory). No colour alone says anything: lines differ in width or dash too, and every mark has its word.
+/// A colour of the palette for the plotting library.
+pub(super) const fn rgb([red, green, blue]: Rgb) -> RGBColor {
+    RGBColor(red, green, blue)
+}
+
+/// Those of the palette, and our greys. No colour alone says anything: lines differ in width or
+/// dash too, and every mark has its word.
 pub(super) mod colour {
-    use super::RGBColor;
+    use super::{RGBColor, palette, rgb};
 
-    pub const BLACK: RGBColor = RGBColor(0x00, 0x00, 0x00);
-    pub const ORANGE: RGBColor = RGBColor(0xE6, 0x9F, 0x00);
-    pub const SKY: RGBColor = RGBColor(0x56, 0xB4, 0xE9);
-    pub const GREEN: RGBColor = RGBColor(0x00, 0x9E, 0x73);
-    pub const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xB2);
-    pub const VERMILLION: RGBColor = RGBColor(0xD5, 0x5E, 0x00);
-    pub const PURPLE: RGBColor = RGBColor(0xCC, 0x79, 0xA7);
+    pub const BLACK: RGBColor = rgb(palette::BLACK);
+    pub const ORANGE: RGBColor = rgb(palette::ORANGE);
+    pub const SKY: RGBColor = rgb(palette::SKY);
+    pub const GREEN: RGBColor = rgb(palette::GREEN);
+    pub const BLUE: RGBColor = rgb(palette::BLUE);
+    pub const VERMILLION: RGBColor = rgb(palette::VERMILLION);
+    pub const PURPLE: RGBColor = rgb(palette::PURPLE);
     /// Not of the eight: text, axes and grid.
     pub const INK: RGBColor = RGBColor(0x22, 0x26, 0x2B);
     pub const SOFT_INK: RGBColor = RGBColor(0x55, 0x5B, 0x63);
@@ -21,16 +28,6 @@ pub(super) mod colour {
     pub const FRAME: RGBColor = RGBColor(0x9A, 0xA1, 0xAA);
     pub const PAPER: RGBColor = RGBColor(0xFF, 0xFF, 0xFF);
 }
-
-/// Colours of several curves in one panel, in this order.
-pub(super) const CURVES: [RGBColor; 6] = [
-    colour::BLUE,
-    colour::VERMILLION,
-    colour::GREEN,
-    colour::PURPLE,
-    colour::ORANGE,
-    colour::BLACK,
-];
 
 /// Text sizes, px. Nothing is set smaller than [`SMALL`].
 pub(super) const TITLE: f64 = 17.0;
@@ -86,12 +83,15 @@ pub(super) fn lines(text: &str, size: f64, width: f64) -> Vec<String> {
     }
 }
 
-/// `text` without what XML cannot carry and without line ends: control characters become `\u{fffd}`, white space a space.
+/// `text` without what XML cannot carry, without line ends and without what cannot be seen: white
+/// space becomes a blank, all else U+FFFD, one character for one, so that a text keeps the width
+/// for which there is room.
 pub(super) fn clean(text: &str) -> String {
     text.chars()
         .map(|c| match c {
             '\n' | '\r' | '\t' => ' ',
-            c if c.is_control() || matches!(c, '\u{fffe}' | '\u{ffff}') => '\u{fffd}',
+            '\u{2028}' | '\u{2029}' => ' ',
+            c if is_invisible(c) => '\u{fffd}',
             c => c,
         })
         .collect()
@@ -169,5 +169,39 @@ mod tests {
     #[test]
     fn what_xml_cannot_carry_is_replaced() {
         assert_eq!(clean("a\u{0}b\nc\u{7f}<"), "a\u{fffd}b c\u{fffd}<");
+    }
+
+    #[test]
+    fn a_picture_is_xml_whatever_its_texts() {
+        use resvg::usvg::roxmltree;
+        use trimproof_diagnostics::hostile_text;
+        for seed in 0..10_000 {
+            let text = hostile_text(seed);
+            let cleaned = clean(&text);
+            assert!(!cleaned.contains(is_invisible), "{seed}: {cleaned:?}");
+            assert_eq!(cleaned.chars().count(), text.chars().count(), "{seed}");
+        }
+        for seed in 0..100 {
+            let text = |part: u64| hostile_text(3 * seed + part);
+            let plot = super::super::TracePlot {
+                title: text(0),
+                tick_s: 0.1,
+                panels: vec![super::super::Panel {
+                    title: text(1),
+                    curves: vec![super::super::Curve {
+                        name: text(2),
+                        values: vec![0.0, 1.0],
+                        limit: true,
+                    }],
+                }],
+                ..Default::default()
+            };
+            let svg = super::super::trace(&plot).unwrap();
+            assert!(
+                !svg.contains(|c| c != '\n' && is_invisible(c)),
+                "{seed}: {svg:?}"
+            );
+            roxmltree::Document::parse(&svg).unwrap_or_else(|error| panic!("{seed}: {error}"));
+        }
     }
 }

@@ -3,7 +3,7 @@
 use super::canvas::{Frame, Place};
 
 /// Pieces that a long curve is parted into; each keeps its first, lowest, highest and last corner.
-const PIECES: usize = 2000;
+const PIECES: usize = 800;
 
 /// How far a curve may be from its thinned form, px.
 const BLUR: f64 = 0.12;

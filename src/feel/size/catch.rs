@@ -57,7 +57,7 @@ pub struct Resolution {
     pub trim_mm: f64,
     /// One microstep, degrees of the stick.
     pub trim_deg: f64,
-    /// Share of full current that the first microstep from one winding alone takes: sin(90°/n) (check_values, section 3).
+    /// Share of full current that the first microstep from one winding alone takes: sin(90°/n).
     pub first_microstep_share: f64,
     /// Microsteps that a motor at rest must be turned before it overcomes the friction of rotor, gear and trim shaft.
     pub friction_usteps: f64,
@@ -197,7 +197,7 @@ mod tests {
         Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
     }
 
-    /// Published table of first microsteps (check_values, section 3): n = 2 to 256.
+    /// Published table of first microsteps (docs/model/sources.md), which is sin(90°/n): n = 2 to 256.
     #[test]
     fn first_microstep_takes_the_published_share() {
         let published = [70.71, 38.27, 19.51, 9.80, 4.91, 2.45, 1.23, 0.61];
@@ -215,7 +215,7 @@ mod tests {
         let found = resolution(&kittiwake(), 0);
         assert!((found.trim_mm - 0.10799).abs() < 1e-5);
         assert!((found.sensor_mm - 0.08439).abs() < 1e-5);
-        // Angular backlash = linear backlash / pitch radius (check_values, section 4): 60 µm at 36 mm on 330 mm.
+        // Angular backlash = linear backlash / pitch radius, an arc over its radius: 60 µm at 36 mm on 330 mm.
         assert!((found.reversal_mm - 0.55).abs() < 1e-9);
     }
 

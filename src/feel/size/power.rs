@@ -6,7 +6,8 @@ use trimproof_plant::rig::AxisRig;
 
 use super::holding::Current;
 
-/// Rise of copper's resistance by temperature, 1/K (0.393 % a kelvin at 20 °C; IEC 60028, from memory).
+/// Rise of copper's resistance by temperature, 1/K at 20 °C: the standard annealed copper's 3930 ppm/K
+/// (docs/model/sources.md).
 pub const COPPER_PER_K: f64 = 0.00393;
 /// How much warmer a hot winding is than a cold one, K (a motor at its rated current; common practice, no source).
 pub const HOT_RISE_K: f64 = 80.0;

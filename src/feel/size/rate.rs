@@ -10,10 +10,10 @@ use trimproof_plant::train_law;
 use super::holding::Current;
 use super::power::{Windings, standing_supply_v};
 
-/// Low-end resonance band of steppers, full steps a second (a maker's handbook; check_values, section 3).
+/// Low-end resonance band of steppers, full steps a second (a maker's handbook, docs/model/sources.md).
 pub const LOW_BAND_STEPS_PER_S: [f64; 2] = [50.0, 200.0];
-/// How much longer the period of a swing of one full step is than that of a small one: the pendulum at 90°
-/// (check_values, section 8).
+/// How much longer the period of a swing of one full step is than that of a small one: the pendulum at 90°,
+/// 1/agm(1, cos 45°).
 const FULL_STEP_SWING: f64 = 1.180_34;
 /// Load angles at which the torque at speed is looked at; even, so that 90° is one of them.
 const ANGLES: u32 = 60;
@@ -88,7 +88,7 @@ pub fn resonance_hz(holding_nm: f64, step_rad: f64, inertia_kg_m2: f64) -> f64 {
     (FRAC_PI_2 * holding_nm / step_rad / inertia_kg_m2).sqrt() / TAU
 }
 
-/// Shortest time for a full step: L · I · 2 / V (Jones, a worked example in check_values, section 3), s.
+/// Shortest time for a full step: L · I · 2 / V (Jones, "Stepping motors"), s.
 pub fn reversal_s(inductance_h: f64, current_a: f64, supply_v: f64) -> f64 {
     inductance_h * current_a * 2.0 / supply_v
 }
@@ -338,7 +338,7 @@ fn resonance(axis: &AxisRig) -> Resonance {
 mod tests {
     use super::*;
 
-    /// Worked example (check_values, section 3): 0.32 N·cm at 0.3°, 48 g·cm²: as a straight line k = 0.611 N·m/rad, 56.790 Hz;
+    /// Worked example (docs/model/sources.md): 0.32 N·cm at 0.3°, 48 g·cm²: as a straight line k = 0.611 N·m/rad, 56.790 Hz;
     /// as the sinusoid T_h = 12.364 mN·m of a 1.8° motor, k = 0.6182 N·m/rad, 57.116 Hz. f = √(k/J)/2π with
     /// k = (π/2) T_h/S (Jones, "Stepping motors", University of Iowa).
     #[test]
@@ -351,7 +351,7 @@ mod tests {
         assert!((resonance_hz(holding_nm, step, 48e-7) - 57.116).abs() < 5e-4);
     }
 
-    /// Time per step = L · I · 2 / V (Jones; check_values, section 3): 10 mH, 10 mA, 12 V → 16.67 µs a step.
+    /// Time per step = L · I · 2 / V (Jones, "Stepping motors", University of Iowa): 10 mH, 10 mA, 12 V → 16.67 µs a step.
     #[test]
     fn worked_example_of_a_step() {
         assert!((reversal_s(10e-3, 10e-3, 12.0) * 1e6 - 16.67).abs() < 0.005);

@@ -52,7 +52,7 @@ pub struct SpringSizes {
     pub stress_stop_mpa: f64,
     /// At the worst deflection, or solid if that comes first, MPa.
     pub stress_worst_mpa: f64,
-    /// Stress at the inner side of the coil at the worst deflection, by Wahl's factor, MPa (from memory).
+    /// Stress at the inner side of the coil at the worst deflection, by Wahl's factor, MPa.
     pub stress_worst_curved_mpa: f64,
 }
 
@@ -104,7 +104,8 @@ fn spring(c: &SpringCartridge, travel: Travel) -> SpringSizes {
     }
 }
 
-/// Wahl's factor for the curvature of the wire and direct shear, from memory: (4C − 1)/(4C − 4) + 0.615/C.
+/// Wahl's factor for the curvature of the wire and direct shear: (4C − 1)/(4C − 4) + 0.615/C,
+/// C = D/d (docs/model/sources.md).
 fn wahl(index: f64) -> f64 {
     (4.0 * index - 1.0) / (4.0 * index - 4.0) + 0.615 / index
 }
@@ -114,7 +115,7 @@ mod tests {
     use super::*;
     use trimproof_plant::Rig;
 
-    /// A rig whose pitch spring is the published one: check_values, section 4: d 4 mm, outside 30 mm, 11 coils of which 2
+    /// A rig whose pitch spring is one of two worked examples (docs/model/sources.md): d 4 mm, outside 30 mm, 11 coils of which 2
     /// inactive, G 79.3 GPa → 16.042 N/mm; r 1 mm, R 60 mm, n 8, G 78 GPa → 11.285 N/m.
     fn with_spring(wire: f64, coil: f64, active: f64, total: f64, shear: f64) -> CartridgeSizes {
         let mut rig = Rig::parse(include_str!("../../../scenarios/rigs/bittern.toml")).unwrap();

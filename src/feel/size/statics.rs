@@ -84,7 +84,7 @@ impl Statics {
 
     /// By how much the trim shaft gives under a torque, rad: rotor, teeth, half of the backlash.
     ///
-    /// Rotor: θ = (2 θ_M/π) asin(T_L/T_M) with θ_M a full step (check_values, section 3).
+    /// Rotor: θ = (2 θ_M/π) asin(T_L/T_M) with θ_M a full step (textbook form, docs/model/sources.md).
     pub(crate) fn give_rad(&self, torque_nm: f64) -> f64 {
         let law = &self.law;
         let share = torque_nm / self.ideal_nm();
@@ -184,7 +184,8 @@ mod tests {
         }
     }
 
-    /// Position error under load (check_values, section 3): at 1.8° full steps, half load 0.6°, full load 1.8°.
+    /// Position error under load (textbook form, docs/model/sources.md): at 1.8° full steps, half load 0.6°, full load
+    /// 1.8°.
     #[test]
     fn rotor_gives_as_published() {
         let mut axis = ideal();

@@ -133,7 +133,7 @@ mod tests {
         include_str!("../../../scenarios/rigs/bittern.toml"),
     ];
 
-    /// Springs in parallel add (check_values, section 4), torque is linear in current and in the ratio.
+    /// Springs in parallel add (both take the same deflection), torque is linear in current and in the ratio.
     #[test]
     fn choices_scale_as_they_must() {
         for text in RIGS {

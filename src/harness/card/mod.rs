@@ -13,11 +13,13 @@ pub use figures::{AxisFigures, Figures, Peak, SETTLED_OVER_S};
 
 use crate::formula::Signals;
 use crate::judge::Judgement;
+use crate::laws::Verdict;
 use crate::suite::Case;
 use crate::trace::Trace;
 use std::fmt::Write;
-use text::{fixed, margin, plain, table, wrap_into};
+use text::{fixed, margin, plain, share, table, wrap_into};
 use trimproof_controller::State;
+use trimproof_diagnostics::line;
 
 /// Greatest width of a card, characters.
 pub const WIDTH: usize = 100;
@@ -38,8 +40,14 @@ const SAMPLED: [(&str, &str, usize); 9] = [
     ("supply_v", "supply", 2),
 ];
 
-/// Renders the card of a complete run.
-pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement]) -> String {
+/// Renders the card of a complete run; `hash` is that of its trace.
+pub fn render(
+    case: &Case,
+    trace: &Trace,
+    judgements: &[Judgement],
+    laws: &[Verdict],
+    hash: &str,
+) -> String {
     let mut out = String::new();
     header(&mut out, case, trace);
     out.push_str("\ntimeline\n");
@@ -48,19 +56,24 @@ pub fn render(case: &Case, trace: &Trace, judgements: &[Judgement]) -> String {
     out.push_str(&key_figures(&Figures::of(trace)));
     let _ = writeln!(
         out,
-        "\nexpectations: {} of {} held",
+        "\nexpectations: {} of {} held{}",
         judgements.iter().filter(|j| j.held).count(),
-        judgements.len()
+        judgements.len(),
+        match judgements.iter().filter(|j| !j.tested.is_yes()).count() {
+            0 => String::new(),
+            never => format!(", {never} never put to the test"),
+        }
     );
     out.push_str(&expectations(judgements));
+    law_lines(&mut out, laws);
     out.push_str("\nsamples (deg, N, V; p pitch, r roll)\n");
     out.push_str(&samples(trace));
-    let _ = writeln!(out, "\nhash {}", trace.hash());
+    let _ = writeln!(out, "\nhash {hash}");
     out
 }
 
 fn header(out: &mut String, case: &Case, trace: &Trace) {
-    let _ = writeln!(out, "{} on {}", case.name, case.rig_name);
+    let _ = writeln!(out, "{} on {}", line(&case.name), line(&case.rig_name));
     wrap_into(out, &case.scenario.title, 4, WIDTH);
     let _ = writeln!(
         out,
@@ -139,14 +152,47 @@ fn expectations(judgements: &[Judgement]) -> String {
         .iter()
         .map(|judgement| {
             vec![
-                if judgement.held { "held" } else { "BROKEN" }.to_owned(),
-                margin(judgement.margin, &judgement.unit),
+                match (judgement.held, judgement.tested.is_yes()) {
+                    (false, _) => "BROKEN",
+                    (true, true) => "held",
+                    (true, false) => "never put to the test",
+                }
+                .to_owned(),
+                judgement.margin_text(),
+                share(judgement.share),
                 format!("at {}", fixed(judgement.at_s, 3)),
                 judgement.name.clone(),
             ]
         })
         .collect();
-    clip(&table(&rows, &[false, true, true, false], 4))
+    clip(&table(&rows, &[false, true, true, true, false], 4))
+}
+
+/// How many laws held, and those that did not.
+fn law_lines(out: &mut String, laws: &[Verdict]) {
+    if laws.is_empty() {
+        return;
+    }
+    let held = laws.iter().filter(|law| law.held()).count();
+    let _ = writeln!(out, "\nlaws: {held} of {} held", laws.len());
+    let rows: Vec<Vec<String>> = laws
+        .iter()
+        .filter_map(|law| {
+            let broken = law.broken.as_ref()?;
+            let word = if law.excepted.is_some() {
+                "excepted"
+            } else {
+                "BROKEN"
+            };
+            Some(vec![
+                word.to_owned(),
+                margin(broken.margin, &broken.unit),
+                format!("at {}", fixed(broken.at_s, 3)),
+                law.name.clone(),
+            ])
+        })
+        .collect();
+    out.push_str(&clip(&table(&rows, &[false, true, true, false], 4)));
 }
 
 fn samples(trace: &Trace) -> String {

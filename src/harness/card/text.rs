@@ -1,6 +1,7 @@
 //! Numbers as people read them: rounded, with a sign where the sign says something, never `-0`.
 
 use std::fmt::Write;
+use trimproof_diagnostics::{CELL_MAX, brief, line};
 
 /// `value` with a fixed number of decimals.
 pub fn fixed(value: f64, decimals: usize) -> String {
@@ -45,6 +46,17 @@ pub fn margin(value: f64, unit: &str) -> String {
     with_unit(&signed(value), unit)
 }
 
+/// A share for people: `12 %`, with a decimal below 10 %; empty if there is none.
+pub fn share(value: Option<f64>) -> String {
+    let Some(percent) = value.map(|share| share * 100.0) else {
+        return String::new();
+    };
+    match percent.abs() {
+        small if small < 9.95 => format!("{} %", fixed(percent, 1)),
+        _ => format!("{} %", fixed(percent, 0)),
+    }
+}
+
 /// A number and its unit, without a trailing space where there is no unit.
 pub fn with_unit(number: &str, unit: &str) -> String {
     if unit.is_empty() {
@@ -60,30 +72,37 @@ pub fn plain(value: f64) -> String {
 }
 
 /// Appends `text` broken into lines of at most `width` characters, each after `indent` spaces. Words longer than a line
-/// stand alone.
+/// stand alone. Line ends in `text` count as blanks; what cannot be seen in it is shown.
 pub fn wrap_into(out: &mut String, text: &str, indent: usize, width: usize) {
     let room = width.saturating_sub(indent).max(1);
-    let mut line = String::new();
+    let mut row = String::new();
     for word in text.split_whitespace() {
-        if !line.is_empty() && line.chars().count() + 1 + word.chars().count() > room {
-            let _ = writeln!(out, "{:indent$}{line}", "");
-            line.clear();
+        let word = line(word);
+        if !row.is_empty() && row.chars().count() + 1 + word.chars().count() > room {
+            let _ = writeln!(out, "{:indent$}{row}", "");
+            row.clear();
         }
-        if !line.is_empty() {
-            line.push(' ');
+        if !row.is_empty() {
+            row.push(' ');
         }
-        line.push_str(word);
+        row.push_str(&word);
     }
-    if !line.is_empty() {
-        let _ = writeln!(out, "{:indent$}{line}", "");
+    if !row.is_empty() {
+        let _ = writeln!(out, "{:indent$}{row}", "");
     }
 }
 
 /// A table: every column as wide as its widest cell, two spaces between columns.
 ///
-/// `right` says which columns are set to the right (numbers). Lines carry no trailing spaces.
+/// `right` says which columns are set to the right (numbers). Lines carry no trailing spaces. A row
+/// is one line whatever stands in its cells: what cannot be seen is shown, and of a very long cell
+/// only the beginning.
 pub fn table(rows: &[Vec<String>], right: &[bool], indent: usize) -> String {
     let columns = rows.iter().map(Vec::len).max().unwrap_or(0);
+    let rows: Vec<Vec<_>> = rows
+        .iter()
+        .map(|row| row.iter().map(|cell| brief(cell, CELL_MAX)).collect())
+        .collect();
     let width = |column: usize| {
         rows.iter()
             .filter_map(|row| row.get(column))
@@ -93,7 +112,7 @@ pub fn table(rows: &[Vec<String>], right: &[bool], indent: usize) -> String {
     };
     let widths: Vec<usize> = (0..columns).map(width).collect();
     let mut out = String::new();
-    for row in rows {
+    for row in &rows {
         let mut line = " ".repeat(indent);
         for (column, cell) in row.iter().enumerate() {
             let gap = " ".repeat(widths[column].saturating_sub(cell.chars().count()));
@@ -135,6 +154,20 @@ mod tests {
             (1.0e12, "+1.00e12"),
         ] {
             assert_eq!(signed(value), text);
+        }
+    }
+
+    #[test]
+    fn a_share_is_a_percentage_with_two_digits() {
+        for (value, text) in [
+            (None, ""),
+            (Some(0.0), "0.0 %"),
+            (Some(0.012_34), "1.2 %"),
+            (Some(0.0995), "10 %"),
+            (Some(-0.5), "-50 %"),
+            (Some(12.0), "1200 %"),
+        ] {
+            assert_eq!(share(value), text);
         }
     }
 

@@ -2,6 +2,8 @@
 
 use std::fmt;
 
+use trimproof_diagnostics::{CELL_MAX, brief as shortened, line as shown};
+
 use super::Comparison;
 
 /// A summary line, the first divergence, a table of the largest differences, and what else is not alike.
@@ -64,7 +66,11 @@ impl fmt::Display for Comparison {
         }
         for (side, columns) in [("left", &self.only_left), ("right", &self.only_right)] {
             if !columns.is_empty() {
-                writeln!(f, "\nonly the {side} one has: {}", columns.join(", "))?;
+                writeln!(
+                    f,
+                    "\nonly the {side} one has: {}",
+                    shown(&columns.join(", "))
+                )?;
             }
         }
         if !self.about.is_empty() {
@@ -100,7 +106,12 @@ fn short(text: &str) -> String {
     }
 }
 
+/// One line a row: what a file says of itself may hold anything.
 fn write_table(f: &mut fmt::Formatter<'_>, head: &[&str], rows: Vec<Vec<String>>) -> fmt::Result {
+    let rows: Vec<Vec<_>> = rows
+        .iter()
+        .map(|row| row.iter().map(|cell| shortened(cell, CELL_MAX)).collect())
+        .collect();
     let length = |text: &str| text.chars().count();
     let widths: Vec<usize> = (0..head.len())
         .map(|column| {
@@ -119,6 +130,11 @@ fn write_table(f: &mut fmt::Formatter<'_>, head: &[&str], rows: Vec<Vec<String>>
         padded.collect::<Vec<_>>().join("  ").trim_end().to_owned()
     };
     writeln!(f, "  {}", line(head.to_vec()))?;
-    rows.iter()
-        .try_for_each(|row| writeln!(f, "  {}", line(row.iter().map(String::as_str).collect())))
+    rows.iter().try_for_each(|row| {
+        writeln!(
+            f,
+            "  {}",
+            line(row.iter().map(|cell| cell.as_ref()).collect())
+        )
+    })
 }

@@ -230,10 +230,15 @@ impl Builder<'_> {
     /// `not`.
     pub fn not(&mut self, child: Term, span: Range<usize>) -> Built {
         let truth = self.truth(&child)?;
-        self.around(&[&child], Value::Truth(Truth::Not(Box::new(truth))), span)
+        let truth = Truth::Not {
+            child: Box::new(truth),
+            span: span.clone(),
+            inner: child.span.clone(),
+        };
+        self.around(&[&child], Value::Truth(truth), span)
     }
 
-    /// `and`, `or` or `implies`.
+    /// `and` or `or`.
     pub fn junction(
         &mut self,
         make: fn(Box<Truth>, Box<Truth>) -> Truth,
@@ -245,11 +250,23 @@ impl Builder<'_> {
         self.around(&[&left, &right], Value::Truth(truth), span)
     }
 
+    /// `implies`.
+    pub fn implies(&mut self, left: Term, right: Term) -> Built {
+        let truth = Truth::Implies {
+            left: Box::new(self.truth(&left)?),
+            right: Box::new(self.truth(&right)?),
+            span: left.span.clone(),
+        };
+        let span = left.span.start..right.span.end;
+        self.around(&[&left, &right], Value::Truth(truth), span)
+    }
+
     /// `rises` or `falls`.
     pub fn edge(&mut self, rises: bool, child: Term, span: Range<usize>) -> Built {
         let truth = Truth::Edge {
             rises,
             child: Box::new(self.truth(&child)?),
+            span: span.clone(),
         };
         if child.edges >= EDGES_MAX {
             return Err(
@@ -278,6 +295,7 @@ impl Builder<'_> {
             window,
             reach: child.reach,
             child: Box::new(truth),
+            span: span.clone(),
         };
         let term = self.around(&[&child], Value::Truth(truth), span)?;
         self.reaching(term, window, stated.as_ref())
@@ -303,6 +321,7 @@ impl Builder<'_> {
             quantifier,
             window: self.window(stated.as_ref())?,
             child: Box::new(truth),
+            span: span.clone(),
         };
         self.around(&[&child], Value::Truth(truth), span)
     }
@@ -310,13 +329,14 @@ impl Builder<'_> {
     /// `left until right`.
     pub fn until(&mut self, stated: Option<Stated>, left: Term, right: Term) -> Built {
         let window = self.window(stated.as_ref())?;
+        let span = left.span.start..right.span.end;
         let truth = Truth::Until {
             window,
             reach: left.reach.max(right.reach),
             left: Box::new(self.truth(&left)?),
             right: Box::new(self.truth(&right)?),
+            span: span.clone(),
         };
-        let span = left.span.start..right.span.end;
         let term = self.around(&[&left, &right], Value::Truth(truth), span)?;
         self.reaching(term, window, stated.as_ref())
     }
@@ -412,9 +432,7 @@ impl Builder<'_> {
     }
 
     fn window(&self, stated: Option<&Stated>) -> Result<Window, FileError> {
-        stated.map_or(Ok(Window { from: 0, to: None }), |stated| {
-            stated.in_ticks(self.names)
-        })
+        stated.map_or(Ok(Window::WHOLE), |stated| stated.in_ticks(self.names))
     }
 
     /// Adds a window over the rows to come to the reach of a term, and checks that the scenario is long enough.

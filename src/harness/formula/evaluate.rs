@@ -11,7 +11,19 @@ use super::window;
 
 /// The margin in every row.
 pub(super) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
-    Evaluation { signals }.truth(root, true)
+    rows_within(root, signals, true)
+}
+
+/// The same of a part that stands under an even (`positive`) or odd number of negations: what is undefined counts against
+/// the whole.
+pub(super) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<Point> {
+    Evaluation { signals }.truth(node, positive)
+}
+
+/// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is
+/// none.
+pub(super) fn last_whole(rows: usize, reach: usize) -> Option<usize> {
+    rows.checked_sub(reach.saturating_add(1))
 }
 
 struct Evaluation<'a> {
@@ -69,21 +81,21 @@ impl Evaluation<'_> {
                 self.each(|row| {
                     let value = high.at(row) - low.at(row);
                     if value.is_nan() {
-                        undefined(positive, row, *atom)
+                        Point::undefined(!positive, row, *atom)
                     } else {
                         let truth = value > 0.0 || (*or_equal && value == 0.0);
                         Point::new(value, truth, row, *atom)
                     }
                 })
             }
-            Truth::Not(child) => negated(self.truth(child, !positive)),
+            Truth::Not { child, .. } => negated(self.truth(child, !positive)),
             Truth::And(left, right) => {
                 self.pair((left, positive), (right, positive), |l, r| l.and(r))
             }
             Truth::Or(left, right) => {
                 self.pair((left, positive), (right, positive), |l, r| l.or(r))
             }
-            Truth::Implies(left, right) => {
+            Truth::Implies { left, right, .. } => {
                 self.pair((left, !positive), (right, positive), |l, r| {
                     r.or(l.negated())
                 })
@@ -93,6 +105,7 @@ impl Evaluation<'_> {
                 window,
                 reach,
                 child,
+                ..
             } => {
                 let points = self.truth(child, positive);
                 window::ahead(&points, *window, self.last(*reach), *quantifier)
@@ -101,17 +114,19 @@ impl Evaluation<'_> {
                 quantifier,
                 window,
                 child,
+                ..
             } => window::behind(&self.truth(child, positive), *window, *quantifier),
             Truth::Until {
                 window,
                 reach,
                 left,
                 right,
+                ..
             } => {
                 let (left, right) = self.both((left, positive), (right, positive));
                 until(&left, &right, *window, self.last(*reach))
             }
-            Truth::Edge { rises, child } => {
+            Truth::Edge { rises, child, .. } => {
                 // Before the first row the child counts as the opposite of what the edge leads to.
                 let mut after = self.truth(child, positive == *rises);
                 let mut before = self.truth(child, positive != *rises);
@@ -121,7 +136,7 @@ impl Evaluation<'_> {
                 }
                 (0..after.len())
                     .map(|row| match row.checked_sub(1) {
-                        Some(earlier) => after[row].and(before[earlier].moved_to(row)),
+                        Some(earlier) => after[row].edge(before[earlier]),
                         None => after[row],
                     })
                     .collect()
@@ -131,7 +146,7 @@ impl Evaluation<'_> {
 
     /// The last instant at which windows that reach `reach` rows ahead are whole.
     fn last(&self, reach: usize) -> Option<usize> {
-        self.signals.rows().checked_sub(reach.saturating_add(1))
+        last_whole(self.signals.rows(), reach)
     }
 
     fn each(&self, point: impl Fn(usize) -> Point) -> Vec<Point> {
@@ -147,7 +162,7 @@ impl Evaluation<'_> {
     ) -> Vec<Point> {
         self.each(|row| match truth(row) {
             Some(truth) => Point::new(infinite(truth), truth, row, atom),
-            None => undefined(positive, row, atom),
+            None => Point::undefined(!positive, row, atom),
         })
     }
 
@@ -187,6 +202,15 @@ fn until(left: &[Point], right: &[Point], window: Window, last: Option<usize>) -
     let Some(last) = last else {
         return unbounded;
     };
+    if window.at_end {
+        let mut kept = right[last];
+        unbounded[last] = kept;
+        for row in (0..last).rev() {
+            kept = left[row].and(kept);
+            unbounded[row] = kept;
+        }
+        return unbounded;
+    }
     let mut later: Option<Point> = None;
     for row in (0..=last).rev() {
         let here = match later {
@@ -200,6 +224,7 @@ fn until(left: &[Point], right: &[Point], window: Window, last: Option<usize>) -
         let before = Window {
             from: 0,
             to: Some(window.from - 1),
+            at_end: false,
         };
         let kept = window::ahead(left, before, Some(last), Quantifier::All);
         // Forward: the row that is read lies ahead of the one that is written.
@@ -226,10 +251,6 @@ fn negated(mut points: Vec<Point>) -> Vec<Point> {
     points
 }
 
-fn undefined(positive: bool, row: usize, atom: usize) -> Point {
-    Point::new(infinite(!positive), !positive, row, atom)
-}
-
 /// Levels of the tree; bounded by the grammar.
 fn depth(node: &Truth) -> usize {
     match node {
@@ -238,13 +259,13 @@ fn depth(node: &Truth) -> usize {
         | Truth::SameSwitch { .. }
         | Truth::State { .. }
         | Truth::Ordered { .. } => 1,
-        Truth::Not(child)
+        Truth::Not { child, .. }
         | Truth::Ahead { child, .. }
         | Truth::Behind { child, .. }
         | Truth::Edge { child, .. } => 1 + depth(child),
         Truth::And(left, right)
         | Truth::Or(left, right)
-        | Truth::Implies(left, right)
+        | Truth::Implies { left, right, .. }
         | Truth::Until { left, right, .. } => 1 + depth(left).max(depth(right)),
     }
 }

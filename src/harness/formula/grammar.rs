@@ -67,7 +67,7 @@ impl Reader<'_> {
             return Ok(left);
         }
         let right = self.nested(Self::implies)?;
-        self.build.junction(Truth::Implies, left, right)
+        self.build.implies(left, right)
     }
 
     fn or(&mut self) -> Built {
@@ -314,7 +314,8 @@ impl Reader<'_> {
         }
     }
 
-    /// A window, if one stands here: two constant numbers of seconds, or one and `end`.
+    /// A window, if one stands here: two constant numbers of seconds, one and `end`, or `end`
+    /// twice.
     fn window(&mut self) -> Result<Option<Stated>, FileError> {
         let open = self.span();
         if self.take_symbol(&["["]).is_none() {
@@ -326,7 +327,10 @@ impl Reader<'_> {
                 .with_help("write two times in seconds, as in `[0, 1.5]`, or leave the window out")
                 .with_span(open.start..empty.end));
         }
-        let from_s = self.seconds()?;
+        let from_s = match self.at_end_twice() {
+            true => None,
+            false => Some(self.seconds()?),
+        };
         if self.take_symbol(&[","]).is_none() {
             return Err(self
                 .expected("`,` and a second time")
@@ -352,6 +356,20 @@ impl Reader<'_> {
             to_s,
             span: open.start..close.end,
         }))
+    }
+
+    /// Takes the first `end` of `[end, end]`.
+    fn at_end_twice(&mut self) -> bool {
+        let kind = |at: usize| self.tokens.get(at).map(|token| token.kind);
+        let word = |at: usize| {
+            let token = self.tokens.get(at)?;
+            (token.kind == Kind::Name).then(|| &self.build.text[token.span.clone()])
+        };
+        let found = word(self.at) == Some("end")
+            && kind(self.at + 1) == Some(Kind::Symbol(","))
+            && word(self.at + 2) == Some("end");
+        self.at += usize::from(found);
+        found
     }
 
     fn seconds(&mut self) -> Result<f64, FileError> {

@@ -8,11 +8,15 @@ mod build;
 mod column;
 mod evaluate;
 mod grammar;
+mod guards;
 mod lexer;
+mod limit;
 mod lookup;
 mod node;
 mod parts;
 mod point;
+mod tested;
+mod truths;
 mod window;
 
 #[cfg(test)]
@@ -23,7 +27,10 @@ use std::ops::Range;
 
 use trimproof_plant::FileError;
 
+pub use guards::Guard;
+pub use limit::EQUALITY_TOLERANCE;
 pub use parts::Sides;
+pub use tested::Tested;
 
 /// What formulas are evaluated on: equally long columns, one row a control tick.
 pub trait Signals {
@@ -92,9 +99,10 @@ pub struct Margin {
     /// Whether it holds. Not simply `value > 0`: a comparison with `<=` holds at margin 0, one with `<`
     /// does not; and nothing holds on a trace that is not [`complete`](Self::complete).
     pub held: bool,
-    /// How far, in `unit`; infinite when a switch or a state decided.
+    /// How far, in `unit`; infinite when a switch, a state or something undefined decided.
     pub value: f64,
-    /// The worst instant: when the deciding comparison had this value, s from the start.
+    /// The worst instant: the row in which the deciding comparison had this value, s from the
+    /// start. For an edge it may be the row before.
     pub at_s: f64,
     /// Unit of the deciding comparison; empty for switches, states and plain numbers.
     pub unit: String,
@@ -102,6 +110,18 @@ pub struct Margin {
     pub decided_by: String,
     /// Whether the trace was long enough for every window, and of the tick that the formula was checked for.
     pub complete: bool,
+    /// Whether the deciding comparison has no value there (0/0, or a column that the trace lacks):
+    /// it counts against the formula.
+    pub undefined: bool,
+    /// Magnitude of the limit of the deciding comparison, in `unit`: what does not change, when
+    /// everything that does stands on the other side. `None` where there is none, and for switches
+    /// and states.
+    pub limit: Option<f64>,
+    /// Whether the deciding comparison stands for an equality: `abs(...)` of at most
+    /// [`EQUALITY_TOLERANCE`].
+    pub equality: bool,
+    /// Whether it was put to the test. What does not hold was.
+    pub tested: Tested,
 }
 
 impl Formula {
@@ -128,6 +148,49 @@ impl Formula {
         })
     }
 
+    /// Reads a formula that is judged in every row of traces of any length: a law. It may only look back.
+    ///
+    /// # Errors
+    /// As [`Formula::parse`]; also if it looks ahead.
+    pub fn parse_law(text: &str, names: &Names) -> Result<Self, FileError> {
+        let parsed = grammar::parse(text, names)?;
+        if parsed.reach > 0 || parsed.to_end {
+            return Err(FileError::new("a law looks ahead").with_help(
+                "a law is judged in every row of runs of any length: say it with `once`, `historically` and `prev`, without `always`",
+            ));
+        }
+        Ok(Self {
+            text: text.to_owned(),
+            root: parsed.root,
+            atoms: parsed.atoms,
+            tick_s: names.tick_s,
+            rows_needed: 1,
+        })
+    }
+
+    /// Whether it is true in every row.
+    pub fn holds_throughout(&self, signals: &dyn Signals) -> bool {
+        truths::rows(&self.root, signals, true)
+            .into_iter()
+            .all(|truth| truth)
+    }
+
+    /// The first row in which it is false, with its margin there; `None` if it is true in every row.
+    pub fn first_broken(&self, signals: &dyn Signals) -> Option<Margin> {
+        if self.holds_throughout(signals) {
+            return None;
+        }
+        let points = evaluate::rows(&self.root, signals);
+        let (row, point) = points
+            .iter()
+            .enumerate()
+            .find(|(_, point)| !point.truth())?;
+        Some(Margin {
+            at_s: row as f64 * signals.tick_s(),
+            ..self.margin(*point, signals.tick_s(), true)
+        })
+    }
+
     /// The margin at the first row.
     ///
     /// A comparison that is undefined (0/0, or a column that `signals` does not have) counts against the formula,
@@ -144,26 +207,68 @@ impl Formula {
                 unit: String::new(),
                 decided_by: String::new(),
                 complete: false,
+                undefined: false,
+                limit: None,
+                equality: false,
+                tested: Tested::Yes,
             };
         };
+        let mut margin = self.margin(point, tick_s, complete);
+        if margin.held {
+            margin.tested = tested::tested(&self.root, &self.text, signals);
+        }
+        margin
+    }
+
+    /// The margin of a point; whether it was put to the test is not looked at.
+    fn margin(&self, point: point::Point, tick_s: f64, complete: bool) -> Margin {
         let (unit, span) = match self.atoms.get(point.atom()) {
             Some(atom) => (atom.unit.clone(), atom.span.clone()),
             None => (String::new(), 0..0),
         };
+        let held = complete && point.truth();
+        let limit = limit::of(&self.root, point.atom());
         Margin {
-            held: complete && point.truth(),
+            held,
             // Adding zero turns a negative zero into a plain one.
             value: point.value + 0.0,
             at_s: point.row as f64 * tick_s,
             unit,
             decided_by: self.slice(span),
             complete,
+            undefined: point.is_undefined(),
+            limit: limit.size,
+            equality: limit.equality,
+            tested: Tested::Yes,
         }
     }
 
     /// The text that the formula was read from.
     pub fn text(&self) -> &str {
         &self.text
+    }
+
+    /// Parts that speak of signals but stand in no window: they are judged in the first row only.
+    /// Each is given as its place in the text; a whole formula if none of it stands in a window.
+    pub fn first_row_only(&self) -> Vec<Range<usize>> {
+        let mut found = Vec::new();
+        let whole = 0..self.text.len();
+        parts::first_row_only(&self.root, &self.atoms, &self.text, whole, &mut found);
+        found
+    }
+
+    /// Units of its comparisons of numbers, each once, in the order of the text; empty for plain
+    /// numbers.
+    pub fn units(&self) -> Vec<&str> {
+        let mut found = Vec::new();
+        for index in parts::comparisons(&self.root) {
+            if let Some(atom) = self.atoms.get(index)
+                && !found.contains(&atom.unit.as_str())
+            {
+                found.push(atom.unit.as_str());
+            }
+        }
+        found
     }
 
     /// The shortest trace on which the formula can be judged, s: for windows to the end, the whole scenario.

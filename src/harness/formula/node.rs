@@ -65,33 +65,48 @@ pub(super) enum Truth {
         or_equal: bool,
         atom: usize,
     },
-    Not(Box<Truth>),
+    /// `span` is the text of the whole, `inner` that of the child.
+    Not {
+        child: Box<Truth>,
+        span: Range<usize>,
+        inner: Range<usize>,
+    },
     And(Box<Truth>, Box<Truth>),
     Or(Box<Truth>, Box<Truth>),
-    Implies(Box<Truth>, Box<Truth>),
+    /// `span` is the text of the left side.
+    Implies {
+        left: Box<Truth>,
+        right: Box<Truth>,
+        span: Range<usize>,
+    },
     /// A window over the rows to come; `reach` is that of the child.
     Ahead {
         quantifier: Quantifier,
         window: Window,
         reach: usize,
         child: Box<Truth>,
+        span: Range<usize>,
     },
     /// A window over the rows gone by.
     Behind {
         quantifier: Quantifier,
         window: Window,
         child: Box<Truth>,
+        span: Range<usize>,
     },
+    /// `span` is the text of the whole.
     Until {
         window: Window,
         reach: usize,
         left: Box<Truth>,
         right: Box<Truth>,
+        span: Range<usize>,
     },
     /// The child becomes true (rises) or false.
     Edge {
         rises: bool,
         child: Box<Truth>,
+        span: Range<usize>,
     },
 }
 
@@ -108,6 +123,38 @@ pub(super) struct Window {
     pub from: usize,
     /// `None`: to the end (or, looking back, the start) of the trace.
     pub to: Option<usize>,
+    /// `[end, end]`: the last row alone, whatever the instant of evaluation.
+    pub at_end: bool,
+}
+
+impl Window {
+    /// To the end, or back to the start.
+    pub const WHOLE: Self = Self {
+        from: 0,
+        to: None,
+        at_end: false,
+    };
+}
+
+impl Truth {
+    /// The parts that are true or false themselves.
+    pub fn children(&self) -> Vec<&Self> {
+        match self {
+            Self::Constant(_)
+            | Self::Switch { .. }
+            | Self::SameSwitch { .. }
+            | Self::State { .. }
+            | Self::Ordered { .. } => Vec::new(),
+            Self::Not { child, .. }
+            | Self::Ahead { child, .. }
+            | Self::Behind { child, .. }
+            | Self::Edge { child, .. } => vec![child],
+            Self::And(left, right)
+            | Self::Or(left, right)
+            | Self::Implies { left, right, .. }
+            | Self::Until { left, right, .. } => vec![left, right],
+        }
+    }
 }
 
 /// What can decide a margin: a comparison, a switch or a state test.

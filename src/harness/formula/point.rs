@@ -10,7 +10,8 @@ use std::cmp::Ordering;
 pub(super) struct Point {
     pub value: f64,
     pub row: u32,
-    /// Index of the atom plus one, shifted left; the lowest bit is the truth.
+    /// Index of the atom plus one, shifted left twice; the second bit says that the atom was
+    /// undefined, the lowest is the truth.
     tag: u32,
 }
 
@@ -20,8 +21,15 @@ impl Point {
         Self {
             value,
             row: small(row),
-            tag: (small(atom) + 1) << 1 | u32::from(truth),
+            tag: (small(atom) + 1) << 2 | u32::from(truth),
         }
+    }
+
+    /// A point whose atom has no value there, put on the given side.
+    pub fn undefined(truth: bool, row: usize, atom: usize) -> Self {
+        let mut point = Self::new(infinite(truth), truth, row, atom);
+        point.tag |= UNDEFINED;
+        point
     }
 
     /// Plain truth that no comparison decided.
@@ -40,7 +48,12 @@ impl Point {
 
     /// Index of the deciding atom; past every index if none decided.
     pub fn atom(self) -> usize {
-        (self.tag >> 1).wrapping_sub(1) as usize
+        (self.tag >> 2).wrapping_sub(1) as usize
+    }
+
+    /// Whether the deciding atom was undefined.
+    pub fn is_undefined(self) -> bool {
+        self.tag & UNDEFINED != 0
     }
 
     /// Its opposite.
@@ -49,14 +62,6 @@ impl Point {
             value: -self.value,
             row: self.row,
             tag: self.tag ^ 1,
-        }
-    }
-
-    /// The same verdict, said of another row.
-    pub fn moved_to(self, row: usize) -> Self {
-        Self {
-            row: small(row),
-            ..self
         }
     }
 
@@ -73,6 +78,15 @@ impl Point {
         self.choose(other, Ordering::Less)
     }
 
+    /// An edge: `self` is the row after it, `before` the row before. The lesser decides; of equals
+    /// the row after, where the edge is.
+    pub fn edge(self, before: Self) -> Self {
+        match self.rank(before) {
+            Ordering::Greater => before,
+            _ => self,
+        }
+    }
+
     /// "Or": the greater; of equals the earlier, then `self`.
     pub fn or(self, other: Self) -> Self {
         self.choose(other, Ordering::Greater)
@@ -87,6 +101,9 @@ impl Point {
         }
     }
 }
+
+/// The bit of a tag that says that the atom was undefined.
+const UNDEFINED: u32 = 2;
 
 /// Margin of plain truth.
 pub(super) fn infinite(truth: bool) -> f64 {

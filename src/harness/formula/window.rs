@@ -29,10 +29,11 @@ pub(super) fn length_ticks(names: &Names) -> Result<usize, FileError> {
     }
 }
 
-/// A window in seconds as it stands in the text; `to_s` is `None` for `end`.
+/// A window in seconds as it stands in the text; a time is `None` for `end`, `from_s` only if both
+/// are.
 #[derive(Clone, Debug)]
 pub(super) struct Stated {
-    pub from_s: f64,
+    pub from_s: Option<f64>,
     pub to_s: Option<f64>,
     pub span: Range<usize>,
 }
@@ -48,19 +49,25 @@ impl Stated {
                 .with_help(help)
                 .with_span(self.span.clone()))
         };
+        let Some(from_s) = self.from_s else {
+            return Ok(Window {
+                at_end: true,
+                ..Window::WHOLE
+            });
+        };
         let (tick_s, length_s) = (names.tick_s, names.length_s);
-        let last_s = self.to_s.unwrap_or(self.from_s);
-        if self.from_s < 0.0 || last_s < 0.0 {
+        let last_s = self.to_s.unwrap_or(from_s);
+        if from_s < 0.0 || last_s < 0.0 {
             return fault(
-                format!("window starts at `{}` s", self.from_s.min(last_s)),
+                format!("window starts at `{}` s", from_s.min(last_s)),
                 "times in a window are 0 or more: look back with `once` or `historically`"
                     .to_owned(),
             );
         }
-        if last_s < self.from_s {
+        if last_s < from_s {
             return fault(
-                format!("window `[{}, {last_s}]` is reversed", self.from_s),
-                format!("write `[{last_s}, {}]`", self.from_s),
+                format!("window `[{from_s}, {last_s}]` is reversed"),
+                format!("write `[{last_s}, {from_s}]`"),
             );
         }
         if last_s / tick_s > length_s / tick_s + TICK_SLACK {
@@ -69,20 +76,21 @@ impl Stated {
                 format!("keep it within `{length_s}` s, or write `end` as its second time"),
             );
         }
-        let from = (self.from_s / tick_s - TICK_SLACK).ceil().max(0.0) as usize;
+        let from = (from_s / tick_s - TICK_SLACK).ceil().max(0.0) as usize;
         let to = self
             .to_s
             .map(|to_s| (to_s / tick_s + TICK_SLACK).floor() as usize);
         if to.is_some_and(|to| to < from) {
             return fault(
-                format!(
-                    "window `[{}, {last_s}]` is empty: no tick falls into it",
-                    self.from_s
-                ),
+                format!("window `[{from_s}, {last_s}]` is empty: no tick falls into it"),
                 format!("there is a row every `{tick_s}` s"),
             );
         }
-        Ok(Window { from, to })
+        Ok(Window {
+            from,
+            to,
+            at_end: false,
+        })
     }
 }
 
@@ -103,6 +111,10 @@ pub(super) fn ahead(
     let Some(last) = last.filter(|last| *last < rows) else {
         return found;
     };
+    if window.at_end {
+        found[..=last].fill(points[last]);
+        return found;
+    }
     // Candidates from the farthest (front) to the nearest (back), each weaker than those before it.
     let mut candidates: VecDeque<u32> = VecDeque::new();
     for row in (0..rows).rev() {

@@ -5,8 +5,9 @@ use std::ops::Range;
 use trimproof_controller::State;
 use trimproof_plant::{FileError, Rig, locate};
 
-use crate::formula::{Formula, Names, SignalKind, SignalName};
-use crate::scenario::Scenario;
+use crate::card::text;
+use crate::formula::{Formula, Names, SignalKind, SignalName, Tested};
+use crate::scenario::{Draft, Scenario, in_order};
 use crate::trace::{ColumnKind, Trace, columns};
 
 /// Whether one expectation held, and by how much.
@@ -28,6 +29,42 @@ pub struct Judgement {
     pub at_s: f64,
     /// The deciding comparison.
     pub decided_by: String,
+    /// Whether the deciding comparison had no value there; it is broken then.
+    pub undefined: bool,
+    /// The margin as a share of the expectation's scale or, if it has none in this unit, of the
+    /// limit in the deciding comparison; negative where it failed, `None` where there is neither.
+    pub share: Option<f64>,
+    /// Whether the deciding comparison stands for an equality, so that its margin is a tolerance.
+    pub equality: bool,
+    /// Whether it was put to the test. What to make of it is the caller's.
+    pub tested: Tested,
+}
+
+impl Judgement {
+    /// The margin for people, with its unit.
+    pub fn margin_text(&self) -> String {
+        match self.undefined {
+            true => "undefined".to_owned(),
+            false => text::margin(self.margin, &self.unit),
+        }
+    }
+
+    /// The deciding comparison for people; empty if none decided.
+    pub fn decided_text(&self) -> String {
+        match self.undefined {
+            true => format!(
+                "{}: it has no value at {} s (0/0, or a signal that the trace lacks)",
+                self.decided_by,
+                text::fixed(self.at_s, 3)
+            ),
+            false => self.decided_by.clone(),
+        }
+    }
+
+    /// Why it was never put to the test; `None` if it was.
+    pub fn never_tested(&self) -> Option<&str> {
+        self.tested.never()
+    }
 }
 
 /// What the formulas of a scenario of `length_s` may speak of on `rig`.
@@ -59,18 +96,76 @@ pub fn names_for(rig: &Rig, length_s: f64) -> Names {
 /// Reads every formula that is for `rig` and checks it.
 ///
 /// # Errors
-/// The first formula at fault, with its place in `text`, the scenario file's text.
-pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), FileError> {
-    let names = names_for(rig, scenario.length_s);
-    for (index, expectation) in scenario.expectations_for(&rig.name) {
-        Formula::parse(&expectation.that, &names).map_err(|mut error| {
-            let value = locate(text, &format!("expect[{index}].that"));
-            error.span =
-                value.map(|value| place_in(text, value, &expectation.that, error.span.take()));
-            error
-        })?;
+/// Every formula at fault, with its place in `text`, the scenario file's text; of each formula the
+/// first fault.
+pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), Vec<FileError>> {
+    let faults = check_formulas(rig, &Draft::of(scenario), text);
+    if faults.is_empty() {
+        Ok(())
+    } else {
+        Err(in_order(faults))
     }
-    Ok(())
+}
+
+/// As [`check_scenario`], for what could be read of a file: every fault of its formulas.
+pub fn check_formulas(rig: &Rig, draft: &Draft, text: &str) -> Vec<FileError> {
+    let names = names_for(rig, draft.length_s);
+    let mut faults = Vec::new();
+    for one in draft.formulas_for(&rig.name) {
+        match Formula::parse(&one.that, &names) {
+            Ok(formula) => faults.extend(wrong_scale(&formula, one.scale_unit.as_deref()).map(
+                |fault| FileError {
+                    span: locate(text, &format!("expect[{}].scale.unit", one.index)),
+                    ..fault
+                },
+            )),
+            Err(mut error) => {
+                error.span = place_of(text, one.index, &one.that, error.span.take());
+                faults.push(error);
+            }
+        }
+    }
+    faults
+}
+
+/// What is allowed but hardly meant: parts of formulas that are judged in the first row only, for
+/// want of a word that looks ahead. With their places in `text`.
+pub fn warnings(rig: &Rig, scenario: &Scenario, text: &str) -> Vec<FileError> {
+    let names = names_for(rig, scenario.length_s);
+    let mut found = Vec::new();
+    for (index, expectation) in scenario.expectations_for(&rig.name) {
+        let that = &expectation.that;
+        let Ok(formula) = Formula::parse(that, &names) else {
+            continue;
+        };
+        for span in formula.first_row_only() {
+            let part = that.get(span.clone()).unwrap_or_default();
+            let error = FileError::new(format!("`{part}` is judged in the first row only"))
+                .with_help(format!(
+                    "write `always({part})` for the whole run, or `always[0, 0]({part})` if the first row is meant"
+                ));
+            found.push(FileError {
+                span: place_of(text, index, that, Some(span)),
+                ..error
+            });
+        }
+    }
+    in_order(found)
+}
+
+/// A scale whose unit is that of no comparison.
+fn wrong_scale(formula: &Formula, unit: Option<&str>) -> Option<FileError> {
+    let unit = unit?;
+    let units = formula.units();
+    if units.contains(&unit) {
+        return None;
+    }
+    let error = FileError::new(format!("no comparison of the formula is in `{unit}`"));
+    let listed: Vec<String> = units.iter().map(|unit| format!("`{unit}`")).collect();
+    Some(error.with_help(match listed.as_slice() {
+        [] => "the formula compares no numbers: leave `scale` out".to_owned(),
+        _ => format!("its comparisons are in: {}", listed.join(", ")),
+    }))
 }
 
 /// Judges every expectation that is for `rig`, in the order of the file.
@@ -91,11 +186,25 @@ pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
                 unit: String::new(),
                 at_s: 0.0,
                 decided_by: String::new(),
+                undefined: false,
+                share: None,
+                equality: false,
+                tested: Tested::Yes,
             };
             match Formula::parse(&expectation.that, &names) {
                 Ok(formula) => {
                     let margin = formula.evaluate(trace);
+                    let declared = expectation.scale.as_ref();
+                    let scale = declared
+                        .filter(|scale| scale.unit == margin.unit)
+                        .map(|scale| scale.value)
+                        .or(margin.limit)
+                        .filter(|_| margin.value.is_finite());
                     Judgement {
+                        share: scale.map(|scale| margin.value / scale),
+                        undefined: margin.undefined,
+                        equality: margin.equality,
+                        tested: margin.tested,
                         held: margin.held,
                         margin: margin.value,
                         unit: margin.unit,
@@ -113,9 +222,20 @@ pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
         .collect()
 }
 
+/// Place of a span of the formula of expectation `index`; see [`place_in`].
+fn place_of(
+    text: &str,
+    index: usize,
+    formula: &str,
+    inside: Option<Range<usize>>,
+) -> Option<Range<usize>> {
+    let value = locate(text, &format!("expect[{index}].that"))?;
+    Some(place_in(text, value, formula, inside))
+}
+
 /// Place of a span of the formula inside the file: exact where the string stands there as it is,
 /// else the whole value (strings with escapes).
-fn place_in(
+pub(crate) fn place_in(
     text: &str,
     value: Range<usize>,
     formula: &str,
@@ -141,5 +261,86 @@ mod tests {
         let place = place_in(text, value.clone(), "a < b", Some(4..5));
         assert_eq!(&text[place], "b");
         assert_eq!(place_in(text, value.clone(), "a < c", Some(4..5)), value);
+    }
+
+    const HEAD: &str = "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.1\n";
+
+    fn rig() -> Rig {
+        Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
+    }
+
+    #[test]
+    fn every_formula_at_fault_is_named_with_its_place() {
+        let text = format!(
+            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(pitch.stik_deg < 5)\"\n\
+             [[expect]]\nname = \"b\"\nthat = \"always(release)\"\n\
+             [[expect]]\nname = \"c\"\nthat = \"always[0, 9](release)\"\n\
+             [[expect]]\nname = \"d\"\nthat = \"always(pitch.stick_deg < 5)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
+        );
+        let scenario = Scenario::parse(&text).unwrap();
+        let faults = check_scenario(&rig(), &scenario, &text).unwrap_err();
+        let places: Vec<&str> = faults
+            .iter()
+            .map(|fault| &text[fault.span.clone().unwrap()])
+            .collect();
+        assert_eq!(places, ["pitch.stik_deg", "[0, 9]", "\"N\""]);
+        assert_eq!(faults[2].message, "no comparison of the formula is in `N`");
+        assert_eq!(
+            faults[2].help.as_deref(),
+            Some("its comparisons are in: `deg`")
+        );
+    }
+
+    #[test]
+    fn a_formula_without_a_word_of_time_is_warned_of() {
+        let text = format!(
+            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"pitch.stick_deg < 5\"\n\
+             [[expect]]\nname = \"b\"\nthat = \"always(pitch.stick_deg < 5) and not release\"\n"
+        );
+        let scenario = Scenario::parse(&text).unwrap();
+        let found = warnings(&rig(), &scenario, &text);
+        let messages: Vec<&str> = found.iter().map(|one| one.message.as_str()).collect();
+        assert_eq!(
+            messages,
+            [
+                "`pitch.stick_deg < 5` is judged in the first row only",
+                "`not release` is judged in the first row only"
+            ]
+        );
+        assert!(
+            found[0]
+                .help
+                .as_ref()
+                .unwrap()
+                .starts_with("write `always(pitch.stick_deg < 5)`")
+        );
+    }
+
+    #[test]
+    fn a_margin_is_measured_against_the_scale_in_its_unit_else_against_the_limit() {
+        let judged = |scale: &str| {
+            let text = format!(
+                "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(pitch.stick_deg < 5 and pitch.grip_force_n < 1000)\"\n{scale}"
+            );
+            let rig = rig();
+            let scenario = Scenario::parse(&text).unwrap();
+            check_scenario(&rig, &scenario, &text).unwrap();
+            let trace = crate::run::run_scenario(
+                &rig,
+                &scenario,
+                &mut crate::run::LogicTarget::new(),
+                &mut |_| true,
+            )
+            .trace;
+            judge(&rig, &scenario, &trace).remove(0)
+        };
+        let plain = judged("");
+        assert_eq!(plain.share, Some(plain.margin / 5.0));
+        let scaled = judged("scale = { value = 0.5, unit = \"deg\" }\n");
+        assert_eq!(scaled.share, Some(plain.margin / 0.5));
+        // The comparison that decides is in another unit.
+        let other = judged("scale = { value = 0.5, unit = \"N\" }\n");
+        assert_eq!(other.share, plain.share);
+        assert_eq!(other.margin, plain.margin);
     }
 }

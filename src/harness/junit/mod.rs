@@ -1,88 +1,319 @@
 //! Verdicts as JUnit XML, for CI servers.
 //!
-//! One `testsuite` for each scenario and rig, one `testcase` for each expectation. A broken expectation is a `failure`
-//! of type `broken`; a run that did not end is an `error` of type `cut`, `aborted`, `stopped` or `not-begun`. Times are
-//! **simulated** seconds, so that the file is the same every time; there is a `timestamp` only if one is given.
+//! One `testsuite` for each scenario and rig, one `testcase` for each expectation and each law. A broken
+//! one is a `failure` of type `broken`; a run that did not end is an `error` of type `cut`,
+//! `aborted`, `stopped` or `not-begun`, and its expectations are `skipped`: not judged. Times are
+//! **simulated** seconds, so that the file is the same every time.
+//!
+//! The report is valid by both strict schemas that are published, read in November 2026: that of
+//! the xUnit plugin of the Jenkins server (`junit-10.xsd` in its repository jenkinsci/xunit-plugin)
+//! and that of the reports of Apache Ant's JUnit task (`JUnit.xsd` in windyroad/JUnit-Schema).
+//! Neither allows a `file`, a `line` or a property at a test case, and the second wants a
+//! timestamp: so those stand among the properties of the suite, by the expectation's name, and
+//! again in the text of a failure and in `system-out`. `tests.rs` holds every report to both.
 
-use crate::card::text::{fixed, margin};
+#[cfg(test)]
+mod tests;
+mod xml;
+
+use crate::card::text::margin;
+use crate::card::text::{fixed, share};
 use crate::judge::Judgement;
-use crate::suite::{End, Outcome};
-use quick_junit::{
-    NonSuccessKind, Property, Report, SerializeError, TestCase, TestCaseStatus, TestSuite,
-};
-use std::time::Duration;
+use crate::laws::Verdict as LawVerdict;
+use crate::suite::{Case, End, Outcome};
+use xml::{Writer, attributes};
 
-/// Renders the outcomes of a suite.
+/// Value of `package`, which one of the schemas wants.
+const PACKAGE: &str = "trimproof";
+
+/// Renders the outcomes of a suite, which came of `cases` in this order.
 ///
 /// `epoch_s` is the time written as every suite's `timestamp`, seconds since 1970 in UTC, as in the
-/// variable `SOURCE_DATE_EPOCH`; `None` writes none.
-///
-/// # Errors
-/// If the XML writer fails, which writing to memory never does.
-pub fn render(outcomes: &[Outcome], epoch_s: Option<u32>) -> Result<String, SerializeError> {
-    let mut report = Report::new("trimproof");
-    let mut total_s = 0.0;
-    for outcome in outcomes {
-        total_s += outcome.simulated_s;
-        report.add_test_suite(suite(outcome, epoch_s));
+/// variable `SOURCE_DATE_EPOCH`; `None` writes that of second 0, for one must stand there.
+/// `trouble` is why nothing could be run at all; it becomes a suite of its own with an error.
+pub fn render(
+    cases: &[Case],
+    outcomes: &[Outcome],
+    epoch_s: Option<u32>,
+    trouble: Option<&str>,
+) -> String {
+    let timestamp = timestamp(epoch_s.unwrap_or(0));
+    let mut suites: Vec<Suite> = cases
+        .iter()
+        .zip(outcomes)
+        .map(|(case, outcome)| suite(case, outcome))
+        .collect();
+    if let Some(trouble) = trouble {
+        suites.insert(0, trouble_suite(trouble));
     }
-    report.set_time(duration(total_s));
-    report.to_string()
+    let mut out = Writer::new();
+    out.open("testsuites", &[]);
+    for (id, suite) in suites.iter().enumerate() {
+        suite.write(&mut out, id, &timestamp);
+    }
+    out.close("testsuites");
+    out.finish()
 }
 
-fn suite(outcome: &Outcome, epoch_s: Option<u32>) -> TestSuite {
-    let mut suite = TestSuite::new(outcome.label());
-    suite.set_time(duration(outcome.simulated_s));
-    // The strict form wants a host; the verdict depends on none.
-    suite.extra.insert("hostname".into(), "localhost".into());
-    if let Some(epoch_s) = epoch_s {
-        suite
-            .extra
-            .insert("timestamp".into(), timestamp(epoch_s).into());
+/// What one `testsuite` says.
+struct Suite {
+    name: String,
+    time_s: f64,
+    properties: Vec<(String, String)>,
+    cases: Vec<TestCase>,
+    system_out: String,
+}
+
+struct TestCase {
+    name: String,
+    time_s: f64,
+    verdict: Verdict,
+}
+
+enum Verdict {
+    Passed,
+    Failed { message: String, text: String },
+    Errored { kind: &'static str, message: String },
+    Skipped { message: String },
+}
+
+impl Suite {
+    fn count(&self, which: impl Fn(&Verdict) -> bool) -> String {
+        let cases = self.cases.iter();
+        cases
+            .filter(|case| which(&case.verdict))
+            .count()
+            .to_string()
     }
-    suite.add_property(Property::new("scenario", &*outcome.name));
-    suite.add_property(Property::new("rig", &*outcome.rig_name));
+
+    fn write(&self, out: &mut Writer, id: usize, timestamp: &str) {
+        out.open(
+            "testsuite",
+            &attributes([
+                ("name", &self.name),
+                ("package", PACKAGE),
+                ("id", &id.to_string()),
+                ("timestamp", timestamp),
+                // The verdict depends on no host.
+                ("hostname", "localhost"),
+                ("tests", &self.cases.len().to_string()),
+                (
+                    "failures",
+                    &self.count(|verdict| matches!(verdict, Verdict::Failed { .. })),
+                ),
+                (
+                    "errors",
+                    &self.count(|verdict| matches!(verdict, Verdict::Errored { .. })),
+                ),
+                (
+                    "skipped",
+                    &self.count(|verdict| matches!(verdict, Verdict::Skipped { .. })),
+                ),
+                ("time", &fixed(self.time_s, 3)),
+            ]),
+        );
+        out.open("properties", &[]);
+        for (name, value) in &self.properties {
+            out.empty("property", &attributes([("name", name), ("value", value)]));
+        }
+        out.close("properties");
+        for case in &self.cases {
+            case.write(out, &self.name);
+        }
+        out.text("system-out", &[], &self.system_out);
+        out.text("system-err", &[], "");
+        out.close("testsuite");
+    }
+}
+
+impl TestCase {
+    fn write(&self, out: &mut Writer, class: &str) {
+        let time = fixed(self.time_s, 3);
+        let head = attributes([("name", &self.name), ("classname", class), ("time", &time)]);
+        if matches!(self.verdict, Verdict::Passed) {
+            return out.empty("testcase", &head);
+        }
+        out.open("testcase", &head);
+        match &self.verdict {
+            Verdict::Passed => {}
+            Verdict::Failed { message, text } => {
+                let how = attributes([("type", "broken"), ("message", message)]);
+                out.text("failure", &how, text);
+            }
+            Verdict::Errored { kind, message } => {
+                let how = attributes([("type", kind), ("message", message)]);
+                out.text("error", &how, message);
+            }
+            Verdict::Skipped { message } => {
+                out.empty("skipped", &attributes([("message", message)]));
+            }
+        }
+        out.close("testcase");
+    }
+}
+
+fn suite(case: &Case, outcome: &Outcome) -> Suite {
+    let file = case.file.display().to_string();
+    let mut suite = Suite {
+        name: outcome.label(),
+        time_s: outcome.simulated_s,
+        properties: vec![
+            ("scenario".to_owned(), outcome.name.clone()),
+            ("rig".to_owned(), outcome.rig_name.clone()),
+            ("file".to_owned(), file.clone()),
+        ],
+        cases: Vec::new(),
+        system_out: String::new(),
+    };
     if let Some(hash) = &outcome.hash {
-        suite.add_property(Property::new("hash", &**hash));
+        suite.properties.push(("hash".to_owned(), hash.clone()));
     }
-    for judgement in &outcome.judgements {
-        suite.add_test_case(test_case(outcome, judgement));
+    let interruption = interruption(outcome);
+    let expectations = case.scenario.expectations_for(&case.rig_name).enumerate();
+    for (at, (index, expectation)) in expectations {
+        let name = &expectation.name;
+        let line = case.line(index);
+        let place = match line {
+            Some(line) => format!("{file}:{line}"),
+            None => file.clone(),
+        };
+        let mut property = |what: &str, value: String| {
+            suite.properties.push((format!("{name}: {what}"), value));
+        };
+        property("file", file.clone());
+        if let Some(line) = line {
+            property("line", line.to_string());
+        }
+        let (verdict, told) = match (outcome.judgements.get(at), &interruption) {
+            (Some(judgement), _) => {
+                property("margin", judgement.margin_text());
+                if judgement.share.is_some() {
+                    property("share", share(judgement.share));
+                }
+                if let Some(why) = judgement.never_tested() {
+                    property("never put to the test", why.to_owned());
+                }
+                (verdict(judgement, &place), told(judgement))
+            }
+            (None, reason) => {
+                let reason = reason
+                    .as_ref()
+                    .map_or("the run is not judged", |(_, why)| why);
+                let message = format!("not judged: {reason}");
+                (
+                    Verdict::Skipped {
+                        message: message.clone(),
+                    },
+                    message,
+                )
+            }
+        };
+        suite
+            .system_out
+            .push_str(&format!("{place}: {name}: {told}\n"));
+        suite.cases.push(TestCase {
+            name: name.clone(),
+            time_s: 0.0,
+            verdict,
+        });
     }
-    if let Some((kind, message)) = interruption(outcome) {
-        let mut status = TestCaseStatus::non_success(NonSuccessKind::Error);
-        status.set_type(kind).set_message(message);
-        let mut case = TestCase::new("the run ends", status);
-        case.set_classname(outcome.label())
-            .set_time(duration(outcome.simulated_s));
-        suite.add_test_case(case);
+    for law in &outcome.laws {
+        let (verdict, told) = law_verdict(law);
+        suite
+            .system_out
+            .push_str(&format!("law: {}: {told}\n", law.name));
+        suite.cases.push(TestCase {
+            name: format!("law: {}", law.name),
+            time_s: 0.0,
+            verdict,
+        });
+    }
+    if let Some((kind, message)) = interruption {
+        suite.cases.push(TestCase {
+            name: "the run ends".to_owned(),
+            time_s: outcome.simulated_s,
+            verdict: Verdict::Errored { kind, message },
+        });
     }
     suite
 }
 
-fn test_case(outcome: &Outcome, judgement: &Judgement) -> TestCase {
-    let margin = margin(judgement.margin, &judgement.unit);
-    let status = if judgement.held {
-        TestCaseStatus::success()
-    } else {
-        let mut status = TestCaseStatus::non_success(NonSuccessKind::Failure);
-        status.set_type("broken").set_message(format!(
-            "margin {margin}, worst at {} s",
-            fixed(judgement.at_s, 3)
-        ));
-        let because = judgement
-            .because
-            .as_ref()
-            .map_or_else(String::new, |because| format!("\nbecause {because}"));
-        status.set_description(format!("{}{because}", judgement.that));
-        status
+fn trouble_suite(trouble: &str) -> Suite {
+    Suite {
+        name: "trimproof".to_owned(),
+        time_s: 0.0,
+        properties: Vec::new(),
+        cases: vec![TestCase {
+            name: "the runs can begin".to_owned(),
+            time_s: 0.0,
+            verdict: Verdict::Errored {
+                kind: "not-begun",
+                message: trouble.to_owned(),
+            },
+        }],
+        system_out: format!("{trouble}\n"),
+    }
+}
+
+fn verdict(judgement: &Judgement, place: &str) -> Verdict {
+    if judgement.held {
+        return Verdict::Passed;
+    }
+    let because = judgement
+        .because
+        .as_ref()
+        .map_or_else(String::new, |because| format!("\nbecause {because}"));
+    let decided = match judgement.decided_text() {
+        none if none.is_empty() => none,
+        decided => format!("\ndecided by {decided}"),
     };
-    let mut case = TestCase::new(&*judgement.name, status);
-    case.set_classname(outcome.label()).set_time(Duration::ZERO);
-    case.set_system_out(format!(
-        "margin {margin}, worst at {} s",
+    Verdict::Failed {
+        message: margin_at(judgement),
+        text: format!("{place}\n{}{decided}{because}", judgement.that),
+    }
+}
+
+fn margin_at(judgement: &Judgement) -> String {
+    format!(
+        "margin {}, worst at {} s",
+        judgement.margin_text(),
         fixed(judgement.at_s, 3)
-    ));
-    case
+    )
+}
+
+fn told(judgement: &Judgement) -> String {
+    let word = if judgement.held { "held" } else { "broken" };
+    let share = match share(judgement.share) {
+        none if none.is_empty() => none,
+        share => format!(", {share} of the limit"),
+    };
+    let never = judgement
+        .never_tested()
+        .map_or_else(String::new, |why| format!("; never put to the test: {why}"));
+    format!("{word}, {}{share}{never}", margin_at(judgement))
+}
+
+fn law_verdict(law: &LawVerdict) -> (Verdict, String) {
+    let told = match &law.broken {
+        None => "true in every row".to_owned(),
+        Some(broken) => format!(
+            "first false at {} s, margin there {}",
+            fixed(broken.at_s, 3),
+            margin(broken.margin, &broken.unit)
+        ),
+    };
+    if law.held() {
+        let told = match &law.excepted {
+            Some(because) => format!("{told}; excepted because {because}"),
+            None => told,
+        };
+        return (Verdict::Passed, told);
+    }
+    let verdict = Verdict::Failed {
+        message: told.clone(),
+        text: format!("{}\nbecause {}", law.formula, law.because),
+    };
+    (verdict, told)
 }
 
 fn interruption(outcome: &Outcome) -> Option<(&'static str, String)> {
@@ -97,10 +328,6 @@ fn interruption(outcome: &Outcome) -> Option<(&'static str, String)> {
         End::Stopped => Some(("stopped", format!("stopped at {at} s"))),
         End::NotBegun => Some(("not-begun", "not begun".to_owned())),
     }
-}
-
-fn duration(seconds: f64) -> Duration {
-    Duration::try_from_secs_f64(seconds).unwrap_or_default()
 }
 
 /// ISO 8601 without a zone, in UTC.

@@ -14,7 +14,7 @@ pub use attend::Attend;
 pub use target::{Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
 
-use trimproof_controller::{Inputs, Outputs};
+use trimproof_controller::{CurrentLevel, Inputs, Outputs};
 use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose, TwinAbort};
 
 use crate::scenario::Scenario;
@@ -76,6 +76,8 @@ struct Loop {
     ticks: u32,
     stopped: bool,
     aborted: Option<TwinAbort>,
+    /// The controller has started again and not answered since.
+    was_reset: bool,
 }
 
 impl Loop {
@@ -121,6 +123,7 @@ impl Loop {
             ticks,
             stopped: false,
             aborted: None,
+            was_reset: false,
         }
     }
 
@@ -132,7 +135,7 @@ impl Loop {
     ) -> Result<(), String> {
         target
             .begin(&rig.controller)
-            .map_err(|error| error.to_string())?;
+            .map_err(|error| self.failed(&error))?;
         for tick in 0..=self.ticks {
             if !attend.go_on(self.plant.now_s()) {
                 self.stopped = true;
@@ -150,7 +153,12 @@ impl Loop {
             } else {
                 Some(self.ask(target, &inputs)?)
             };
-            let row = self.row(&self.plant.readings(), &self.last);
+            let row = Row {
+                tick_lost: answered.is_none(),
+                controller_reset: self.was_reset,
+                ..self.row(&self.plant.readings(), &self.last)
+            };
+            self.was_reset &= answered.is_none();
             self.trace.push(&row);
             attend.row(&row);
             if tick == self.ticks {
@@ -171,16 +179,23 @@ impl Loop {
     fn ask(&mut self, target: &mut dyn Target, inputs: &Inputs) -> Result<Outputs, String> {
         let outputs = target
             .tick(inputs)
-            .map_err(|error| format!("tick {}: {error}", inputs.tick))?;
+            .map_err(|error| format!("tick {}: {}", inputs.tick, self.failed(&error)))?;
         self.last = outputs;
         Ok(outputs)
+    }
+
+    /// Why the controller under test failed, in words; a wish to stop is noted.
+    fn failed(&mut self, error: &TargetError) -> String {
+        self.stopped |= *error == TargetError::Stopped;
+        error.to_string()
     }
 
     fn play(&mut self, cue: &Cue, target: &mut dyn Target) -> Result<(), String> {
         if let Cue::Fault { fault, on } = cue {
             match fault {
                 FaultKind::ControllerReset {} => {
-                    target.reset().map_err(|error| error.to_string())?
+                    target.reset().map_err(|error| self.failed(&error))?;
+                    self.was_reset = true;
                 }
                 FaultKind::LinkLoss {} => self.loss.set_silent(*on),
                 FaultKind::LinkCorruption { share } => {
@@ -204,6 +219,7 @@ impl Loop {
                 let out = &outputs.axis[i];
                 // The step rate is a share of 2^32 microsteps a period.
                 let share = f64::from(out.step_rate) / 4_294_967_296.0;
+                let step_rate_deg_per_s = share * self.full_scale_rate_deg_per_s[i];
                 AxisRow {
                     stick_deg: truth.stick_rad.to_degrees(),
                     stick_rate_deg_per_s: truth.stick_rad_per_s.to_degrees(),
@@ -216,15 +232,24 @@ impl Loop {
                     cartridge_nm: truth.cartridge_nm,
                     stop_force_n: truth.stop_force_n,
                     current_a: truth.current_a,
-                    drive_rate_deg_per_s: if out.enable {
-                        share * self.full_scale_rate_deg_per_s[i]
-                    } else {
-                        0.0
-                    },
+                    drive_rate_deg_per_s: if out.enable { step_rate_deg_per_s } else { 0.0 },
+                    step_rate_deg_per_s,
                     lag_steps: truth.lag_steps,
                     joystick: i32::from(out.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),
+                    rotor_deg: truth.rotor_rad.to_degrees(),
+                    // At most 1024.
+                    microstep_index: truth.microstep_index as i32,
+                    // The same bits with a sign.
+                    step_fraction: truth.step_fraction as i32,
+                    current_level: match out.current {
+                        CurrentLevel::Off => 0,
+                        CurrentLevel::Hold => 1,
+                        CurrentLevel::Run => 2,
+                    },
                     enabled: truth.driving,
+                    drive_on: out.enable,
+                    home: out.home,
                 }
             }),
             hand: HandRow {
@@ -237,6 +262,7 @@ impl Loop {
             switches: readings.switches,
             faults: outputs.faults,
             contact: readings.touching,
+            ..Row::default()
         }
     }
 }

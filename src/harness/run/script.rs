@@ -294,6 +294,7 @@ mod tests {
             start: Start::default(),
             events: events.clone(),
             expect: Vec::new(),
+            except: Vec::new(),
         };
         let mut whole = Script::new(&scenario, 0.002);
         let mut grown = Script::new(

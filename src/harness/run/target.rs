@@ -85,6 +85,9 @@ pub enum TargetError {
     /// The board or the link to it failed; what and where.
     #[error("{0}")]
     Link(String),
+    /// The user wants to stop, and the controller was waited for no longer.
+    #[error("stopped while waiting for the controller")]
+    Stopped,
     /// Two controllers that were run side by side differ; where and in what.
     #[error("{0}")]
     Differs(String),

@@ -1,25 +1,41 @@
 //! What a scenario must keep to beyond its shape: order of time, what needs what, names.
 
+use std::cell::RefCell;
+
 use trimproof_plant::{AxisName, FileError, SwitchName};
 
-use super::{Event, Expectation, Scenario, is_kebab};
+use super::{Event, Expectation, LawException, Scenario, is_kebab};
 
 /// Slack when times are added up, s: far above the rounding of sums below an hour (1e-12), far below a tick.
 const SLACK_S: f64 = 1e-9;
 
-/// Checks `scenario`, which was read from `text`.
-///
-/// # Errors
-/// The first thing wrong, events before expectations.
-pub(super) fn check(text: &str, scenario: &Scenario) -> Result<(), FileError> {
-    let checker = Checker { text };
-    checker.rigs("rigs", &scenario.rigs)?;
-    checker.times(scenario)?;
-    checker.hand(&scenario.events)?;
-    checker.switches(&scenario.events)?;
-    checker.supply(&scenario.events)?;
-    checker.faults(&scenario.events)?;
-    checker.expectations(scenario)
+/// Notes a fault of one entry and goes on with the next.
+macro_rules! fault {
+    ($checker:expr, $error:expr) => {{
+        $checker.note($error);
+        continue;
+    }};
+}
+
+/// Checks `scenario`, which was read from `text`; gives everything that is wrong.
+pub(super) fn check(text: &str, scenario: &Scenario) -> Vec<FileError> {
+    let checker = Checker {
+        text,
+        noted: RefCell::default(),
+    };
+    for checked in [
+        checker.rigs("rigs", &scenario.rigs),
+        checker.times(scenario),
+        checker.hand(&scenario.events),
+        checker.switches(&scenario.events),
+        checker.supply(&scenario.events),
+        checker.faults(&scenario.events),
+        checker.expectations(scenario),
+        checker.exceptions(scenario),
+    ] {
+        checker.take(checked);
+    }
+    checker.noted.into_inner()
 }
 
 /// A sum of times without the rounding in its last digits, for messages.
@@ -29,9 +45,20 @@ fn tidy(seconds: f64) -> f64 {
 
 struct Checker<'a> {
     text: &'a str,
+    noted: RefCell<Vec<FileError>>,
 }
 
 impl Checker<'_> {
+    fn note(&self, fault: FileError) {
+        self.noted.borrow_mut().push(fault);
+    }
+
+    fn take(&self, checked: Result<(), FileError>) {
+        if let Err(fault) = checked {
+            self.note(fault);
+        }
+    }
+
     fn at(&self, path: &str, message: String) -> FileError {
         FileError::at(self.text, path, message)
     }
@@ -46,10 +73,13 @@ impl Checker<'_> {
             if !is_kebab(rig) {
                 let help =
                     "a rig is named by the stem of its file: lower-case letters, digits, hyphens";
-                return Err(at(format!("`{rig}` is no name of a rig")).with_help(help));
+                fault!(
+                    self,
+                    at(format!("`{rig}` is no name of a rig")).with_help(help)
+                );
             }
             if rigs[..index].contains(rig) {
-                return Err(at(format!("rig `{rig}` is named twice")));
+                fault!(self, at(format!("rig `{rig}` is named twice")));
             }
         }
         Ok(())
@@ -64,14 +94,14 @@ impl Checker<'_> {
                 let message =
                     format!("`at_s` is `{at_s}`, before the entry above it at `{previous_s}` s");
                 let help = "put the `[[do]]` entries in order of time";
-                return Err(self.event(index, "at_s", message).with_help(help));
+                fault!(self, self.event(index, "at_s", message).with_help(help));
             }
             previous_s = at_s;
             let help = format!("the scenario's `length_s` is `{length_s}`");
             if at_s >= length_s {
                 let message =
                     format!("`at_s` is `{at_s}`, it must be before the end at `{length_s}` s");
-                return Err(self.event(index, "at_s", message).with_help(help));
+                fault!(self, self.event(index, "at_s", message).with_help(help));
             }
             let ends_s = at_s + event.lasts_s();
             if ends_s > length_s + SLACK_S {
@@ -85,7 +115,7 @@ impl Checker<'_> {
                     event.what(),
                     tidy(ends_s)
                 );
-                return Err(self.event(index, key, message).with_help(help));
+                fault!(self, self.event(index, key, message).with_help(help));
             }
         }
         Ok(())
@@ -102,7 +132,8 @@ impl Checker<'_> {
                 Event::Grip { at_s, .. } => {
                     if let Some(since_s) = gripped_at_s {
                         let message = format!("the hand has the grip already, since `{since_s}` s");
-                        return Err(
+                        fault!(
+                            self,
                             refuse(message).with_help("let go before it with `let_go_stick`")
                         );
                     }
@@ -111,7 +142,10 @@ impl Checker<'_> {
                 }
                 Event::LetGoStick { .. } if gripped_at_s.take().is_none() => {
                     let message = "`let_go_stick` without a grip".to_owned();
-                    return Err(refuse(message).with_help("take the grip before it with `grip`"));
+                    fault!(
+                        self,
+                        refuse(message).with_help("take the grip before it with `grip`")
+                    );
                 }
                 Event::Carry {
                     at_s,
@@ -122,13 +156,14 @@ impl Checker<'_> {
                 } => {
                     if gripped_at_s.is_none() {
                         let message = "`carry` without a grip".to_owned();
-                        return Err(
+                        fault!(
+                            self,
                             refuse(message).with_help("take the grip before it with `grip`")
                         );
                     }
                     let axes = [pitch_deg.is_some(), roll_deg.is_some()];
-                    self.axes(index, axes, ["pitch_deg", "roll_deg"])?;
-                    self.span(index, axes, *at_s, *over_s, &mut carried_until_s)?;
+                    self.take(self.axes(index, axes, ["pitch_deg", "roll_deg"]));
+                    self.take(self.span(index, axes, *at_s, *over_s, &mut carried_until_s));
                 }
                 Event::Push {
                     at_s,
@@ -138,14 +173,14 @@ impl Checker<'_> {
                     for_s,
                 } => {
                     let axes = [pitch_n.is_some(), roll_n.is_some()];
-                    self.axes(index, axes, ["pitch_n", "roll_n"])?;
+                    self.take(self.axes(index, axes, ["pitch_n", "roll_n"]));
                     if rise_s > for_s {
                         let message = format!(
                             "`rise_s` is `{rise_s}`, it must be at most `for_s`, which is `{for_s}`"
                         );
-                        return Err(self.event(index, "rise_s", message));
+                        fault!(self, self.event(index, "rise_s", message));
                     }
-                    self.span(index, axes, *at_s, *for_s, &mut pushed_until_s)?;
+                    self.take(self.span(index, axes, *at_s, *for_s, &mut pushed_until_s));
                 }
                 _ => {}
             }
@@ -183,7 +218,7 @@ impl Checker<'_> {
                     axis.name(),
                     tidy(*until_s)
                 );
-                return Err(self.event(index, "at_s", message));
+                fault!(self, self.event(index, "at_s", message));
             }
             *until_s = at_s + lasts_s;
         }
@@ -209,13 +244,17 @@ impl Checker<'_> {
                 (Event::LetGo { .. }, None) => {
                     let help =
                         "press it before with `press`, or use `hold`, which lets go by itself";
-                    return Err(
+                    fault!(
+                        self,
                         refuse(format!("`{name}` is let go but not pressed")).with_help(help)
                     );
                 }
                 (Event::Press { .. } | Event::Hold { .. }, Some(since_s)) => {
                     let message = format!("`{name}` is pressed already, since `{since_s}` s");
-                    return Err(refuse(message).with_help("let it go before it with `let_go`"));
+                    fault!(
+                        self,
+                        refuse(message).with_help("let it go before it with `let_go`")
+                    );
                 }
                 _ => {}
             }
@@ -224,7 +263,7 @@ impl Checker<'_> {
                     "`{name}` is still held or bouncing until `{}` s",
                     tidy(*busy_until_s)
                 );
-                return Err(self.event(index, "at_s", message));
+                fault!(self, self.event(index, "at_s", message));
             }
             if let Event::Hold {
                 for_s, bounce_s, ..
@@ -236,7 +275,7 @@ impl Checker<'_> {
                         "the bounce takes `{}` s, longer than `for_s`, which is `{for_s}`",
                         tidy(bounce_sum_s)
                     );
-                    return Err(self.event(index, "bounce_s", message));
+                    fault!(self, self.event(index, "bounce_s", message));
                 }
             }
             *pressed = matches!(event, Event::Press { .. }).then_some(at_s);
@@ -257,7 +296,7 @@ impl Checker<'_> {
                     "this begins before the last change of the supply is over at `{}` s",
                     tidy(until_s)
                 );
-                return Err(self.event(index, "at_s", message));
+                fault!(self, self.event(index, "at_s", message));
             }
             until_s = event.at_s() + event.lasts_s();
         }
@@ -269,17 +308,19 @@ impl Checker<'_> {
             let Event::Fault { fault, for_s, .. } = event else {
                 continue;
             };
-            fault
-                .check()
-                .map_err(|(key, message)| self.event(index, &format!("fault.{key}"), message))?;
+            if let Err((key, message)) = fault.check() {
+                fault!(self, self.event(index, &format!("fault.{key}"), message));
+            }
             if fault.is_instant() && for_s.is_some() {
                 let message = format!(
                     "`{}` happens in an instant, it takes no `for_s`",
                     fault.name()
                 );
-                return Err(self
-                    .event(index, "for_s", message)
-                    .with_help("leave `for_s` out"));
+                fault!(
+                    self,
+                    self.event(index, "for_s", message)
+                        .with_help("leave `for_s` out")
+                );
             }
         }
         Ok(())
@@ -292,28 +333,51 @@ impl Checker<'_> {
                 .any(|other| other.name == *name)
             {
                 let message = format!("two expectations are called `{name}`");
-                return Err(self
-                    .at(&format!("expect[{index}].name"), message)
-                    .with_help("give each its own name"));
+                fault!(
+                    self,
+                    self.at(&format!("expect[{index}].name"), message)
+                        .with_help("give each its own name")
+                );
             }
-            let Some(rigs) = rigs else { continue };
-            let path = format!("expect[{index}].rigs");
-            self.rigs(&path, rigs)?;
-            for (place, rig) in rigs.iter().enumerate() {
-                if !scenario.rigs.contains(rig) {
-                    let known = scenario
-                        .rigs
-                        .iter()
-                        .map(|rig| format!("`{rig}`"))
-                        .collect::<Vec<_>>()
-                        .join(", ");
-                    let message = format!("`{rig}` is not among the scenario's rigs");
-                    return Err(self
-                        .at(&format!("{path}[{place}]"), message)
-                        .with_help(format!("they are: {known}")));
-                }
+            self.chosen_rigs(&format!("expect[{index}].rigs"), rigs.as_deref(), scenario);
+        }
+        Ok(())
+    }
+
+    fn exceptions(&self, scenario: &Scenario) -> Result<(), FileError> {
+        for (index, LawException { law, rigs, .. }) in scenario.except.iter().enumerate() {
+            self.chosen_rigs(&format!("except[{index}].rigs"), rigs.as_deref(), scenario);
+            let meets = |other: &LawException| match (rigs, &other.rigs) {
+                (Some(rigs), Some(others)) => rigs.iter().any(|rig| others.contains(rig)),
+                _ => true,
+            };
+            let twice = |other: &LawException| other.law == *law && meets(other);
+            if scenario.except[..index].iter().any(twice) {
+                let message = format!("the law `{law}` is excepted twice");
+                fault!(self, self.at(&format!("except[{index}].law"), message));
             }
         }
         Ok(())
+    }
+
+    /// The rigs that a part of the file is for: each one of the scenario's. Notes what is wrong.
+    fn chosen_rigs(&self, path: &str, rigs: Option<&[String]>, scenario: &Scenario) {
+        let Some(rigs) = rigs else { return };
+        self.take(self.rigs(path, rigs));
+        for (place, rig) in rigs.iter().enumerate() {
+            if !scenario.rigs.contains(rig) {
+                let known = scenario
+                    .rigs
+                    .iter()
+                    .map(|rig| format!("`{rig}`"))
+                    .collect::<Vec<_>>()
+                    .join(", ");
+                let message = format!("`{rig}` is not among the scenario's rigs");
+                self.note(
+                    self.at(&format!("{path}[{place}]"), message)
+                        .with_help(format!("they are: {known}")),
+                );
+            }
+        }
     }
 }

@@ -5,8 +5,9 @@
 //! the formulas of the expectations need the rig's constants and are checked by the judge.
 
 mod check;
+mod draft;
 mod event;
-mod shape;
+pub(crate) mod shape;
 #[cfg(test)]
 mod tests;
 
@@ -17,6 +18,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use trimproof_plant::FileError;
 
+pub use draft::{Draft, DraftFormula};
 pub use event::Event;
 pub use trimproof_plant::PathShape;
 
@@ -56,6 +58,25 @@ pub struct Scenario {
     /// What must hold; at least one.
     #[schemars(length(min = 1, max = 1000))]
     pub expect: Vec<Expectation>,
+    /// Laws that it breaks on purpose, because what it breaks makes them impossible.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    #[schemars(length(max = 1000))]
+    pub except: Vec<LawException>,
+}
+
+/// A law that a scenario breaks on purpose.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct LawException {
+    /// Name of the law as reports have it, with its axis: `the drive is where the controller has it: pitch`.
+    #[schemars(length(min = 1, max = 220))]
+    pub law: String,
+    /// Why the law cannot hold here.
+    #[schemars(length(min = 1, max = 4000))]
+    pub because: String,
+    /// Rigs that it is for, each one of the scenario's; every rig of the scenario if left out.
+    #[schemars(length(min = 1, max = 64))]
+    pub rigs: Option<Vec<String>>,
 }
 
 /// How things stand at time 0.
@@ -101,6 +122,21 @@ pub struct Expectation {
     /// Rigs that it is for, each one of the scenario's; every rig of the scenario if left out.
     #[schemars(length(min = 1, max = 64))]
     pub rigs: Option<Vec<String>>,
+    /// What a margin is measured against where it is shown as a share; left out, the limit in the
+    /// comparison that decides.
+    pub scale: Option<Scale>,
+}
+
+/// What the margins of an expectation are measured against.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+#[serde(deny_unknown_fields)]
+pub struct Scale {
+    /// Size of a margin that is shown as 100 %, in `unit`, above 0.
+    #[schemars(range(max = 1e12), extend("exclusiveMinimum" = 0))]
+    pub value: f64,
+    /// Unit, as the signals have it: that of a comparison in the formula; empty for plain numbers.
+    #[schemars(length(max = 64))]
+    pub unit: String,
 }
 
 impl Scenario {
@@ -109,17 +145,35 @@ impl Scenario {
     /// # Errors
     /// The first thing wrong, with its place in `text`.
     pub fn parse(text: &str) -> Result<Self, FileError> {
+        Self::parse_whole(text).map_err(|mut faults| faults.swap_remove(0))
+    }
+
+    /// As [`Scenario::parse`], but with everything that is wrong.
+    ///
+    /// # Errors
+    /// At least one fault, in the order of the text. What makes no sense is looked for only once
+    /// every key is there and every value is one that its key can have.
+    pub fn parse_whole(text: &str) -> Result<Self, Vec<FileError>> {
         if text.len() > MAX_BYTES {
             let message = format!(
                 "the file has `{}` bytes, it may have at most {MAX_BYTES}",
                 text.len()
             );
-            return Err(FileError::new(message));
+            return Err(vec![FileError::new(message)]);
         }
-        shape::check(text, &SCHEMA)?;
+        let faults = shape::check_whole(text, &SCHEMA);
+        if !faults.is_empty() {
+            return Err(in_order(faults));
+        }
+        if let Err(fault) = trimproof_plant::check_strings(text) {
+            return Err(vec![fault]);
+        }
         let scenario: Self =
-            toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
-        check::check(text, &scenario)?;
+            toml::from_str(text).map_err(|error| vec![FileError::from_toml(text, &error)])?;
+        let faults = check::check(text, &scenario);
+        if !faults.is_empty() {
+            return Err(in_order(faults));
+        }
         Ok(scenario)
     }
 
@@ -127,6 +181,17 @@ impl Scenario {
     pub fn to_toml(&self) -> String {
         // Strings, finite numbers, lists and tables: all of it has a form in TOML.
         toml::to_string(self).unwrap_or_default()
+    }
+
+    /// The exception from the law of this name on the rig called `rig`, if there is one.
+    pub fn exception_for(&self, law: &str, rig: &str) -> Option<&LawException> {
+        self.except.iter().find(|one| {
+            one.law == law
+                && one
+                    .rigs
+                    .as_ref()
+                    .is_none_or(|rigs| rigs.iter().any(|name| name == rig))
+        })
     }
 
     /// Expectations that are for the rig called `rig`, with their index in [`Scenario::expect`].
@@ -144,6 +209,16 @@ impl Scenario {
             .enumerate()
             .filter(move |(_, one)| is_for(one))
     }
+}
+
+/// Faults in the order of the text; those about the text as a whole, such as a missing key, come
+/// last.
+pub(crate) fn in_order(mut faults: Vec<FileError>) -> Vec<FileError> {
+    faults.sort_by_key(|fault| match &fault.span {
+        Some(span) => (span.start, span.end),
+        None => (usize::MAX, usize::MAX),
+    });
+    faults
 }
 
 /// JSON Schema (draft 2020-12) of a scenario file, for editors.

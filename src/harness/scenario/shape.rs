@@ -1,6 +1,8 @@
 //! Checks a TOML text against a JSON Schema that schemars made, so that every error points at the very
 //! key or value at fault. The TOML reader alone loses the place inside tagged tables.
 
+use std::cell::RefCell;
+
 use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
@@ -8,25 +10,51 @@ use trimproof_plant::{FileError, nearest};
 
 /// Checks keys, types, choices and ranges of `text` against `schema`.
 ///
-/// Understands what schemars makes of structs, internally tagged enums, plain enums, options, lists,
-/// numbers, strings and booleans, with `minimum`, `maximum`, `exclusiveMinimum`, `min`/`maxLength` and
-/// `min`/`maxItems`. Numbers must be finite; a string with a least length must not be blank.
+/// Understands what schemars makes of structs, internally tagged enums, plain enums, options,
+/// lists, numbers, strings and booleans, with `minimum`, `maximum`, `exclusiveMinimum`,
+/// `min`/`maxLength` and `min`/`maxItems`. Numbers must be finite; a string with a least length
+/// must not be blank.
+///
+/// Gives everything that is wrong, in the order in which it is met; of a text that is no TOML the
+/// first thing.
+pub(super) fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
+    let document = match DeTable::parse(text) {
+        Ok(document) => document,
+        Err(error) => return vec![FileError::from_toml(text, &error)],
+    };
+    let walker = Walker {
+        root: schema,
+        noted: RefCell::default(),
+    };
+    walker.take(walker.table(document.get_ref(), None, schema, ""));
+    walker.noted.into_inner()
+}
+
+/// The first thing that [`check_whole`] finds.
 ///
 /// # Errors
-/// The first thing wrong.
-pub(super) fn check(text: &str, schema: &Value) -> Result<(), FileError> {
-    let document = DeTable::parse(text).map_err(|error| FileError::from_toml(text, &error))?;
-    let walker = Walker { root: schema };
-    walker.table(document.get_ref(), None, schema, "")
+/// That thing.
+pub(crate) fn check(text: &str, schema: &Value) -> Result<(), FileError> {
+    check_whole(text, schema)
+        .into_iter()
+        .next()
+        .map_or(Ok(()), Err)
 }
 
 struct Walker<'a> {
     root: &'a Value,
+    noted: RefCell<Vec<FileError>>,
 }
 
 type Span = std::ops::Range<usize>;
 
 impl<'a> Walker<'a> {
+    fn take(&self, checked: Result<(), FileError>) {
+        if let Err(fault) = checked {
+            self.noted.borrow_mut().push(fault);
+        }
+    }
+
     /// Follows references and takes the non-null side of an option.
     fn resolve(&self, schema: &'a Value) -> &'a Value {
         if let Some(reference) = schema["$ref"].as_str() {
@@ -72,10 +100,10 @@ impl<'a> Walker<'a> {
                         about,
                     )
                 })?;
-                let mut entries = array.iter().enumerate();
-                entries.try_for_each(|(index, entry)| {
-                    self.value(entry, &schema["items"], &format!("{key}[{index}]"))
-                })
+                for (index, entry) in array.iter().enumerate() {
+                    self.take(self.value(entry, &schema["items"], &format!("{key}[{index}]")));
+                }
+                Ok(())
             }
             (DeValue::String(text), "choice") => {
                 let choices = choices(schema);
@@ -152,9 +180,9 @@ impl<'a> Walker<'a> {
         for (name, _) in &entries {
             if !known.contains(&name.get_ref().as_ref()) {
                 let error = FileError::new(format!("unknown key `{}`{within}", name.get_ref()));
-                return Err(error
+                self.take(Err(error
                     .with_help(offer(name.get_ref(), &known))
-                    .with_span(name.span()));
+                    .with_span(name.span())));
             }
         }
         let required = schema["required"]
@@ -162,16 +190,23 @@ impl<'a> Walker<'a> {
             .into_iter()
             .flatten()
             .filter_map(Value::as_str);
+        // A name that is hardly misspelt is told of once, as an unknown key.
+        let misspelt = |name: &str| {
+            let given = entries.iter().map(|(given, _)| given.get_ref().as_ref());
+            given
+                .filter(|given| !known.contains(given))
+                .any(|given| nearest(given, [name]).is_some())
+        };
         for name in required {
-            if !table.contains_key(name) {
+            if !table.contains_key(name) && !misspelt(name) {
                 let error = FileError {
-                    span,
+                    span: span.clone(),
                     ..FileError::new(format!("missing key `{name}`{within}"))
                 };
-                return Err(with_about(
+                self.take(Err(with_about(
                     error,
                     schema["properties"][name]["description"].as_str(),
-                ));
+                )));
             }
         }
         for (name, value) in entries {
@@ -181,7 +216,10 @@ impl<'a> Walker<'a> {
             } else {
                 format!("{key}.{name}")
             };
-            self.value(value, &schema["properties"][name], &key)?;
+            let property = &schema["properties"][name];
+            if !property.is_null() {
+                self.take(self.value(value, property, &key));
+            }
         }
         Ok(())
     }

@@ -458,3 +458,84 @@ fn a_scenario_written_and_read_again_is_the_same() {
         }
     }
 }
+
+/// Faults of one file, each by its message and the text that it points at.
+fn all_faults(text: &str) -> Vec<(String, String)> {
+    let faults = Scenario::parse_whole(text).unwrap_err();
+    assert_eq!(Scenario::parse(text).unwrap_err(), faults[0]);
+    faults
+        .into_iter()
+        .map(|fault| {
+            let place = fault.span.map_or("", |span| &text[span]);
+            (fault.message, place.to_owned())
+        })
+        .collect()
+}
+
+#[test]
+fn all_faults_of_keys_and_values_are_found() {
+    let text = GOOD
+        .replace("length_s = 10", "length_s = -1")
+        .replace("what = \"grip\"", "what = \"grab\"")
+        .replace("limit_n = 80", "limit_n = \"eighty\"")
+        .replace("over_s = 1.0", "over_s = 0\nspeed = 3")
+        .replace("seed = 7", "seed = 1.5");
+    let places: Vec<String> = all_faults(&text).into_iter().map(|fault| fault.1).collect();
+    // A grip that is no grip cannot have its keys checked.
+    assert_eq!(places, ["-1", "1.5", "\"grab\"", "0", "speed"]);
+}
+
+#[test]
+fn all_faults_of_sense_are_found() {
+    let text = GOOD
+        .replace(
+            "rigs = [\"kittiwake\", \"bittern\"]",
+            "rigs = [\"Kittiwake\", \"bittern\", \"bittern\"]",
+        )
+        .replace("at_s = 6.0", "at_s = 2.0")
+        .replace("at_s = 7.0", "at_s = 12.0");
+    let messages: Vec<String> = all_faults(&text).into_iter().map(|fault| fault.0).collect();
+    assert_eq!(
+        messages,
+        [
+            "`Kittiwake` is no name of a rig",
+            "rig `bittern` is named twice",
+            "`at_s` is `2`, before the entry above it at `2.5` s",
+            "`at_s` is `12`, it must be before the end at `10` s",
+        ]
+    );
+}
+
+#[test]
+fn a_draft_has_what_can_be_read() {
+    let draft = Draft::read(
+        "rigs = [\"a\", 3]\nlength_s = \"long\"\n[[expect]]\nthat = 3\n[[expect]]\nthat = \"p\"\nrigs = [\"a\"]\n",
+    );
+    assert_eq!(draft.rigs, ["a"]);
+    assert_eq!(draft.length_s, 3600.0);
+    assert_eq!(draft.formulas.len(), 1);
+    assert_eq!(
+        (draft.formulas[0].index, &*draft.formulas[0].that),
+        (1, "p")
+    );
+    assert_eq!(draft.formulas_for("b").count(), 0);
+    assert!(Draft::read("a = = 1").formulas.is_empty());
+    let scenario = Scenario::parse(GOOD).unwrap();
+    assert_eq!(Draft::read(GOOD), Draft::of(&scenario));
+}
+
+#[test]
+fn a_scale_has_a_value_and_a_unit() {
+    let with = |scale: &str| format!("{GOOD}scale = {scale}\n");
+    let scenario = Scenario::parse(&with("{ value = 0.5, unit = \"deg\" }")).unwrap();
+    let scale = scenario.expect.last().unwrap().scale.clone().unwrap();
+    assert_eq!((scale.value, &*scale.unit), (0.5, "deg"));
+    for bad in [
+        "0.5",
+        "{ value = 0, unit = \"deg\" }",
+        "{ value = 1 }",
+        "{ value = inf, unit = \"N\" }",
+    ] {
+        assert!(Scenario::parse(&with(bad)).is_err(), "{bad}");
+    }
+}

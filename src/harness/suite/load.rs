@@ -1,8 +1,9 @@
 //! From scenario files to the cases of a suite: everything is checked before anything is run.
 
 use super::files::{Problem, read_text};
-use crate::judge::check_scenario;
-use crate::scenario::{Scenario, is_kebab, name_of};
+use crate::judge::{self, check_formulas, check_scenario};
+use crate::laws::{self, LawFile, LawSet};
+use crate::scenario::{Draft, Scenario, in_order, is_kebab, name_of};
 use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
@@ -21,13 +22,45 @@ pub struct Case {
     pub scenario: Arc<Scenario>,
     /// The rig.
     pub rig: Arc<Rig>,
+    /// Line of every expectation's formula in the file, from 1; empty if there is no file.
+    pub lines: Arc<[usize]>,
+    /// What is allowed in the file but hardly meant.
+    pub warnings: Vec<Problem>,
+    /// The laws that the scenario inherits, read for the rig; none where no folder above has a file of them.
+    pub laws: Arc<LawSet>,
 }
 
 impl Case {
+    /// Adds to the scenario's seed, wrapping: the same case with other noise.
+    pub fn raise_seed(&mut self, by: u64) {
+        if by != 0 {
+            let scenario = Arc::make_mut(&mut self.scenario);
+            scenario.seed = scenario.seed.wrapping_add(by);
+        }
+    }
+
     /// `scenario@rig`, the name of the case in file names and lists.
     pub fn label(&self) -> String {
         format!("{}@{}", self.name, self.rig_name)
     }
+
+    /// Line in the file, from 1, of the expectation with this index in [`Scenario::expect`]; `None`
+    /// if it is not known.
+    pub fn line(&self, index: usize) -> Option<usize> {
+        self.lines.get(index).copied()
+    }
+}
+
+/// The warnings about all cases, each once: a scenario runs on several rigs.
+pub fn warnings(cases: &[Case]) -> Vec<Problem> {
+    let mut found: Vec<Problem> = Vec::new();
+    for warning in cases.iter().flat_map(|case| &case.warnings) {
+        let known = |other: &Problem| other.file == warning.file && other.error == warning.error;
+        if !found.iter().any(known) {
+            found.push(warning.clone());
+        }
+    }
+    found
 }
 
 /// Reads and checks scenario files and the rigs that they name.
@@ -108,6 +141,10 @@ struct Loader {
     first_of_name: BTreeMap<String, PathBuf>,
     /// By file: a rig that several scenarios name is read, and complained of, once.
     rigs: BTreeMap<PathBuf, Option<Arc<Rig>>>,
+    /// By file: laws are read, and complained of, once.
+    law_files: BTreeMap<PathBuf, Option<(LawFile, Arc<str>)>>,
+    /// By file and rig.
+    law_sets: BTreeMap<(PathBuf, String), Option<Arc<LawSet>>>,
 }
 
 impl Loader {
@@ -117,13 +154,14 @@ impl Loader {
             Ok(text) => text,
             Err(problem) => return self.problems.push(problem),
         };
-        let scenario = match Scenario::parse(&text) {
+        let scenario = match Scenario::parse_whole(&text) {
             Ok(scenario) => Arc::new(Scenario {
                 name: name.clone(),
                 ..scenario
             }),
-            Err(error) => return self.problems.push(Problem::within(file, &text, error)),
+            Err(faults) => return self.refuse(file, &text, faults),
         };
+        let lines = lines_of(&text, scenario.expect.len());
         for (index, rig_name) in scenario.rigs.iter().enumerate() {
             let rig = match self.rig(file, rig_name) {
                 Ok(rig) => rig,
@@ -134,21 +172,54 @@ impl Loader {
                     continue;
                 }
             };
-            match check_scenario(&rig, &scenario, &text) {
+            let Some(laws) = self.laws(file, &rig) else {
+                continue;
+            };
+            let checked = check_scenario(&rig, &scenario, &text).and_then(|()| {
+                check_exceptions(&laws, &scenario, rig_name, &text).map_err(|fault| vec![fault])
+            });
+            match checked {
                 Ok(()) => self.cases.push(Case {
                     name: name.clone(),
                     rig_name: rig_name.clone(),
                     file: file.to_owned(),
                     scenario: Arc::clone(&scenario),
+                    lines: Arc::clone(&lines),
+                    warnings: judge::warnings(&rig, &scenario, &text)
+                        .into_iter()
+                        .map(|warning| Problem::within(file, &text, warning))
+                        .collect(),
                     rig,
+                    laws,
                 }),
-                // What is wrong on one rig is mostly wrong on all: once is enough.
-                Err(error)
-                    if self
-                        .problems
-                        .iter()
-                        .any(|told| told.file == file && told.error == error) => {}
-                Err(error) => self.problems.push(Problem::within(file, &text, error)),
+                Err(faults) => self.complain(file, &text, faults),
+            }
+        }
+    }
+
+    /// A file that cannot be read: its faults, and those of its formulas as far as they can be
+    /// told.
+    fn refuse(&mut self, file: &Path, text: &Arc<str>, mut faults: Vec<FileError>) {
+        let draft = Draft::read(text);
+        for rig_name in &draft.rigs {
+            // A rig that there is not is complained of once the file reads.
+            if let Ok(rig) = self.rig(file, rig_name) {
+                for fault in check_formulas(&rig, &draft, text) {
+                    if !faults.contains(&fault) {
+                        faults.push(fault);
+                    }
+                }
+            }
+        }
+        self.complain(file, text, in_order(faults));
+    }
+
+    /// Notes faults of a file. What is wrong on one rig is mostly wrong on all: once is enough.
+    fn complain(&mut self, file: &Path, text: &Arc<str>, faults: Vec<FileError>) {
+        for fault in faults {
+            let known = |told: &Problem| told.file == file && told.error == fault;
+            if !self.problems.iter().any(known) {
+                self.problems.push(Problem::within(file, text, fault));
             }
         }
     }
@@ -205,6 +276,42 @@ impl Loader {
         rig.ok_or(None)
     }
 
+    /// The laws that a scenario file inherits, for a rig; `None` if their file was complained of.
+    fn laws(&mut self, scenario: &Path, rig: &Rig) -> Option<Arc<LawSet>> {
+        let Some(file) = laws::file_for(scenario) else {
+            return Some(Arc::default());
+        };
+        if !self.law_files.contains_key(&file) {
+            let read = read_text(&file).and_then(|text| match LawFile::parse(&text) {
+                Ok(laws) => Ok((laws, text)),
+                Err(error) => Err(Problem::within(&file, &text, error)),
+            });
+            let read = read.map_err(|problem| self.problems.push(problem)).ok();
+            self.law_files.insert(file.clone(), read);
+        }
+        let key = (file, rig.name.clone());
+        if let Some(known) = self.law_sets.get(&key) {
+            return known.clone();
+        }
+        let (laws, text) = self.law_files.get(&key.0)?.as_ref()?;
+        let set = match laws.read_for(rig, text) {
+            Ok(set) => Some(Arc::new(set)),
+            Err(error) => {
+                let problem = Problem::within(&key.0, text, error);
+                if !self
+                    .problems
+                    .iter()
+                    .any(|told| told.file == problem.file && told.error == problem.error)
+                {
+                    self.problems.push(problem);
+                }
+                None
+            }
+        };
+        self.law_sets.insert(key, set.clone());
+        set
+    }
+
     fn finish(mut self, only_rig: Option<&str>) -> Result<Vec<Case>, Vec<Problem>> {
         if !self.problems.is_empty() {
             return Err(self.problems);
@@ -233,6 +340,51 @@ impl Loader {
         self.cases.sort_by(|a, b| a.name.cmp(&b.name));
         Ok(self.cases)
     }
+}
+
+/// Lines of the formulas of a scenario file, from 1.
+fn lines_of(text: &str, count: usize) -> Arc<[usize]> {
+    (0..count)
+        .map(|index| {
+            let value = trimproof_plant::locate(text, &format!("expect[{index}].that"));
+            let before = value.and_then(|value| text.get(..value.start));
+            1 + before.map_or(0, |before| before.matches('\n').count())
+        })
+        .collect()
+}
+
+/// Exceptions name laws that there are.
+fn check_exceptions(
+    laws: &LawSet,
+    scenario: &Scenario,
+    rig: &str,
+    text: &str,
+) -> Result<(), FileError> {
+    for (index, exception) in scenario.except.iter().enumerate() {
+        let for_rig = exception
+            .rigs
+            .as_ref()
+            .is_none_or(|rigs| rigs.iter().any(|name| name == rig));
+        if !for_rig || laws.names().any(|name| name == exception.law) {
+            continue;
+        }
+        let path = format!("except[{index}].law");
+        let error = FileError::at(text, &path, format!("there is no law `{}`", exception.law));
+        return Err(if laws.is_empty() {
+            error.with_help(format!(
+                "no `{}` stands in the scenario's folder or in one above",
+                laws::FILE_NAME
+            ))
+        } else {
+            match nearest(&exception.law, laws.names()) {
+                Some(near) => error.with_help(format!("did you mean `{near}`?")),
+                None => error.with_help(
+                    "a law of an axis is named with it, as `NAME: pitch`; `prove --format json` lists all",
+                ),
+            }
+        });
+    }
+    Ok(())
 }
 
 /// Folders in which the rigs of a scenario may stand, nearest first.

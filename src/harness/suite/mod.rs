@@ -8,6 +8,6 @@ mod runner;
 mod tests;
 
 pub use files::{MAX_FILE_BYTES, Problem, plain, read_text, read_text_within};
-pub use load::{Case, list, load, load_rig, rigs_in};
-pub use place::{try_file, try_folder, write_whole};
+pub use load::{Case, list, load, load_rig, rigs_in, warnings};
+pub use place::{remove_old, try_file, try_folder, write_whole};
 pub use runner::{Draw, End, Outcome, Picture, Plan, run_suite};

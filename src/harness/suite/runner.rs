@@ -3,6 +3,7 @@
 use super::load::Case;
 use crate::card;
 use crate::judge::{Judgement, judge};
+use crate::laws::{Verdict, judge_laws};
 use crate::run::{Ending, Target, Traffic, run_scenario};
 use crate::trace::{Trace, TraceError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
@@ -21,6 +22,8 @@ pub struct Plan<'a> {
     pub keep: Option<(&'a Path, &'a [&'a str])>,
     /// Makes the controller under test, one for each case.
     pub target: &'a (dyn Fn() -> Box<dyn Target> + Sync),
+    /// Whether the cards of complete runs are wanted.
+    pub cards: bool,
     /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads of the runs.
     pub draw: Option<&'a Draw<'a>>,
     /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
@@ -52,9 +55,11 @@ pub struct Outcome {
     pub simulated_s: f64,
     /// A judgement for every expectation, in the order of the file; empty unless the run is complete.
     pub judgements: Vec<Judgement>,
+    /// What became of every law, in the order of their file; empty unless the run is complete.
+    pub laws: Vec<Verdict>,
     /// Bit-hash of the trace; `None` if there is none.
     pub hash: Option<String>,
-    /// The readable card; `None` unless the run is complete.
+    /// The readable card; `None` unless the run is complete and cards are wanted.
     pub card: Option<String>,
     /// Pictures that were drawn of it; none unless the run is complete.
     pub pictures: Vec<Picture>,
@@ -89,9 +94,16 @@ impl Outcome {
         format!("{}@{}", self.name, self.rig_name)
     }
 
-    /// Whether the run is complete and every expectation held.
+    /// Whether the run is complete and every expectation and every law held.
     pub fn held(&self) -> bool {
-        self.end == End::Complete && self.judgements.iter().all(|judgement| judgement.held)
+        self.end == End::Complete
+            && self.judgements.iter().all(|judgement| judgement.held)
+            && self.laws.iter().all(Verdict::held)
+    }
+
+    /// How many laws held; those that the scenario breaks on purpose count as held.
+    pub fn laws_held(&self) -> usize {
+        self.laws.iter().filter(|law| law.held()).count()
     }
 
     /// How many expectations held.
@@ -102,13 +114,49 @@ impl Outcome {
             .count()
     }
 
-    /// The judgement with the smallest margin as a number, whatever its unit: the broken ones are below 0 and so come
-    /// first. `None` if no expectation has a finite margin.
+    /// The judgement that is closest to its limit: the smallest share of its scale or limit, the
+    /// broken ones first. After those come equalities, whose margin is a tolerance, and last those
+    /// that have neither scale nor limit, by their number. `None` if no expectation has a finite
+    /// margin.
     pub fn tightest(&self) -> Option<&Judgement> {
+        let rank = |judgement: &Judgement| {
+            let kind = match (judgement.held, judgement.share, judgement.equality) {
+                (false, _, _) => 0,
+                (true, Some(_), false) => 1,
+                (true, Some(_), true) => 2,
+                (true, None, _) => 3,
+            };
+            (kind, judgement.share.unwrap_or(judgement.margin))
+        };
         self.judgements
             .iter()
             .filter(|judgement| judgement.margin.is_finite())
-            .min_by(|a, b| a.margin.total_cmp(&b.margin))
+            .min_by(|a, b| {
+                let ((kind_a, a), (kind_b, b)) = (rank(a), rank(b));
+                kind_a.cmp(&kind_b).then(a.total_cmp(&b))
+            })
+    }
+
+    /// The judgement that a run's line shows: the first that is broken without a number, else the
+    /// tightest.
+    pub fn shown(&self) -> Option<&Judgement> {
+        let yes_or_no = self
+            .judgements
+            .iter()
+            .find(|judgement| !judgement.held && !judgement.margin.is_finite());
+        yes_or_no.or_else(|| self.tightest())
+    }
+
+    /// The judgements that hold but were never put to the test.
+    pub fn never_tested(&self) -> impl Iterator<Item = &Judgement> {
+        self.judgements
+            .iter()
+            .filter(|judgement| !judgement.tested.is_yes())
+    }
+
+    /// A case that was not begun.
+    pub fn not_begun(case: &Case) -> Self {
+        blank(case, End::NotBegun)
     }
 }
 
@@ -220,14 +268,18 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     // The first row is the start.
     outcome.simulated_s = run.trace.rows().saturating_sub(1) as f64 * run.trace.about.tick_s;
     ran((outcome.simulated_s - told_s).max(0.0));
+    let hash = run.trace.hash();
     if outcome.end == End::Complete {
         outcome.judgements = judge(&case.rig, &case.scenario, &run.trace);
-        outcome.card = Some(card::render(case, &run.trace, &outcome.judgements));
+        outcome.laws = judge_laws(&case.laws, &case.scenario, &case.rig_name, &run.trace);
+        outcome.card = plan
+            .cards
+            .then(|| card::render(case, &run.trace, &outcome.judgements, &outcome.laws, &hash));
         if let Some(draw) = plan.draw {
             outcome.pictures = draw(case, &run.trace, &outcome.judgements);
         }
     }
-    outcome.hash = Some(run.trace.hash());
+    outcome.hash = Some(hash);
     let end = match &outcome.end {
         End::Cut(reason) => Some(reason.clone()),
         End::Aborted(reason) => Some(format!("the twin cannot compute the run: {reason}")),
@@ -265,6 +317,7 @@ fn blank(case: &Case, end: End) -> Outcome {
         end,
         simulated_s: 0.0,
         judgements: Vec::new(),
+        laws: Vec::new(),
         hash: None,
         card: None,
         pictures: Vec::new(),

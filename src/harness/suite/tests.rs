@@ -1,6 +1,7 @@
 //! The runner against controllers that fail.
 
 use super::*;
+use crate::formula::Tested;
 use crate::judge::Judgement;
 use crate::junit;
 use crate::run::{LogicTarget, Target, TargetError};
@@ -53,6 +54,9 @@ fn cases(lengths_s: &[f64]) -> Vec<Case> {
                 ..Scenario::parse(&text).unwrap()
             }),
             rig: Arc::clone(&rig),
+            lines: Arc::default(),
+            warnings: Vec::new(),
+            laws: Arc::default(),
         }
     };
     lengths_s.iter().enumerate().map(case).collect()
@@ -66,6 +70,7 @@ fn run(
 ) -> Vec<Outcome> {
     let stop = AtomicBool::new(stop);
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::new(threads).unwrap(),
         keep: None,
         target,
@@ -109,6 +114,7 @@ fn progress_adds_up_to_the_simulated_time() {
     let cases = cases(&[0.05, 0.6]);
     let stop = AtomicBool::new(false);
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &good,
@@ -133,6 +139,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
     let extensions: &[&str] = &["csv"];
     let keep = Some((folder.path(), extensions));
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep,
         target: &target,
@@ -149,11 +156,16 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
     let trace = Trace::read(&outcome.kept[0]).unwrap();
     assert_eq!(trace.rows(), 50);
     assert_eq!(trace.about.notes.get("cut"), Some(reason));
-    let xml = junit::render(&outcomes, None).unwrap();
-    assert!(
-        xml.contains("tests=\"1\"") && xml.contains("errors=\"1\"") && xml.contains("type=\"cut\""),
-        "{xml}"
-    );
+    let xml = junit::render(&cases(&[1.0]), &outcomes, None, None);
+    // The expectation that was not judged, and the run that did not end.
+    for part in [
+        "tests=\"2\"",
+        "errors=\"1\"",
+        "skipped=\"1\"",
+        "type=\"cut\"",
+    ] {
+        assert!(xml.contains(part), "`{part}` is missing in:\n{xml}");
+    }
 }
 
 #[test]
@@ -163,6 +175,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
     let stop = AtomicBool::new(false);
     let keep: Option<(&std::path::Path, &[&str])> = Some((&gone, &["csv"]));
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep,
         target: &good,
@@ -211,6 +224,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         }
     }
     let plan = Plan {
+        cards: true,
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &target,
@@ -224,6 +238,63 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         (outcomes[0].simulated_s - 0.2).abs() < 1e-9,
         "{}",
         outcomes[0].simulated_s
+    );
+}
+
+/// Closest to its limit, not smallest as a number; equalities only where there is nothing else.
+#[test]
+fn the_tightest_is_the_smallest_share_and_equalities_come_after() {
+    let judgement = |name: &str, held, margin, share, equality| Judgement {
+        name: name.to_owned(),
+        that: String::new(),
+        because: None,
+        held,
+        margin,
+        unit: "deg".to_owned(),
+        at_s: 0.0,
+        decided_by: String::new(),
+        undefined: false,
+        share,
+        equality,
+        tested: Tested::Yes,
+    };
+    let all = [
+        judgement("by nothing", true, 1e-9, None, false),
+        judgement("equal", true, 0.001, Some(1.0), true),
+        judgement("less equal", true, 0.0005, Some(0.5), true),
+        judgement("far", true, 0.01, Some(0.8), false),
+        judgement("close", true, 3.0, Some(0.7), false),
+        judgement("yes", true, f64::INFINITY, None, false),
+        judgement("off", false, -0.1, Some(-0.01), false),
+        judgement("far off", false, -0.001, Some(-1.0), true),
+        judgement("no", false, f64::NEG_INFINITY, None, false),
+    ];
+    let mut outcome = Outcome::not_begun(&cases(&[1.0])[0]);
+    outcome.end = End::Complete;
+    let mut shown = Vec::new();
+    // From the last on, the one that is shown is taken away.
+    outcome.judgements = all.to_vec();
+    while let Some(first) = outcome.shown().map(|shown| shown.name.clone()) {
+        outcome.judgements.retain(|other| other.name != first);
+        shown.push(first);
+    }
+    assert_eq!(
+        shown,
+        [
+            "no",
+            "far off",
+            "off",
+            "close",
+            "far",
+            "less equal",
+            "equal",
+            "by nothing"
+        ]
+    );
+    assert_eq!(
+        outcome.judgements.len(),
+        1,
+        "what is only held or not has no margin"
     );
 }
 
@@ -248,6 +319,7 @@ fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
     };
     let stop = AtomicBool::new(false);
     let plan = |stop| Plan {
+        cards: true,
         threads: NonZeroUsize::new(2).unwrap(),
         keep: None,
         target: &good,

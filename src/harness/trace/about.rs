@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 
 use serde::Serialize;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
 
 use super::error::Flaw;
+use super::hash;
 
 /// Where a trace comes from. It does not enter the hash: the same values have the same hash whatever made them.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -27,6 +29,8 @@ pub struct About {
 
 impl About {
     /// Everything as keys and values, in the order of the files: `version.` and `note.` go before the names.
+    /// What cannot be seen in them is shown, and of a very long text only the beginning stands
+    /// here.
     pub fn entries(&self) -> Vec<(String, String)> {
         let mut entries = vec![
             ("rig".to_owned(), self.rig.clone()),
@@ -40,12 +44,19 @@ impl About {
         };
         entries.extend(self.versions.iter().map(|entry| named("version", entry)));
         entries.extend(self.notes.iter().map(|entry| named("note", entry)));
+        // A file that is read line by line, or shown on a terminal, must not be what a board or a
+        // title makes of it.
+        for (key, value) in &mut entries {
+            for text in [key, value] {
+                *text = brief(text, MESSAGE_MAX).into_owned();
+            }
+        }
         entries
     }
 }
 
 /// Version of the trace files, the first thing in them.
-const FORMAT: &str = "1";
+const FORMAT: &str = "2";
 
 /// What a file says of itself: where it comes from, and what must be in it.
 #[derive(Debug, PartialEq)]
@@ -62,6 +73,7 @@ impl Stamp {
             ("trimproof_trace".to_owned(), FORMAT.to_owned()),
             ("rows".to_owned(), self.rows.to_string()),
             ("hash".to_owned(), self.hash.clone()),
+            ("hash_name".to_owned(), hash::NAME.to_owned()),
             ("entries".to_owned(), about.len().to_string()),
         ];
         entries.extend(about);
@@ -98,6 +110,13 @@ impl Stamp {
         };
         let rows = number(&take("rows")?, "rows")?;
         let hash = take("hash")?;
+        let hash_name = take("hash_name")?;
+        if hash_name != hash::NAME {
+            return Err(Flaw::Foreign(format!(
+                "its hash is `{hash_name}`, known is `{}`",
+                hash::NAME
+            )));
+        }
         let entries: usize = number(&take("entries")?, "entries")?;
         let found = all.len();
         if found < entries {

@@ -2,17 +2,23 @@
 //! `key=value` from the first record on; it may need more records than there are rows, whose other fields are empty.
 
 use std::fs::File;
-use std::io::{self, BufReader, Read, Seek, SeekFrom, Write};
+use std::io::{self, Read, Seek, SeekFrom, Write};
 
 use csv::{ErrorKind, ReaderBuilder, StringRecord, Terminator, WriterBuilder};
 use trimproof_plant::nearest;
 
 use super::about::Stamp;
 use super::error::Flaw;
-use super::{Trace, columns};
+use super::{ENTRIES_MAX, ROWS_MAX, Trace, columns};
 
 /// Name of the last column.
 const ABOUT: &str = "about";
+
+/// Longest record that is read, bytes: a row of ours has some 2000.
+const RECORD_MAX: usize = 1 << 16;
+
+/// Bytes that are read at a time.
+const BUFFER: usize = 1 << 16;
 
 pub(super) fn write(trace: &Trace, out: &mut impl Write) -> io::Result<()> {
     let mut writer = WriterBuilder::new()
@@ -54,10 +60,7 @@ pub(super) fn read(file: File) -> Result<Trace, Flaw> {
     let mut entries = Vec::new();
     let mut record = StringRecord::new();
     let mut data_over = false;
-    while reader
-        .read_record(&mut record)
-        .map_err(|error| flaw(error, skew))?
-    {
+    while next(&mut reader, &mut record, skew)? {
         let line = record
             .position()
             .map_or(0, |position| position.line() + skew);
@@ -69,6 +72,7 @@ pub(super) fn read(file: File) -> Result<Trace, Flaw> {
                 ))
             })?;
             entries.push((key.to_owned(), value.to_owned()));
+            few_enough(&entries)?;
         }
         if record.iter().take(order.len()).all(str::is_empty) {
             data_over = true;
@@ -78,6 +82,9 @@ pub(super) fn read(file: File) -> Result<Trace, Flaw> {
             return Err(Flaw::Damaged(format!(
                 "line {line}, values after the last row"
             )));
+        }
+        if trace.rows() >= ROWS_MAX {
+            return Err(Flaw::Damaged(format!("it has more than {ROWS_MAX} rows")));
         }
         for (text, place) in record.iter().zip(&order) {
             let (index, data) = &mut trace.held[*place];
@@ -105,16 +112,14 @@ pub(super) fn about(file: File) -> Result<Stamp, Flaw> {
     } = open(file)?;
     let mut entries = Vec::new();
     let mut record = StringRecord::new();
-    while reader
-        .read_record(&mut record)
-        .map_err(|error| flaw(error, skew))?
-    {
+    while next(&mut reader, &mut record, skew)? {
         // It stands in the first records, one thing in each.
         let about = record.iter().next_back().unwrap_or_default();
         match about.split_once('=') {
             Some((key, value)) => entries.push((key.to_owned(), value.to_owned())),
             None => break,
         }
+        few_enough(&entries)?;
     }
     if entries.is_empty() {
         return Err(Flaw::Truncated("it has no rows".to_owned()));
@@ -122,9 +127,82 @@ pub(super) fn about(file: File) -> Result<Stamp, Flaw> {
     Stamp::from_entries(entries)
 }
 
+/// Reads the next record; `false` at the end.
+fn next(
+    reader: &mut csv::Reader<Portioned>,
+    record: &mut StringRecord,
+    skew: u64,
+) -> Result<bool, Flaw> {
+    reader.get_mut().refill();
+    match reader.read_record(record) {
+        Ok(is_there) => Ok(is_there),
+        Err(error) => {
+            let line = reader.position().line() + skew;
+            Err(too_long(&error, line).unwrap_or_else(|| flaw(error, skew)))
+        }
+    }
+}
+
+fn few_enough(entries: &[(String, String)]) -> Result<(), Flaw> {
+    if entries.len() > ENTRIES_MAX {
+        return Err(Flaw::Damaged(format!(
+            "it says more than {ENTRIES_MAX} things of itself"
+        )));
+    }
+    Ok(())
+}
+
+/// A file of which each record may take only so many bytes: a line without an end must not be taken
+/// into memory.
+struct Portioned {
+    file: File,
+    left: usize,
+}
+
+impl Portioned {
+    fn new(file: File) -> Self {
+        let mut portioned = Self { file, left: 0 };
+        portioned.refill();
+        portioned
+    }
+
+    /// Another record begins. What is read at a time may hold the beginning of the one after it.
+    fn refill(&mut self) {
+        self.left = RECORD_MAX + BUFFER;
+    }
+}
+
+impl Read for Portioned {
+    fn read(&mut self, into: &mut [u8]) -> io::Result<usize> {
+        let most = into.len().min(self.left);
+        if most == 0 && !into.is_empty() {
+            return Err(io::Error::other(TooLong));
+        }
+        let count = self.file.read(&mut into[..most])?;
+        self.left -= count;
+        Ok(count)
+    }
+}
+
+/// A record has more than [`RECORD_MAX`] bytes.
+#[derive(Debug, thiserror::Error)]
+#[error("a line is too long")]
+struct TooLong;
+
+/// The flaw of a record that is too long, if that is what the error says.
+fn too_long(error: &csv::Error, line: u64) -> Option<Flaw> {
+    let ErrorKind::Io(error) = error.kind() else {
+        return None;
+    };
+    error.get_ref()?.downcast_ref::<TooLong>()?;
+    Some(Flaw::Damaged(format!(
+        "the record that begins in line {line} or before has more than {RECORD_MAX} bytes"
+    )))
+}
+
 /// A file whose first line is a trace's and whose last line is whole.
 struct Opened {
-    reader: csv::Reader<BufReader<File>>,
+    reader: csv::Reader<Portioned>,
     header: StringRecord,
     trace: Trace,
     /// What is added to the reader's numbers of lines.
@@ -133,12 +211,17 @@ struct Opened {
 
 fn open(mut file: File) -> Result<Opened, Flaw> {
     let ends_in_line = ends_in_line(&mut file)?;
-    let mut reader = ReaderBuilder::new().from_reader(BufReader::with_capacity(1 << 16, file));
-    let header = reader.headers().map_err(|error| match flaw(error, 0) {
-        Flaw::Damaged(detail) => Flaw::Foreign(detail),
-        other => other,
-    })?;
-    let header = header.clone();
+    let mut reader = ReaderBuilder::new()
+        .buffer_capacity(BUFFER)
+        .from_reader(Portioned::new(file));
+    let header = reader.headers().map(StringRecord::clone);
+    let header =
+        header.map_err(
+            |error| match too_long(&error, 1).unwrap_or_else(|| flaw(error, 0)) {
+                Flaw::Damaged(detail) => Flaw::Foreign(detail),
+                other => other,
+            },
+        )?;
     // With CR LF the reader takes a record to begin before the LF of the line above it.
     let skew = 2_u64.saturating_sub(reader.position().line());
     let trace = match trace_for(&header) {

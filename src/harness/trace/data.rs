@@ -1,5 +1,7 @@
 //! The values of one column, stored by their type.
 
+use std::ops::Range;
+
 use trimproof_controller::State;
 
 use super::columns::{Cell, ColumnKind};
@@ -97,13 +99,27 @@ impl Data {
         Ok(())
     }
 
-    /// Hands out the bits of all values, little end first, in pieces.
-    pub(super) fn feed(&self, take: &mut dyn FnMut(&[u8])) {
+    /// Lays the bits of these rows' values, little end first, into `block`: at `offset` of each row of `width` bytes.
+    pub(super) fn lay(&self, rows: Range<usize>, block: &mut [u8], offset: usize, width: usize) {
         match self {
-            Self::Number(values) => feed_all(values, |value| value.to_bits().to_le_bytes(), take),
-            Self::Integer(values) => feed_all(values, |value| value.to_le_bytes(), take),
-            Self::Switch(values) => feed_all(values, |value| [u8::from(value)], take),
-            Self::State(codes) => take(codes),
+            Self::Number(values) => lay_all(
+                &values[rows],
+                |value| value.to_bits().to_le_bytes(),
+                block,
+                offset,
+                width,
+            ),
+            Self::Integer(values) => {
+                lay_all(&values[rows], i32::to_le_bytes, block, offset, width);
+            }
+            Self::Switch(values) => lay_all(
+                &values[rows],
+                |value| [u8::from(value)],
+                block,
+                offset,
+                width,
+            ),
+            Self::State(codes) => lay_all(&codes[rows], |code| [code], block, offset, width),
         }
     }
 
@@ -147,18 +163,15 @@ pub(super) fn state_code(name: &str) -> Result<u8, String> {
         })
 }
 
-fn feed_all<T: Copy, const N: usize>(
+fn lay_all<T: Copy, const N: usize>(
     values: &[T],
     bytes: impl Fn(T) -> [u8; N],
-    take: &mut dyn FnMut(&[u8]),
+    block: &mut [u8],
+    offset: usize,
+    width: usize,
 ) {
-    let mut piece = Vec::with_capacity(1024 * N);
-    for chunk in values.chunks(1024) {
-        piece.clear();
-        chunk
-            .iter()
-            .for_each(|value| piece.extend_from_slice(&bytes(*value)));
-        take(&piece);
+    for (value, row) in values.iter().zip(block.chunks_exact_mut(width)) {
+        row[offset..offset + N].copy_from_slice(&bytes(*value));
     }
 }
 

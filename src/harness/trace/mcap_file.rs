@@ -9,7 +9,7 @@ use std::fmt::Write as _;
 use std::fs::File;
 use std::io::{self, Read, Seek, Write};
 
-use mcap::records::{MessageHeader, Metadata, Record};
+use mcap::records::{MessageHeader, Metadata, Record, op};
 use mcap::sans_io::linear_reader::{LinearReadEvent, LinearReader, LinearReaderOptions};
 use mcap::{McapError, WriteOptions};
 use serde_json::{Map, Value, json};
@@ -18,7 +18,7 @@ use trimproof_controller::State;
 use super::about::Stamp;
 use super::csv_file::column_index;
 use super::error::Flaw;
-use super::{ColumnInfo, ColumnKind, Data, Trace, columns};
+use super::{ColumnInfo, ColumnKind, Data, ENTRIES_MAX, ROWS_MAX, Trace, columns};
 
 /// Topic of the channel.
 const TOPIC: &str = "/trace";
@@ -27,7 +27,9 @@ const SCHEMA: &str = "trimproof.trace";
 /// Name of the metadata record.
 const ABOUT: &str = "about";
 /// Longest record that is read, bytes: far above the chunks that are written (1 MiB).
-const RECORD_LIMIT: usize = 1 << 28;
+const RECORD_LIMIT: usize = 1 << 24;
+/// Longest record of what the file says of itself, and longest message, bytes: ours have some 3000.
+const CONTENT_LIMIT: usize = 1 << 20;
 
 pub(super) fn write(trace: &Trace, out: &mut (impl Write + Seek)) -> io::Result<()> {
     write_all(trace, out).map_err(|error| match error {
@@ -197,6 +199,18 @@ fn read_until(mut file: File, enough: impl Fn(&Reading) -> bool) -> Result<Readi
             }
             LinearReadEvent::Record { data, opcode } => {
                 begun = true;
+                // All other records are for those who want to look something up.
+                if !matches!(
+                    opcode,
+                    op::METADATA | op::SCHEMA | op::CHANNEL | op::MESSAGE
+                ) {
+                    continue;
+                }
+                if data.len() > CONTENT_LIMIT || lengths_fit(opcode, data).is_none() {
+                    return Err(Flaw::Damaged(format!(
+                        "a record of kind `{opcode}` is too long, or a length in it reaches beyond its end"
+                    )));
+                }
                 let record =
                     mcap::parse_record(opcode, data).map_err(|error| flaw(error, begun, length))?;
                 reading.take(record)?;
@@ -204,6 +218,63 @@ fn read_until(mut file: File, enough: impl Fn(&Reading) -> bool) -> Result<Readi
         }
     }
     Ok(reading)
+}
+
+/// `None` if a length inside a record reaches beyond its end. The library makes room for a text of
+/// the length that stands in the file before it looks whether so much is there; layout: MCAP
+/// specification, section "Records".
+pub(super) fn lengths_fit(opcode: u8, data: &[u8]) -> Option<()> {
+    let mut rest = data;
+    match opcode {
+        op::METADATA => {
+            skip_text(&mut rest)?;
+            skip_map(&mut rest)
+        }
+        op::SCHEMA => {
+            skip(&mut rest, 2)?;
+            skip_text(&mut rest)?;
+            skip_text(&mut rest)?;
+            skip_text(&mut rest)
+        }
+        op::CHANNEL => {
+            skip(&mut rest, 4)?;
+            skip_text(&mut rest)?;
+            skip_text(&mut rest)?;
+            skip_map(&mut rest)
+        }
+        // Channel, sequence and two times; the rest is the message.
+        op::MESSAGE => skip(&mut rest, 22).map(|_| ()),
+        _ => None,
+    }
+}
+
+fn skip<'a>(rest: &mut &'a [u8], count: usize) -> Option<&'a [u8]> {
+    let (skipped, left) = rest.split_at_checked(count)?;
+    *rest = left;
+    Some(skipped)
+}
+
+fn length(rest: &mut &[u8]) -> Option<usize> {
+    let bytes = skip(rest, 4)?.try_into().ok()?;
+    usize::try_from(u32::from_le_bytes(bytes)).ok()
+}
+
+fn skip_text(rest: &mut &[u8]) -> Option<()> {
+    let length = length(rest)?;
+    skip(rest, length).map(|_| ())
+}
+
+fn skip_map(rest: &mut &[u8]) -> Option<()> {
+    let length = length(rest)?;
+    let mut inside = skip(rest, length)?;
+    for _ in 0..=ENTRIES_MAX {
+        if inside.is_empty() {
+            return Some(());
+        }
+        skip_text(&mut inside)?;
+        skip_text(&mut inside)?;
+    }
+    None
 }
 
 /// What was found so far.
@@ -240,6 +311,9 @@ impl Reading {
             }
             Record::Message { header, data } if Some(header.channel_id) == self.channel_id => {
                 if let Some(trace) = &mut self.trace {
+                    if trace.rows() >= ROWS_MAX {
+                        return Err(Flaw::Damaged(format!("it has more than {ROWS_MAX} rows")));
+                    }
                     let message = serde_json::from_slice(&data);
                     let message = message.map_err(|error| {
                         Flaw::Damaged(format!("message `{}`: {error}", trace.rows()))

@@ -9,15 +9,14 @@ mod csv_file;
 mod data;
 mod error;
 mod file;
+mod hash;
 mod mcap_file;
 #[cfg(test)]
 mod tests;
 
 use std::borrow::Cow;
-use std::fmt::Write as _;
 use std::path::Path;
 
-use sha2::{Digest, Sha256};
 use trimproof_controller::State;
 
 pub use about::About;
@@ -27,11 +26,19 @@ pub use columns::{
 };
 pub use error::TraceError;
 pub use file::write_atomically;
+pub(crate) use file::{PART_PREFIX, TRIAL_SUFFIX, remove_stale};
 
 use crate::formula::Signals;
 use about::Stamp;
 pub(crate) use data::Data;
 use error::Flaw;
+
+/// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest
+/// controller.
+const ROWS_MAX: usize = 3600 * 2000 + 1;
+
+/// Most things that a trace file may say of itself; ours say some twenty.
+const ENTRIES_MAX: usize = 1000;
 
 /// A table of what happened, one row a control tick.
 #[derive(Clone, Debug, PartialEq)]
@@ -110,24 +117,13 @@ impl Trace {
     }
 
     /// Hash over names and bits of all values: equal for two traces exactly when they agree bit for bit
-    /// (32 hexadecimal digits, the first half of a SHA-256). [`Trace::about`] does not enter.
+    /// (32 hexadecimal digits, the first half of a BLAKE3 hash). [`Trace::about`] does not enter.
+    ///
+    /// It walks all rows: take it once.
     pub fn hash(&self) -> String {
-        let mut hasher = Sha256::new();
-        for (info, data) in self.held().zip(self.held.iter().map(|(_, data)| data)) {
-            hasher.update(info.name.as_bytes());
-            hasher.update([0]);
-            hasher.update((data.len() as u64).to_le_bytes());
-            data.feed(&mut |bytes| hasher.update(bytes));
-        }
-        let digest = hasher.finalize();
-        digest
-            .iter()
-            .take(16)
-            .fold(String::with_capacity(32), |mut text, byte| {
-                // Writing to a string cannot fail.
-                let _ = write!(text, "{byte:02x}");
-                text
-            })
+        let mut hasher = hash::RowHasher::new(&self.held);
+        hasher.add(&self.held, 0);
+        hasher.finish()
     }
 
     /// Writes it to `path` in the format that its ending names, `.csv` or `.mcap`; whole or not at all.
@@ -166,7 +162,7 @@ impl Trace {
     pub fn read(path: &Path) -> Result<Self, TraceError> {
         let format = Format::of(path)?;
         let read = || -> Result<Self, Flaw> {
-            let file = std::fs::File::open(path)?;
+            let file = open(path)?;
             match format {
                 Format::Csv => csv_file::read(file),
                 Format::Mcap => mcap_file::read(file),
@@ -183,7 +179,7 @@ impl Trace {
     pub fn peek(path: &Path) -> Result<(About, usize), TraceError> {
         let format = Format::of(path)?;
         let peek = || -> Result<Stamp, Flaw> {
-            let file = std::fs::File::open(path)?;
+            let file = open(path)?;
             match format {
                 Format::Csv => csv_file::about(file),
                 Format::Mcap => mcap_file::about(file),
@@ -254,6 +250,14 @@ impl Format {
             }),
         }
     }
+}
+
+/// Opens a regular file; a device or a pipe would be read, or waited for, without an end.
+fn open(path: &Path) -> Result<std::fs::File, Flaw> {
+    if !std::fs::metadata(path)?.is_file() {
+        return Err(Flaw::Foreign("it is not a regular file".to_owned()));
+    }
+    Ok(std::fs::File::open(path)?)
 }
 
 fn refused(path: &Path, source: std::io::Error) -> TraceError {

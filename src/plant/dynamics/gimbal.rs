@@ -15,7 +15,7 @@
 use super::pose::Pose;
 use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
 
-/// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (notes, physics).
+/// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (tests/reference/pivot.rs).
 const FRICTION_SWEEPS: usize = 8;
 /// Share of an axis's largest friction impulse below which a sweep's change ends the sweeps: rounding, not motion.
 const FRICTION_SETTLED: f64 = 1.0e-13;

@@ -104,13 +104,14 @@ table! {
 
 table! {
     /// Angle sensor of the stick and its converter: `min_deg` reads 0, `max_deg` reads full scale.
+    /// A sensor whose reading falls as the angle rises has `max_deg` below `min_deg`.
     pub struct SensorRig {
         /// Bits of the converter.
         bits: u32 = 8..=16,
-        /// Angle that reads 0, degrees; below `max_deg`.
-        min_deg: f64 = -180.0..=179.0,
-        /// Angle that reads full scale (2^bits − 1), degrees.
-        max_deg: f64 = -179.0..=180.0,
+        /// Angle that reads 0, degrees.
+        min_deg: f64 = -180.0..=180.0,
+        /// Angle that reads full scale (2^bits − 1), degrees; at least 1 degree from `min_deg`.
+        max_deg: f64 = -180.0..=180.0,
         /// Error of zero, degrees: added to the angle.
         offset_deg: f64 = -20.0..=20.0,
         /// Error of gain: 0.01 reads 1 % more than the angle.
@@ -191,8 +192,8 @@ impl AxisRig {
             let SensorRig {
                 min_deg, max_deg, ..
             } = self.sensor;
-            check.require("min_deg", min_deg < max_deg, || {
-                format!("is `{min_deg}`, it must be below `max_deg`, which is `{max_deg}`")
+            check.require("min_deg", (max_deg - min_deg).abs() >= 1.0, || {
+                format!("is `{min_deg}`, it must be at least 1 degree from `max_deg`, which is `{max_deg}`")
             });
         });
         check.within("stops", |check| self.stops.check_numbers(check));

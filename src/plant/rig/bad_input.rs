@@ -73,6 +73,12 @@ fn misspelt_keys() {
         "within_deg = 0.5",
         "within = 0.5",
     );
+    check(
+        "feel_ripple_of_a_held_stick",
+        KITTIWAKE,
+        "kind = \"ripple\"\ncondition = \"released\"",
+        "kind = \"ripple\"\ncondition = \"held\"",
+    );
     check("misplaced_table", KITTIWAKE, "[roll.motor]", "[roll.motr]");
     check("missing_key", KITTIWAKE, "bits = 12\n", "");
 }
@@ -96,10 +102,10 @@ fn wrong_numbers() {
     check("bits_0", KITTIWAKE, "bits = 12", "bits = 0");
     check("bits_40", KITTIWAKE, "bits = 12", "bits = 40");
     check(
-        "sensor_min_above_max",
+        "sensor_without_range",
         KITTIWAKE,
         "min_deg = -30.0",
-        "min_deg = 31.0",
+        "min_deg = 29.5",
     );
     check(
         "stops_reversed",

@@ -214,7 +214,7 @@ mod tests {
         })
     }
 
-    /// Parallel rates add (check_values, section 4).
+    /// Parallel rates add: every spring takes the same deflection.
     #[test]
     fn parallel_springs_add() {
         let (one, two) = (springs(1).cartridge(), springs(2).cartridge());

@@ -11,8 +11,8 @@ impl DriveRig {
         f64::from(self.trim_teeth) / f64::from(self.motor_teeth)
     }
 
-    /// Half width of the backlash at the trim shaft, rad: linear backlash / pitch radius (check_values,
-    /// section 4), halved.
+    /// Half width of the backlash at the trim shaft, rad: linear backlash / pitch radius (an arc
+    /// over its radius), halved.
     pub fn backlash_half_rad(&self) -> f64 {
         self.backlash_m / self.trim_pitch_radius_m / 2.0
     }
@@ -55,9 +55,9 @@ impl SensorRig {
         (1_u32 << self.bits) - 1
     }
 
-    /// Angle of one count, degrees.
+    /// Size of one count, degrees, whichever way the reading runs.
     pub fn step_deg(&self) -> f64 {
-        (self.max_deg - self.min_deg) / f64::from(self.full_scale())
+        (self.max_deg - self.min_deg).abs() / f64::from(self.full_scale())
     }
 
     /// What the sensor's signal stands for at a stick angle: non-linearity, gain error and offset, no noise;
@@ -106,15 +106,50 @@ impl Rig {
             ("tick_s", 1.0 / f64::from(settings.tick_hz)),
             (
                 "debounce_press_s",
-                f64::from(settings.debounce_press_ms) / 1000.0,
+                self.controller_s(settings.debounce_press_ms.into()),
             ),
             (
                 "debounce_let_go_s",
-                f64::from(settings.debounce_let_go_ms) / 1000.0,
+                self.controller_s(settings.debounce_let_go_ms.into()),
             ),
             ("supply_v", self.supply.volts),
             ("supply_min_v", f64::from(settings.supply_min_mv) / 1000.0),
             ("supply_lost_v", f64::from(settings.supply_lost_mv) / 1000.0),
+            (
+                "supply_steady_s",
+                self.controller_s(settings.supply_steady_ms.into()),
+            ),
+            ("supply_source_ohm", self.supply.source_ohm),
+            ("supply_bulk_f", self.supply.bulk_f),
+            (
+                "hat_hold_delay_s",
+                self.controller_s(settings.hat_hold_delay_ms.into()),
+            ),
+            // How much shorter than its press a held hat's run is: debounce and hold delay, less
+            // the let-go's debounce.
+            (
+                "hat_run_lost_s",
+                self.controller_s(settings.debounce_press_ms.into())
+                    + self.controller_s(settings.hat_hold_delay_ms.into())
+                    - self.controller_s(settings.debounce_let_go_ms.into()),
+            ),
+            ("hat_stuck_s", self.controller_s(settings.hat_stuck_ms)),
+            (
+                "hat_conflict_s",
+                self.controller_s(settings.hat_conflict_ms.into()),
+            ),
+            (
+                "release_stuck_s",
+                self.controller_s(settings.release_stuck_ms),
+            ),
+            ("patience_s", {
+                f64::from(settings.patience_ticks) / f64::from(settings.tick_hz)
+            }),
+            ("ticks_lost_max_s", {
+                f64::from(settings.ticks_lost_max) / f64::from(settings.tick_hz)
+            }),
+            ("silence_s", self.board.silence_s),
+            ("hand_n_per_m", self.hand.stiffness_n_per_m),
         ]
         .into_iter()
         .map(|(name, value)| (format!("rig.{name}"), value))
@@ -129,6 +164,13 @@ impl Rig {
         constants
     }
 
+    /// A time setting as the controller counts it, s: whole ticks, rounded up.
+    fn controller_s(&self, ms: u32) -> f64 {
+        let tick_hz = u64::from(self.controller.tick_hz);
+        let ticks = (u64::from(ms) * tick_hz).div_ceil(1000);
+        ticks as f64 / tick_hz as f64
+    }
+
     fn axis_constants(&self, index: usize) -> Vec<(&'static str, f64)> {
         let axis = self.axis(index);
         let settings = self.axis_settings(index);
@@ -138,12 +180,13 @@ impl Rig {
         let holding_nm = axis.holding_nm(axis.driver.run_a);
         let parked_nm = axis.holding_nm(axis.driver.hold_a);
         let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
-        vec![
+        let mut constants = vec![
             ("free_play_deg", cartridge.free_play_rad.to_degrees()),
             ("breakout_n", cartridge.breakout_nm / radius_m),
             ("breakout_nm", cartridge.breakout_nm),
             ("rate_nm_per_deg", rate_nm_per_deg),
             ("gradient_n_per_deg", rate_nm_per_deg / radius_m),
+            ("gear_ratio", axis.drive.ratio()),
             ("full_step_deg", axis.full_step_deg()),
             (
                 "microstep_deg",
@@ -172,6 +215,89 @@ impl Rig {
                 "parked_slip_deflection_deg",
                 cartridge.deflection_rad(parked_nm).to_degrees(),
             ),
+        ];
+        constants.extend(self.parts_constants(index));
+        constants.extend(self.settings_constants(index));
+        constants
+    }
+
+    /// What an axis is made of: drive, windings, masses, dampers, stops.
+    fn parts_constants(&self, index: usize) -> Vec<(&'static str, f64)> {
+        let axis = self.axis(index);
+        let cartridge = axis.cartridge.cartridge();
+        let radius_m = self.stick.grip_radius_m;
+        let mass = self.stick.mass.properties();
+        let pitch_radius_m = axis.drive.trim_pitch_radius_m;
+        let damping_nm_s_per_rad =
+            cartridge.damping_nm_s_per_rad + axis.friction.viscous_nm_s_per_rad;
+        vec![
+            ("run_a", axis.driver.run_a),
+            ("hold_a", axis.driver.hold_a),
+            ("winding_ohm", axis.motor.resistance_ohm),
+            ("undervoltage_v", axis.driver.undervoltage_v),
+            ("cycle_deg", STEPS_A_CYCLE * axis.full_step_deg()),
+            ("tooth_deg", 360.0 / f64::from(axis.drive.trim_teeth)),
+            (
+                "mesh_nm_per_deg",
+                (axis.drive.mesh_stiffness_n_per_m * pitch_radius_m * pitch_radius_m).to_radians(),
+            ),
+            ("efficiency", axis.drive.efficiency),
+            ("shaft_friction_nm", axis.drive.shaft_friction_nm),
+            ("drag_n", axis.drag_nm() / radius_m),
+            ("stiction_nm", axis.friction.stiction_nm),
+            ("stiction_n", axis.friction.stiction_nm / radius_m),
+            ("damping_nm_s_per_deg", damping_nm_s_per_rad.to_radians()),
+            (
+                "damping_n_s_per_deg",
+                damping_nm_s_per_rad.to_radians() / radius_m,
+            ),
+            (
+                "weight_n_per_deg",
+                mass.overturning_nm_per_rad(index).to_radians() / radius_m,
+            ),
+            ("lean_n", mass.signed_lean_nm(index) / radius_m),
+            ("inertia_kg_m2", mass.axis_inertia_kg_m2(index)),
+            ("springs", f64::from(cartridge.springs)),
+            ("stop_n_per_m", axis.stops.stiffness_n_per_m),
+            ("stop_height_m", axis.stops.height_m),
+            ("sensor_latency_s", axis.sensor.latency_s),
+        ]
+    }
+
+    /// The controller's settings of an axis, in the units of signals.
+    fn settings_constants(&self, index: usize) -> Vec<(&'static str, f64)> {
+        let settings = self.axis_settings(index);
+        let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
+        let seconds = |ms: u16| self.controller_s(ms.into());
+        vec![
+            ("sensor_zero_counts", f64::from(settings.sensor_zero_counts)),
+            (
+                "sensor_deg_per_count",
+                deg(settings.sensor_span_mdeg) / f64::from(settings.sensor_span_counts),
+            ),
+            ("sensor_min_counts", f64::from(settings.sensor_min_counts)),
+            ("sensor_max_counts", f64::from(settings.sensor_max_counts)),
+            (
+                "sensor_rate_max_deg_per_s",
+                deg(settings.sensor_rate_max_mdeg_per_s),
+            ),
+            ("sensor_bad_s", seconds(settings.sensor_bad_ms)),
+            (
+                "sensor_stuck_travel_deg",
+                deg(settings.sensor_stuck_travel_mdeg),
+            ),
+            (
+                "filter_ticks",
+                f64::from((1_u32 << settings.filter_shift.min(6)) - 1),
+            ),
+            ("hold_on_deg", deg(settings.hold_on_mdeg)),
+            ("hold_off_s", seconds(settings.hold_off_ms)),
+            ("deflection_max_deg", deg(settings.deflection_max_mdeg)),
+            ("strain_deflection_deg", deg(settings.slip_deflection_mdeg)),
+            ("place_band_deg", deg(settings.place_band_mdeg)),
+            ("place_settle_s", seconds(settings.place_settle_ms)),
+            ("place_doubt_s", seconds(settings.place_doubt_ms)),
+            ("joystick_full_deg", deg(settings.joystick_full_mdeg)),
         ]
     }
 }

@@ -29,6 +29,18 @@ pub enum GradientPart {
     Beyond,
 }
 
+/// What the drives do while the ripple of a limp stick is looked at. A held stick is on its spring
+/// and does not turn the rotor.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+#[serde(rename_all = "snake_case")]
+pub enum RippleCondition {
+    /// Supply on, trim release pressed.
+    #[default]
+    Released,
+    /// Supply off.
+    Unpowered,
+}
+
 /// One target. It is for both axes unless `axis` names one, for both directions, and measured with trim holding unless
 /// `condition` says otherwise. Forces are the hand's at the grip, in N, as positive numbers.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -99,7 +111,9 @@ pub enum FeelTarget {
         #[serde(default, skip_serializing_if = "Option::is_none")]
         because: Option<String>,
     },
-    /// Half the height of the loop between going out and coming back.
+    /// Half the mean height of the loop between going out and coming back; of a limp stick
+    /// (released, unpowered) the largest force that the hand meets anywhere between the stops, so
+    /// that no crest of the detent hides behind a mean.
     Friction {
         /// Axis; both if left out.
         #[serde(default, skip_serializing_if = "Option::is_none")]
@@ -108,6 +122,22 @@ pub enum FeelTarget {
         #[serde(default)]
         condition: FeelCondition,
         /// Largest friction, N. Valid: 0 to 500.
+        #[schemars(range(min = 0.0, max = 500.0))]
+        most_n: f64,
+        /// Why.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        because: Option<String>,
+    },
+    /// Ripple of a limp stick, peak to peak: the largest rise of the force from a trough to a
+    /// crest, an inch apart at the most.
+    Ripple {
+        /// Axis; both if left out.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        axis: Option<AxisName>,
+        /// What the drives do; `released` if left out.
+        #[serde(default)]
+        condition: RippleCondition,
+        /// Largest ripple, peak to peak, N. Valid: 0 to 500.
         #[schemars(range(min = 0.0, max = 500.0))]
         most_n: f64,
         /// Why.
@@ -167,6 +197,7 @@ impl FeelTarget {
             | Self::Gradient { axis, .. }
             | Self::Centring { axis, .. }
             | Self::Friction { axis, .. }
+            | Self::Ripple { axis, .. }
             | Self::TrimRate { axis, .. }
             | Self::DampingRatio { axis, .. }
             | Self::FreePlay { axis, .. } => *axis,
@@ -181,6 +212,7 @@ impl FeelTarget {
             | Self::Gradient { because, .. }
             | Self::Centring { because, .. }
             | Self::Friction { because, .. }
+            | Self::Ripple { because, .. }
             | Self::TrimRate { because, .. }
             | Self::DampingRatio { because, .. }
             | Self::FreePlay { because, .. } => because.as_deref(),
@@ -223,7 +255,9 @@ impl FeelTarget {
             Self::Centring { within_deg, .. } => {
                 check.number("within_deg", within_deg, 0.001, 20.0)
             }
-            Self::Friction { most_n, .. } => check.number("most_n", most_n, 0.0, 500.0),
+            Self::Friction { most_n, .. } | Self::Ripple { most_n, .. } => {
+                check.number("most_n", most_n, 0.0, 500.0)
+            }
             Self::TrimRate {
                 low_deg_per_s,
                 high_deg_per_s,

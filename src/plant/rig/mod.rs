@@ -17,7 +17,7 @@ mod tests;
 pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
 pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
-pub use feel::{FeelCondition, FeelTarget, GradientPart};
+pub use feel::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
 pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};
 
 use schemars::JsonSchema;
@@ -72,6 +72,7 @@ impl Rig {
     /// settings that the controller refuses. The error points at the value.
     pub fn parse(text: &str) -> Result<Self, FileError> {
         let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
+        crate::check_strings(text)?;
         rig.check(text)?;
         Ok(rig)
     }

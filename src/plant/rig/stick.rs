@@ -149,12 +149,18 @@ impl MassProperties {
 
     /// Torque of the weight about an axis at zero angles, N·m, as a size: a centre of gravity beside the axis.
     pub fn lean_nm(&self, axis: usize) -> f64 {
+        self.signed_lean_nm(axis).abs()
+    }
+
+    /// Torque of the weight about an axis at zero angles, N·m, in the sense of the axis: a weight in front of
+    /// the pitch axis pulls fore (negative), one to the right of the roll axis pulls right (positive).
+    pub fn signed_lean_nm(&self, axis: usize) -> f64 {
         let moment = if axis == 0 {
-            self.inner_mass_kg * self.inner_cg_m[0] + self.frame_mass_kg * self.frame_cg_m[0]
+            -(self.inner_mass_kg * self.inner_cg_m[0] + self.frame_mass_kg * self.frame_cg_m[0])
         } else {
             self.inner_mass_kg * self.inner_cg_m[1]
         };
-        GRAVITY_M_PER_S2 * moment.abs()
+        GRAVITY_M_PER_S2 * moment
     }
 }
 

@@ -274,6 +274,7 @@ pub(super) fn open_scenario(rig: &Rig) -> Scenario {
         start: Start::default(),
         events: Vec::new(),
         expect: Vec::new(),
+        except: Vec::new(),
     }
 }
 

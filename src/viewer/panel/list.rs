@@ -124,6 +124,7 @@ fn detail(told: &Told) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use trimproof_harness::formula::Tested;
     use trimproof_harness::judge::Judgement;
 
     fn told(held: Option<bool>) -> Told {
@@ -142,6 +143,10 @@ mod tests {
                 unit: String::new(),
                 at_s: 0.0,
                 decided_by: String::new(),
+                undefined: false,
+                share: None,
+                equality: false,
+                tested: Tested::Yes,
             }),
         }
     }

@@ -260,3 +260,31 @@ proptest! {
         }
     }
 }
+
+/// -32768 has no counterpart on the other side, and docs/guides/wire.md leaves it out.
+#[test]
+fn a_joystick_of_minus_32768_is_no_command() {
+    let with = |joystick: i16, axis: usize| {
+        let mut outputs = Outputs::default();
+        outputs.axis[axis].joystick = joystick;
+        let mut frame = [0; FRAME_MAX];
+        let answer = Answer::Command(Command {
+            run: 1,
+            tick: 2,
+            outputs,
+        });
+        let length = crate::encode(&answer, &mut frame).unwrap();
+        let mut decoder = Decoder::new();
+        let mut taken = frame[..length]
+            .iter()
+            .filter_map(|byte| decoder.take::<Answer>(*byte));
+        (taken.next().unwrap(), answer)
+    };
+    for axis in [0, 1] {
+        assert_eq!(with(i16::MIN, axis).0, Err(FrameError::Message));
+        for joystick in [-i16::MAX, i16::MAX] {
+            let (taken, answer) = with(joystick, axis);
+            assert_eq!(taken, Ok(answer));
+        }
+    }
+}

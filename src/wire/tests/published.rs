@@ -6,8 +6,8 @@ use crate::{FrameError, Request};
 
 #[test]
 fn cobs_codes_as_published() {
-    // Cheshire and Baker, "Consistent Overhead Byte Stuffing" (1999), as kept in shared/notes/check_values.md, section 7;
-    // the last byte of each is the delimiter.
+    // Cheshire and Baker, "Consistent Overhead Byte Stuffing" (IEEE/ACM Transactions on
+    // Networking 7(2), 1999); the last byte of each is the delimiter.
     let vectors: [(&[u8], &[u8]); 6] = [
         (&[0x00], &[0x01, 0x01, 0x00]),
         (&[0x00, 0x00], &[0x01, 0x01, 0x01, 0x00]),
@@ -39,7 +39,7 @@ fn cobs_codes_as_published() {
 #[test]
 fn both_endings_after_254_bytes_are_read() {
     // Exactly 254 bytes that are not zero: encoders end with FF and the bytes, or with a further 01; decoders accept both
-    // (shared/notes/check_values.md, section 7).
+    // (both forms are in use, common practice, no source).
     let plain: Vec<u8> = (1..=254).collect();
     let mut short = vec![0xFF];
     short.extend(&plain);
@@ -53,8 +53,7 @@ fn both_endings_after_254_bytes_are_read() {
 
 #[test]
 fn crc_has_the_published_check_value() {
-    // CRC-32 over "123456789" is CBF43926: catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC
-    // (shared/notes/check_values.md, section 7).
+    // CRC-32 over "123456789" is CBF43926: catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC.
     assert_eq!(CRC.checksum(b"123456789"), 0xCBF4_3926);
 }
 
@@ -64,8 +63,8 @@ fn postcard_codes_as_specified() {
         let mut bytes = [0; 8];
         postcard::to_slice(&value, &mut bytes).unwrap().to_vec()
     };
-    // postcard's specification; for i16 the published table's FF FF 02 is an erratum (shared/notes/check_values.md,
-    // section 7): zigzag makes 65534 of 32767, and that is FE FF 03.
+    // postcard's specification; for i16 the published table's FF FF 02 is an erratum:
+    // zigzag makes 65534 of 32767, and that is FE FF 03.
     assert_eq!(coded(32767), [0xFE, 0xFF, 0x03]);
     // postcard's specification, the section on zigzag: 0, -1, 1 become 0, 1, 2, ...
     for (value, zigzag) in [(0, 0), (-1, 1), (1, 2), (63, 126), (-64, 127)] {

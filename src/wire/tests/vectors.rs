@@ -212,7 +212,7 @@ fn extreme_outputs() -> Outputs {
             AxisOutputs {
                 home: true,
                 step_rate: i32::MIN,
-                joystick: i16::MIN,
+                joystick: -i16::MAX,
                 stick_mdeg: i32::MIN,
                 reference_mdeg: i32::MIN,
                 drive_mdeg: i32::MAX,

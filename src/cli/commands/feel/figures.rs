@@ -139,12 +139,30 @@ const GRADIENT: [Line<SweepFigures>; 18] = [
     }),
 ];
 
-const DRAG: [Line<SweepFigures>; 6] = [
-    ("drag (half the loop)", "N", |s, side| {
+const DRAG: [Line<SweepFigures>; 12] = [
+    ("drag, mean (half the loop)", "N", |s, side| {
         first(side, s.friction_n, 2)
     }),
     ("", "lb", |s, side| first(side, s.friction_n / N_PER_LB, 2)),
-    ("largest force before the stop", "N", |s, side| {
+    ("ripple, peak off the mean", "N", |s, side| {
+        first(side, s.ripple?.peak_n, 2)
+    }),
+    ("", "lb", |s, side| {
+        first(side, s.ripple?.peak_n / N_PER_LB, 2)
+    }),
+    ("  at", "deg", |s, side| {
+        first(side, s.ripple?.peak_at_deg, 2)
+    }),
+    ("ripple, peak to peak", "N", |s, side| {
+        first(side, s.ripple?.peak_to_peak_n, 2)
+    }),
+    ("", "lb", |s, side| {
+        first(side, s.ripple?.peak_to_peak_n / N_PER_LB, 2)
+    }),
+    ("  crest at", "deg", |s, side| {
+        first(side, s.ripple?.trough_to_crest_deg[1], 2)
+    }),
+    ("largest force between the stops", "N", |s, side| {
         digits(s.largest_n[side], 2)
     }),
     ("", "lb", |s, side| digits(s.largest_n[side] / N_PER_LB, 2)),

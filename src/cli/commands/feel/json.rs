@@ -43,12 +43,21 @@ struct SweepForm {
     first_inch_n_per_deg: [f64; 2],
     beyond_n_per_deg: [Option<f64>; 2],
     friction_n: f64,
+    ripple: Option<RippleForm>,
     free_play_deg: f64,
     centring_error_deg: [f64; 2],
     stop_deg: [f64; 2],
     largest_n: [f64; 2],
     discontinuities: Vec<StepForm>,
     slipped_at_deg: Option<f64>,
+}
+
+#[derive(Serialize)]
+struct RippleForm {
+    peak_n: f64,
+    peak_at_deg: f64,
+    peak_to_peak_n: f64,
+    trough_to_crest_deg: [f64; 2],
 }
 
 #[derive(Serialize)]
@@ -125,6 +134,12 @@ fn sweep(sweep: &SweepFigures) -> SweepForm {
         first_inch_n_per_deg: sweep.first_inch_n_per_deg,
         beyond_n_per_deg: sweep.beyond_n_per_deg,
         friction_n: sweep.friction_n,
+        ripple: sweep.ripple.map(|ripple| RippleForm {
+            peak_n: ripple.peak_n,
+            peak_at_deg: ripple.peak_at_deg,
+            peak_to_peak_n: ripple.peak_to_peak_n,
+            trough_to_crest_deg: ripple.trough_to_crest_deg,
+        }),
         free_play_deg: sweep.free_play_deg,
         centring_error_deg: sweep.centring_error_deg,
         stop_deg: sweep.stop_deg,

@@ -18,15 +18,13 @@ use std::time::Instant;
 use trimproof_feel::figures::Figures;
 use trimproof_feel::judge::{Taken, Verdict, advise, compare, judge_targets};
 use trimproof_feel::measure::{MeasureError, Measured};
+use trimproof_feel::plausible::plausible;
 use trimproof_feel::record::Record;
 use trimproof_feel::{bench_csv, extract};
 use trimproof_harness::suite::{
     Problem, load_rig, plain, read_text_within, try_file, try_folder, write_whole,
 };
 use trimproof_plant::{FileError, Rig};
-
-/// Largest measurement that is read, bytes: five million readings with room to spare.
-const MAX_BENCH_BYTES: u64 = 512 << 20;
 
 /// What every report says of itself.
 const CAUTION: &str = "This report sets figures against numbers. It is no qualification of a device and stands for none: \
@@ -63,15 +61,14 @@ struct Report<'a> {
 /// If a file or an argument cannot be used (nothing was measured or written then), or a result cannot be written.
 pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
     let rig = load_rig(&rig_file(&args.rig)?)?;
-    let radius_m = rig.stick.grip_radius_m;
     let bench = match &args.bench {
-        Some(file) => Some(Box::new(read_bench(file, radius_m)?)),
+        Some(file) => Some(Box::new(read_bench(file, &rig)?)),
         None => None,
     };
     let (mut other_rig, mut other) = (None, None);
     match &args.against {
         Some(file) if is_bench(file) => {
-            other = Some(Source::Bench(Box::new(read_bench(file, radius_m)?)))
+            other = Some(Source::Bench(Box::new(read_bench(file, &rig)?)))
         }
         Some(named) => other_rig = Some(load_rig(&rig_file(named)?)?),
         None => {}
@@ -236,13 +233,17 @@ fn is_bench(file: &Path) -> bool {
 }
 
 /// Reads a measurement of the bench, taken at the rig's grip, and its figures.
-fn read_bench(file: &Path, grip_radius_m: f64) -> Result<Stick, Failure> {
-    let text = read_text_within(file, MAX_BENCH_BYTES)?;
-    let mut record = bench_csv::read(&text, grip_radius_m)
+fn read_bench(file: &Path, rig: &Rig) -> Result<Stick, Failure> {
+    let text = read_text_within(file, bench_csv::BYTES_MAX)?;
+    let mut record = bench_csv::read(&text, rig.stick.grip_radius_m)
         .map_err(|error| Problem::within(file, &text, error))?;
     record.source = file
         .file_name()
         .map_or_else(String::new, |name| name.to_string_lossy().into_owned());
+    plausible(rig, &record).map_err(|error| {
+        let help = error.check;
+        Problem::new(file, FileError::new(error.to_string()).with_help(help))
+    })?;
     let figures = extract::figures(&record)
         .map_err(|error| Problem::new(file, FileError::new(error.to_string())))?;
     Ok(Stick {

@@ -3,6 +3,7 @@
 use super::{CAUTION, Report, figures, verdicts};
 use crate::output::Paint;
 use std::fmt::Write;
+use trimproof_diagnostics::line;
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::wrap_into;
 
@@ -12,12 +13,12 @@ and is told in the rows called summary. P, A: 14 CFR part 60, appendix C, text o
 
 /// Renders the whole report.
 pub fn render(report: &Report<'_>, paint: Paint) -> String {
-    let mut out = format!("Feel: {}\n", report.stick.record.source);
+    let mut out = format!("Feel: {}\n", line(&report.stick.record.source));
     wrap_into(&mut out, CAUTION, 0, WIDTH);
     out.push_str(&figures::render(&report.stick.figures));
     notes(&mut out, "Notes", &report.stick.notes);
 
-    let rig = &report.rig.name;
+    let rig = line(&report.rig.name);
     if report.targets.is_empty() {
         let _ = writeln!(
             out,
@@ -31,13 +32,13 @@ pub fn render(report: &Report<'_>, paint: Paint) -> String {
         let _ = writeln!(
             out,
             "\nAgainst {}, within the tolerances of 14 CFR part 60, appendix C, table C2A (2019)",
-            other.record.source
+            line(&other.record.source)
         );
         out.push_str(&verdicts::render(&report.table, paint));
         wrap_into(&mut out, LATER_OVERSHOOTS, 2, WIDTH);
         notes(
             &mut out,
-            &format!("Notes on {}", other.record.source),
+            &format!("Notes on {}", line(&other.record.source)),
             &other.notes,
         );
     }

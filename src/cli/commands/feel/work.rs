@@ -1,7 +1,8 @@
 //! Measuring twins with all cores, with a bar on a terminal.
 
+use crate::output::say;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal;
 use std::num::NonZeroUsize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -142,11 +143,10 @@ pub fn say_elapsed(measured: &[Measured], elapsed: Duration) {
     let simulated_s: f64 = measured.iter().map(|measured| measured.simulated_s).sum();
     let wall_s = elapsed.as_secs_f64();
     if simulated_s > 0.0 && wall_s > 0.0 {
-        let _ = writeln!(
-            std::io::stderr(),
-            "{simulated_s:.1} s simulated in {wall_s:.1} s, {:.0} simulated seconds a second",
+        say(&format!(
+            "{simulated_s:.1} s simulated in {wall_s:.1} s, {:.0} simulated seconds a second\n",
             simulated_s / wall_s
-        );
+        ));
     }
 }
 

@@ -10,17 +10,17 @@ use crate::commands::signals::rig_file;
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
 use crate::report::{self, Failure};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
 use std::path::Path;
+use std::time::Duration;
 use trimproof_feel::bench_csv;
-use trimproof_feel::fit::{Fit, FitError, Written, fit, written};
+use trimproof_feel::fit::{Fit, FitError, Progress, Written, fit_watched, written};
 use trimproof_feel::record::Record;
 use trimproof_harness::suite::{
     Problem, load_rig, read_text, read_text_within, try_file, try_folder, write_whole,
 };
 use trimproof_plant::FileError;
-
-/// Largest measurement that is read, bytes: five million readings with room to spare.
-const MAX_BENCH_BYTES: u64 = 512 << 20;
 
 /// Identifies, prints and writes.
 ///
@@ -39,7 +39,10 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
         try_folder(folder)
             .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
     }
-    let fit = fit(&rig, &record).map_err(|error| useless(&args.bench, &error))?;
+    let bar = Bar::new();
+    let fit = fit_watched(&rig, &record, &mut |progress| bar.show(progress));
+    bar.finish();
+    let fit = fit.map_err(|error| useless(&args.bench, &error))?;
     let written = match &name {
         Some(name) => {
             let text = read_text(&rig_file)?;
@@ -83,6 +86,43 @@ struct Shown<'a> {
     written: Option<(&'a Path, &'a Written)>,
 }
 
+/// A bar on standard error if that is a terminal; it turns while a search takes its time.
+struct Bar(ProgressBar);
+
+impl Bar {
+    fn new() -> Self {
+        let target = if std::io::stderr().is_terminal() {
+            ProgressDrawTarget::stderr()
+        } else {
+            ProgressDrawTarget::hidden()
+        };
+        let bar = ProgressBar::with_draw_target(Some(1), target);
+        // The template is fixed; if it could not be read, the plain bar does.
+        if let Ok(style) = ProgressStyle::with_template("{spinner} {bar:30} {elapsed}  {msg}") {
+            bar.set_style(style);
+        }
+        bar.enable_steady_tick(Duration::from_millis(200));
+        Self(bar)
+    }
+
+    /// Moves on; never stops the fit.
+    fn show(&self, progress: Progress) -> bool {
+        self.0.set_length(u64::from(progress.most));
+        self.0.set_position(u64::from(progress.done));
+        self.0.set_message(format!(
+            "{}: search {} of at most {}",
+            progress.axis.name(),
+            progress.done + 1,
+            progress.most
+        ));
+        true
+    }
+
+    fn finish(&self) {
+        self.0.finish_and_clear();
+    }
+}
+
 /// Name of the rig that a file will hold.
 fn rig_name(file: &Path) -> Result<String, Failure> {
     let stem = file.file_stem().and_then(|stem| stem.to_str());
@@ -102,7 +142,7 @@ fn rig_name(file: &Path) -> Result<String, Failure> {
 }
 
 fn read_bench(file: &Path, grip_radius_m: f64) -> Result<Record, Failure> {
-    let text = read_text_within(file, MAX_BENCH_BYTES)?;
+    let text = read_text_within(file, bench_csv::BYTES_MAX)?;
     let mut record = bench_csv::read(&text, grip_radius_m)
         .map_err(|error| Problem::within(file, &text, error))?;
     record.source = file
@@ -120,8 +160,12 @@ fn useless(file: &Path, error: &FitError) -> Failure {
         FitError::TooFew { .. } => {
             "readings within half a degree after a turn, at a stop and of a stick at rest do not count"
         }
-        FitError::Unusable { .. } | FitError::NoMinimum { .. } => {
-            "the guide docs/guides/feel.md says how to measure"
+        FitError::Implausible(implausible) => implausible.check,
+        FitError::Unusable { .. }
+        | FitError::NoMinimum { .. }
+        | FitError::TooLong { .. }
+        | FitError::Stopped => {
+            "check the units of the columns; the guide docs/guides/feel.md says how to measure"
         }
     };
     Problem::new(file, FileError::new(error.to_string()).with_help(help)).into()

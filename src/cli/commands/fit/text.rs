@@ -2,13 +2,18 @@
 
 use super::Shown;
 use std::fmt::Write;
+use trimproof_diagnostics::line;
 use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Residuals, Told};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{table, wrap_into};
 
 /// Renders the whole report.
 pub fn render(shown: &Shown<'_>) -> String {
-    let mut out = format!("Fit of {} to {}\n", shown.rig, shown.fit.source);
+    let mut out = format!(
+        "Fit of {} to {}\n",
+        line(shown.rig),
+        line(&shown.fit.source)
+    );
     for axis in &shown.fit.axes {
         let _ = writeln!(out, "\n{}", axis.axis.name());
         out.push_str(&values(axis));
@@ -27,7 +32,7 @@ pub fn render(shown: &Shown<'_>) -> String {
         let _ = writeln!(
             out,
             "\nThe rig with the measured values: {}",
-            file.display()
+            line(&file.display().to_string())
         );
         notes(&mut out, &new.notes);
     }

@@ -37,9 +37,16 @@ pub fn pictures(
     pictures
 }
 
-/// The page of a suite that was run against `controller`.
-pub fn page(cases: &[Case], outcomes: &[Outcome], controller: &str) -> String {
-    page::prove(cases, outcomes, controller, env!("CARGO_PKG_VERSION"))
+/// The page of a suite that was run against `controller`; `trouble` is why nothing could be run at
+/// all.
+pub fn page(
+    cases: &[Case],
+    outcomes: &[Outcome],
+    controller: &str,
+    trouble: Option<&str>,
+) -> String {
+    let version = env!("CARGO_PKG_VERSION");
+    page::prove(cases, outcomes, controller, version, trouble)
 }
 
 /// Writes the picture of every run, each file whole or not at all; gives what could not be written and why.

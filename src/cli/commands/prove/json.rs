@@ -3,6 +3,7 @@
 use crate::board::{LinkTraffic, Place};
 use crate::exit::Exit;
 use serde::Serialize;
+use trimproof_harness::laws::Verdict;
 use trimproof_harness::suite::{Case, End, Outcome};
 
 /// Version of the form: it rises when a field changes its meaning or goes.
@@ -14,6 +15,7 @@ pub struct Verdicts<'a> {
     form: u32,
     exit_code: u8,
     simulated_s: f64,
+    never_put_to_test: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     board: Option<Board<'a>>,
     runs: Vec<RunVerdict<'a>>,
@@ -39,6 +41,7 @@ struct RunVerdict<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     write_error: Option<String>,
     expectations: Vec<ExpectationVerdict<'a>>,
+    laws: Vec<LawVerdict<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     link: Option<LinkTraffic>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -55,6 +58,48 @@ struct ExpectationVerdict<'a> {
     unit: &'a str,
     at_s: f64,
     decided_by: &'a str,
+    undefined: bool,
+    share: Option<f64>,
+    equality: bool,
+    put_to_test: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    untested_because: Option<&'a str>,
+}
+
+#[derive(Serialize)]
+struct LawVerdict<'a> {
+    name: &'a str,
+    formula: &'a str,
+    because: &'a str,
+    held: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    excepted: Option<&'a str>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    broken: Option<LawBreak<'a>>,
+}
+
+#[derive(Serialize)]
+struct LawBreak<'a> {
+    margin: Option<f64>,
+    unit: &'a str,
+    at_s: f64,
+    decided_by: &'a str,
+}
+
+fn law_verdict(law: &Verdict) -> LawVerdict<'_> {
+    LawVerdict {
+        name: &law.name,
+        formula: &law.formula,
+        because: &law.because,
+        held: law.held(),
+        excepted: law.excepted.as_deref(),
+        broken: law.broken.as_ref().map(|broken| LawBreak {
+            margin: broken.margin.is_finite().then_some(broken.margin),
+            unit: &broken.unit,
+            at_s: broken.at_s,
+            decided_by: &broken.decided_by,
+        }),
+    }
 }
 
 impl<'a> Verdicts<'a> {
@@ -70,6 +115,7 @@ impl<'a> Verdicts<'a> {
             form: FORM,
             exit_code: exit.code(),
             simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
+            never_put_to_test: outcomes.iter().flat_map(Outcome::never_tested).count(),
             board: place.description().map(|on| Board {
                 on,
                 identity: place.identity(),
@@ -109,6 +155,11 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
             unit: &judgement.unit,
             at_s: judgement.at_s,
             decided_by: &judgement.decided_by,
+            undefined: judgement.undefined,
+            share: judgement.share,
+            equality: judgement.equality,
+            put_to_test: judgement.tested.is_yes(),
+            untested_because: judgement.never_tested(),
         });
     RunVerdict {
         scenario: &outcome.name,
@@ -128,6 +179,7 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
             .collect(),
         write_error: outcome.write_error.as_ref().map(ToString::to_string),
         expectations: expectations.collect(),
+        laws: outcome.laws.iter().map(law_verdict).collect(),
         link: outcome.traffic.as_ref().map(LinkTraffic::of),
         card: if cards { outcome.card.as_deref() } else { None },
     }

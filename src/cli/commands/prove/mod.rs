@@ -11,27 +11,45 @@ use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
 use crate::report::{self, Failure};
 use crate::{CommandResult, find, stop};
-use std::path::Path;
+use std::ffi::OsString;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
 use std::time::Instant;
 use trimproof_harness::judge::Judgement;
+use trimproof_harness::junit;
 use trimproof_harness::suite::{
-    Case, End, Outcome, Plan, load, plain, run_suite, try_file, try_folder, write_whole,
+    Case, End, Outcome, Plan, load, plain, remove_old, run_suite, try_file, try_folder, warnings,
+    write_whole,
 };
 use trimproof_harness::trace::Trace;
+
+#[cfg(test)]
+pub use table::render;
 
 /// Runs the command.
 ///
 /// # Errors
 /// If a file or an argument cannot be used (nothing was run or written then), or a result cannot be written.
 pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
+    // First of all: whatever becomes of this command, an earlier report is not taken for its own.
+    remove_old_reports(args)?;
     let mut files = find::scenario_files(&args.paths)?;
     if let Some(only) = &args.only {
         files = find::keep_only(files, only)?;
     }
-    let cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
+    let mut cases = load(&files, args.rig.as_deref()).map_err(Failure::Files)?;
+    cases
+        .iter_mut()
+        .for_each(|case| case.raise_seed(args.seed_offset));
     let epoch_s = source_date_epoch()?;
-    let place = Place::open_target(&args.target, args.threads)?;
+    let warnings = warnings(&cases);
+    if args.strict && !warnings.is_empty() {
+        return Err(Failure::Files(warnings));
+    }
+    let place = Place::open_target(&args.target, args.threads)
+        .inspect_err(|failure| report_nothing_run(&cases, args, epoch_s, failure, paint))?;
     try_places(args)?;
+    report::warn(&warnings, paint);
     watch::say_advice(&cases);
 
     let begun = Instant::now();
@@ -39,6 +57,13 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     let elapsed = begun.elapsed();
 
     let mut exit = exit_of(&outcomes);
+    if args.strict
+        && outcomes
+            .iter()
+            .any(|one| one.never_tested().next().is_some())
+    {
+        exit = exit.worse(Exit::Broken);
+    }
     let mut cannot_write = |what: String, why: String| {
         report::print(&Failure::CannotWrite { what, why }, paint);
         exit = exit.worse(Exit::CannotWrite);
@@ -46,19 +71,8 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     if let Err((what, why)) = place.finish_log() {
         cannot_write(what, why);
     }
-    if let Some(file) = &args.junit {
-        let written = trimproof_harness::junit::render(&outcomes, epoch_s)
-            .map_err(|error| error.to_string())
-            .and_then(|xml| write_whole(file, xml.as_bytes()).map_err(|error| plain(&error)));
-        if let Err(why) = written {
-            cannot_write(file.display().to_string(), why);
-        }
-    }
-    if let Some(file) = &args.html {
-        let page = draw::page(&cases, &outcomes, &place.identity());
-        if let Err(error) = write_whole(file, page.as_bytes()) {
-            cannot_write(file.display().to_string(), plain(&error));
-        }
+    for (what, why) in write_reports(&cases, &outcomes, args, epoch_s, &place.identity(), None) {
+        cannot_write(what, why);
     }
     if let Some(folder) = &args.pictures {
         for (what, why) in draw::write_all(folder, &outcomes) {
@@ -106,6 +120,7 @@ fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
             .as_deref()
             .map(|folder| (folder, args.trace.extensions())),
         target: &make,
+        cards: args.cards,
         draw: (args.html.is_some() || args.pictures.is_some()).then_some(&draw),
         stop: stop::on_signal(),
     };
@@ -115,6 +130,94 @@ fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
     });
     bar.finish();
     outcomes
+}
+
+/// Writes the reports that are wanted; gives what could not be written and why.
+fn write_reports(
+    cases: &[Case],
+    outcomes: &[Outcome],
+    args: &ProveArgs,
+    epoch_s: Option<u32>,
+    controller: &str,
+    trouble: Option<&str>,
+) -> Vec<(String, String)> {
+    let mut failed = Vec::new();
+    let mut write = |file: &Path, text: String| {
+        // The folder may be missing where nothing was run.
+        let written = try_file(file).and_then(|()| write_whole(file, text.as_bytes()));
+        if let Err(error) = written {
+            failed.push((file.display().to_string(), plain(&error)));
+        }
+    };
+    if let Some(file) = &args.junit {
+        write(file, junit::render(cases, outcomes, epoch_s, trouble));
+    }
+    if let Some(file) = &args.html {
+        write(file, draw::page(cases, outcomes, controller, trouble));
+    }
+    failed
+}
+
+/// Where the controller under test does not answer at all: reports that say so. Wrong arguments
+/// make none.
+fn report_nothing_run(
+    cases: &[Case],
+    args: &ProveArgs,
+    epoch_s: Option<u32>,
+    failure: &Failure,
+    paint: Paint,
+) {
+    if failure.exit() != Exit::Target {
+        return;
+    }
+    let outcomes: Vec<Outcome> = cases.iter().map(Outcome::not_begun).collect();
+    let trouble = failure.to_string();
+    let unknown = "unknown: it did not answer";
+    let failed = write_reports(cases, &outcomes, args, epoch_s, unknown, Some(&trouble));
+    for (what, why) in failed {
+        report::print(&Failure::CannotWrite { what, why }, paint);
+    }
+}
+
+/// Removes reports of an earlier run.
+fn remove_old_reports(args: &ProveArgs) -> Result<(), Failure> {
+    let wanted = [("--junit", &args.junit), ("--html", &args.html)];
+    for (option, file) in wanted {
+        let Some(file) = file else { continue };
+        remove_old(file).map_err(|error| {
+            let name = file.display();
+            match error.kind() {
+                ErrorKind::InvalidData => Failure::Argument {
+                    message: format!("`{option} {name}` would replace a file that is no report"),
+                    help: Some("name another file, or remove this one".to_owned()),
+                },
+                _ => Failure::cannot_write(name.to_string(), &error),
+            }
+        })?;
+    }
+    Ok(())
+}
+
+/// Removes reports of an earlier run where the arguments are refused before they are understood:
+/// those that are named by `--junit` and `--html` as they stand.
+pub fn remove_old_reports_of(args: &[OsString]) {
+    if args.get(1).is_none_or(|command| command != "prove") {
+        return;
+    }
+    for (index, arg) in args.iter().enumerate() {
+        let arg = arg.to_string_lossy();
+        for option in ["--junit", "--html"] {
+            let file = match arg.strip_prefix(option) {
+                Some("") => args.get(index + 1).map(PathBuf::from),
+                Some(rest) => rest.strip_prefix('=').map(PathBuf::from),
+                None => None,
+            };
+            if let Some(file) = file {
+                // What cannot be removed is told of once the arguments are right.
+                let _ = remove_old(&file);
+            }
+        }
+    }
 }
 
 /// Tries the places of results, so that a long run does not end without them.
@@ -175,6 +278,7 @@ mod tests {
             end,
             simulated_s: 1.0,
             judgements: Vec::new(),
+            laws: Vec::new(),
             hash: None,
             card: None,
             pictures: Vec::new(),

@@ -5,8 +5,10 @@ use crate::args::ProveArgs;
 use crate::board::{self, Place};
 use crate::output::Paint;
 use std::fmt::Write;
+use trimproof_diagnostics::line;
 use trimproof_harness::card::{WIDTH, text};
 use trimproof_harness::judge::Judgement;
+use trimproof_harness::laws::Verdict;
 use trimproof_harness::run::Traffic;
 use trimproof_harness::suite::{End, Outcome};
 
@@ -24,6 +26,14 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
         {
             broken(&mut out, outcome, judgement, paint);
         }
+        for law in outcome.laws.iter().filter(|law| !law.held()) {
+            broken_law(&mut out, outcome, law, paint);
+        }
+    }
+    for outcome in outcomes {
+        for judgement in outcome.never_tested() {
+            never_tested(&mut out, outcome, judgement, paint);
+        }
     }
     if args.cards {
         for card in outcomes
@@ -39,7 +49,7 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             out,
             "\n{kept} trace file{} kept in {}",
             plural(kept),
-            folder.display()
+            line(&folder.display().to_string())
         );
     }
     if let Some(on) = place.description() {
@@ -50,7 +60,7 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
         {
             traffic.add(one);
         }
-        let _ = writeln!(out, "\non {on}, {}", place.identity());
+        let _ = writeln!(out, "\non {}, {}", line(on), line(&place.identity()));
         board::write_traffic(&mut out, &traffic);
     }
     let _ = writeln!(out, "\n{}", sum(outcomes));
@@ -63,7 +73,9 @@ fn runs(outcomes: &[Outcome]) -> String {
         "scenario".to_owned(),
         "rig".to_owned(),
         "held".to_owned(),
+        "laws".to_owned(),
         "tightest margin".to_owned(),
+        "share".to_owned(),
         "of".to_owned(),
     ]];
     for outcome in outcomes {
@@ -80,30 +92,36 @@ fn runs(outcomes: &[Outcome]) -> String {
                     outcome.held_count(),
                     outcome.judgements.len()
                 ));
-                let shown = first_shown(outcome);
-                row.push(
-                    shown.map_or_else(String::new, |shown| text::margin(shown.margin, &shown.unit)),
-                );
+                row.push(match outcome.laws.len() {
+                    0 => "none".to_owned(),
+                    laws => format!("{} of {laws}", outcome.laws_held()),
+                });
+                let shown = outcome.shown();
+                row.push(shown.map_or_else(String::new, Judgement::margin_text));
+                row.push(shown.map_or_else(String::new, |shown| text::share(shown.share)));
                 row.push(shown.map_or_else(String::new, |shown| shown.name.clone()));
             }
             End::Cut(reason) | End::Aborted(reason) => {
-                row.extend([String::new(), format!("at {at} s"), reason.clone()]);
+                row.extend([
+                    String::new(),
+                    String::new(),
+                    format!("at {at} s"),
+                    String::new(),
+                    reason.clone(),
+                ]);
             }
-            End::Stopped => row.extend([String::new(), format!("at {at} s")]),
+            End::Stopped => {
+                row.extend([String::new(), String::new(), format!("at {at} s")]);
+            }
             End::NotBegun => {}
         }
         rows.push(row);
     }
-    text::table(&rows, &[false, false, false, true, true, false], 0)
-}
-
-/// The judgement that a run's line shows: the tightest with a number, else the first that was broken.
-fn first_shown(outcome: &Outcome) -> Option<&Judgement> {
-    let yes_or_no = outcome
-        .judgements
-        .iter()
-        .find(|judgement| !judgement.held && !judgement.margin.is_finite());
-    yes_or_no.or_else(|| outcome.tightest())
+    text::table(
+        &rows,
+        &[false, false, false, true, true, true, true, false],
+        0,
+    )
 }
 
 /// The verdict as it stands in the table; the bad ones stand out without colour too.
@@ -119,8 +137,8 @@ fn verdict_word(outcome: &Outcome) -> &'static str {
 /// Colours the first word of every line.
 fn painted(table: &str, paint: Paint) -> String {
     let mut out = String::new();
-    for line in table.lines() {
-        let (word, rest) = line.split_at(line.find(' ').unwrap_or(line.len()));
+    for row in table.lines() {
+        let (word, rest) = row.split_at(row.find(' ').unwrap_or(row.len()));
         let word = match word {
             "held" => paint.good(word),
             "BROKEN" | "CUT" | "ABORTED" => paint.bad(word),
@@ -136,23 +154,57 @@ fn broken(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Pai
         out,
         "\n{} {} on {}: {}",
         paint.bad("BROKEN"),
-        outcome.name,
-        outcome.rig_name,
-        judgement.name
+        line(&outcome.name),
+        line(&outcome.rig_name),
+        line(&judgement.name)
     );
     entry(out, "that", &judgement.that);
-    let margin = text::margin(judgement.margin, &judgement.unit);
+    let margin = judgement.margin_text();
     entry(
         out,
         "margin",
         &format!("{margin}, worst at {} s", text::fixed(judgement.at_s, 3)),
     );
     if !judgement.decided_by.is_empty() {
-        entry(out, "decided by", &judgement.decided_by);
+        entry(out, "decided by", &judgement.decided_text());
     }
     if let Some(because) = &judgement.because {
         entry(out, "because", because);
     }
+}
+
+fn never_tested(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Paint) {
+    let _ = writeln!(
+        out,
+        "\n{} {} on {}: {}",
+        paint.bad("never put to the test"),
+        outcome.name,
+        outcome.rig_name,
+        judgement.name
+    );
+    entry(out, "that", &judgement.that);
+    entry(out, "why", judgement.never_tested().unwrap_or_default());
+}
+
+fn broken_law(out: &mut String, outcome: &Outcome, law: &Verdict, paint: Paint) {
+    let _ = writeln!(
+        out,
+        "\n{} {} on {}: law: {}",
+        paint.bad("BROKEN"),
+        outcome.name,
+        outcome.rig_name,
+        law.name
+    );
+    entry(out, "formula", &law.formula);
+    if let Some(broken) = &law.broken {
+        let margin = text::margin(broken.margin, &broken.unit);
+        let at = text::fixed(broken.at_s, 3);
+        entry(out, "margin", &format!("{margin}, first false at {at} s"));
+        if !broken.decided_by.is_empty() {
+            entry(out, "decided by", &broken.decided_by);
+        }
+    }
+    entry(out, "because", &law.because);
 }
 
 /// A name and its value, broken into lines that line up.
@@ -187,8 +239,18 @@ fn sum(outcomes: &[Outcome]) -> String {
         .sum();
     let held: usize = outcomes.iter().map(Outcome::held_count).sum();
     let runs = outcomes.len();
+    let never = match outcomes.iter().flat_map(Outcome::never_tested).count() {
+        0 => String::new(),
+        never => format!(", {never} never put to the test"),
+    };
+    let laws: usize = outcomes.iter().map(|outcome| outcome.laws.len()).sum();
+    let laws_held: usize = outcomes.iter().map(Outcome::laws_held).sum();
+    let of_laws = match laws {
+        0 => String::new(),
+        _ => format!(", {laws_held} of {laws} laws"),
+    };
     format!(
-        "{runs} run{}: {}; {held} of {judged} expectations held",
+        "{runs} run{}: {}; {held} of {judged} expectations{of_laws} held{never}",
         plural(runs),
         parts.join(", ")
     )

@@ -1,8 +1,10 @@
 //! What the user sees while a suite runs: a bar on a terminal, nothing elsewhere.
 
+use crate::output::say;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::{IsTerminal, Write};
+use std::io::IsTerminal;
 use std::time::Duration;
+use trimproof_diagnostics::{MESSAGE_MAX, brief, line};
 use trimproof_harness::suite::{Case, Outcome};
 
 /// A bar over the simulated time of all cases, on standard error if that is a terminal.
@@ -51,7 +53,7 @@ pub fn say_advice(cases: &[Case]) {
     rigs.dedup_by_key(|(name, _)| *name);
     for (name, rig) in rigs {
         for advice in rig.advice() {
-            let _ = writeln!(std::io::stderr(), "note: rig {name}: {advice}");
+            say(&format!("note: rig {name}: {}\n", line(&advice)));
         }
     }
 }
@@ -60,7 +62,11 @@ pub fn say_advice(cases: &[Case]) {
 pub fn say_farewells(outcomes: &[Outcome]) {
     for outcome in outcomes {
         if let Some(farewell) = &outcome.farewell {
-            let _ = writeln!(std::io::stderr(), "note: {}: {farewell}", outcome.label());
+            say(&format!(
+                "note: {}: {}\n",
+                outcome.label(),
+                brief(farewell, MESSAGE_MAX)
+            ));
         }
     }
 }
@@ -74,10 +80,9 @@ pub fn say_elapsed(outcomes: &[Outcome], elapsed: Duration) {
     } else {
         0.0
     };
-    let _ = writeln!(
-        std::io::stderr(),
-        "{simulated_s:.1} s simulated in {wall_s:.1} s, {speed:.0} simulated seconds a second"
-    );
+    say(&format!(
+        "{simulated_s:.1} s simulated in {wall_s:.1} s, {speed:.0} simulated seconds a second\n"
+    ));
 }
 
 fn millis(seconds: f64) -> u64 {

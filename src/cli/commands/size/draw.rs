@@ -20,7 +20,8 @@ pub fn write_all(folder: &Path, sizes: &Sizes) -> Vec<(String, String)> {
         .collect()
 }
 
-/// What the drive must hold with the trim in the middle, and what it can hold at either current, windings cold.
+/// What the drive must hold with the trim in the middle and at the far soft limit, and what it can
+/// hold at either current, windings cold.
 fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
     let cold = || {
         axis.holding
@@ -32,6 +33,7 @@ fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
         .map_or(&[][..], |curve| curve.points.as_slice());
     let position_deg: Vec<f64> = points.iter().map(|point| point.position_deg).collect();
     let cartridge_nm: Vec<f64> = points.iter().map(|point| point.cartridge_nm).collect();
+    let far_nm: Vec<f64> = points.iter().map(|point| point.far_cartridge_nm).collect();
     // The running current first: the margin at the holding current, the smaller, is the one that is marked.
     let mut curves: Vec<&HoldingCurve> = cold().collect();
     curves.sort_by(|a, b| b.current_a.total_cmp(&a.current_a));
@@ -50,6 +52,7 @@ fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
         title: &format!("What the drive holds, {} {}", sizes.rig, axis.axis.name()),
         position_deg: &position_deg,
         cartridge_nm: &cartridge_nm,
+        far_nm: &far_nm,
         holds: &holds,
     })
 }

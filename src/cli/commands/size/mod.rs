@@ -18,6 +18,9 @@ use trimproof_plant::Rig;
 /// Version of the JSON form: it rises when a field changes its meaning or goes.
 const FORM: u32 = 1;
 
+#[cfg(test)]
+pub use text::render;
+
 #[derive(Serialize)]
 struct Report<'a> {
     form: u32,

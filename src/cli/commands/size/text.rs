@@ -2,6 +2,7 @@
 
 use super::motion::{catch, rates, resolution};
 use std::fmt::Write;
+use trimproof_diagnostics::{line, prose};
 use trimproof_feel::judge::N_PER_LB;
 use trimproof_feel::size::{AxisSizes, COPPER_PER_K, HOT_RISE_K, HoldingCurve, Sizes};
 use trimproof_harness::card::WIDTH;
@@ -12,7 +13,7 @@ const CURVE_POINTS: usize = 9;
 
 /// All tables of a rig.
 pub fn render(sizes: &Sizes) -> String {
-    let mut out = format!("{}, {}\n", sizes.rig, sizes.title);
+    let mut out = format!("{}, {}\n", line(&sizes.rig), prose(&sizes.title));
     let _ = writeln!(
         out,
         "grip {} mm from the pivot; a calculation, tests hold it against the twin",

@@ -12,6 +12,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
+use trimproof_diagnostics::line;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{list, try_folder, write_whole};
@@ -101,7 +102,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
     bar.finish_and_clear();
     let mut out: String = made
         .iter()
-        .map(|file: &PathBuf| format!("{}\n", file.display()))
+        .map(|file: &PathBuf| format!("{}\n", line(&file.display().to_string())))
         .collect();
     if args.costs {
         let timing = studio.timing();

@@ -12,6 +12,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
 use trimproof_harness::scenario::name_of;
 use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
 use trimproof_plant::{FileError, Rig};
@@ -89,7 +90,11 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
             session.hash
         ));
         if let Some(why) = &session.cut {
-            out.push_str(&format!("the flight was cut short: {why}\n"));
+            out.push_str(&format!(
+                "the flight was cut short: {}
+",
+                brief(why, MESSAGE_MAX)
+            ));
             exit = if session.aborted {
                 Exit::Twin
             } else {
@@ -99,7 +104,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         // Asked for beforehand: kept without another question.
         if let Some(file) = &args.save {
             match save(&rig, file, session) {
-                Ok(told) => out.push_str(&format!("{told}\n")),
+                Ok(told) => out.push_str(&format!("{}\n", brief(&told, MESSAGE_MAX))),
                 Err(why) => {
                     let what = file.display().to_string();
                     report::print(&Failure::CannotWrite { what, why }, paint);

@@ -2,10 +2,11 @@
 
 use crate::args::SubjectArgs;
 use crate::commands::signals::rig_file;
+use crate::output::say;
 use crate::report::Failure;
-use std::io::Write as _;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
+use trimproof_diagnostics::{CELL_MAX, brief};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, Problem, list, load, load_rig, rigs_in};
 use trimproof_harness::trace::{About, Trace, TraceError, column, columns};
@@ -265,12 +266,11 @@ fn own_scenario(named: &Path, about: &About) -> Result<Arc<Scenario>, Failure> {
     if let Some(case) = cases.first()
         && case.name != about.scenario
     {
-        let _ = writeln!(
-            std::io::stderr(),
-            "note: the trace is of the scenario `{}`, its expectations are those of `{}`",
-            about.scenario,
+        say(&format!(
+            "note: the trace is of the scenario `{}`, its expectations are those of `{}`\n",
+            brief(&about.scenario, CELL_MAX),
             case.name
-        );
+        ));
     }
     cases
         .into_iter()
@@ -299,11 +299,10 @@ fn scenario_of(about: &About) -> Option<Arc<Scenario>> {
         } else {
             "is not at hand"
         };
-        let _ = writeln!(
-            std::io::stderr(),
-            "note: the scenario `{}` {why}, so no expectations are shown; `--scenario FILE` names it",
-            about.scenario
-        );
+        say(&format!(
+            "note: the scenario `{}` {why}, so no expectations are shown; `--scenario FILE` names it\n",
+            brief(&about.scenario, CELL_MAX)
+        ));
     }
     found.map(|case| case.scenario)
 }

@@ -4,13 +4,13 @@ use super::subject::{self, Subject};
 use crate::args::WatchArgs;
 use crate::board::Place;
 use crate::exit::Exit;
-use crate::output::emit;
+use crate::output::{emit, say};
 use crate::report::Failure;
 use crate::{CommandResult, stop};
 use std::fmt::Write as _;
-use std::io::Write as _;
 use std::sync::Arc;
 use std::time::Instant;
+use trimproof_diagnostics::{MESSAGE_MAX, brief};
 use trimproof_link::On;
 use trimproof_viewer::{Finished, MakeTarget, Seen, Source, View, Watch, watch};
 
@@ -92,7 +92,7 @@ pub fn tell_farewell(seen: &Seen) {
         .as_ref()
         .and_then(|finished| finished.farewell.as_ref());
     if let Some(farewell) = farewell {
-        let _ = writeln!(std::io::stderr(), "note: {farewell}");
+        say(&format!("note: {}\n", brief(farewell, MESSAGE_MAX)));
     }
 }
 
@@ -141,7 +141,7 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
     let count = finished.judgements.len();
     match &finished.cut {
         Some(why) if finished.stopped => {
-            let _ = writeln!(out, "{label}: {why}");
+            let _ = writeln!(out, "{label}: {}", brief(why, MESSAGE_MAX));
             return Exit::Stopped;
         }
         Some(why) if finished.aborted.is_some() => {
@@ -149,7 +149,7 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
             return Exit::Twin;
         }
         Some(why) => {
-            let _ = writeln!(out, "{label}: cut short, {why}");
+            let _ = writeln!(out, "{label}: cut short, {}", brief(why, MESSAGE_MAX));
             return Exit::Target;
         }
         None => {}
@@ -168,7 +168,12 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
         .iter()
         .filter(|judgement| !judgement.held);
     for judgement in broken {
-        let _ = writeln!(out, "  broken at {} s: {}", judgement.at_s, judgement.name);
+        let _ = writeln!(
+            out,
+            "  broken at {} s: {}",
+            judgement.at_s,
+            brief(&judgement.name, MESSAGE_MAX)
+        );
     }
     let _ = writeln!(out, "hash {}", finished.hash);
     exit

@@ -1,6 +1,7 @@
 //! Every picture, drawn from what the twin did: well-formed, legible, the same each time, proof against hostile names.
 
 mod samples;
+mod shipped;
 
 use super::canvas::Frame;
 use super::png::read;
@@ -131,6 +132,10 @@ fn pictures_say_what_they_must() {
                 "torque at the stick, N m",
                 "least margin",
                 "held at run current",
+                "trim at the far soft limit",
+                // Kittiwake's drive slips there, as `size` says.
+                "the drive SLIPS",
+                "slips: 0.87 N m too little",
             ],
         ),
         (
@@ -150,6 +155,9 @@ fn pictures_say_what_they_must() {
                 "must be higher: 5.5",
                 "looks: 1.2 to 25.4 s",
                 "worst instant",
+                "put to the test where abs(pitch.stick_deg) &lt;= 8",
+                "worst: 6.32 N, margin -0.822 N at 3.172 s",
+                "pitch.stick_deg",
             ],
         ),
         (
@@ -174,6 +182,89 @@ fn pictures_say_what_they_must() {
 #[test]
 fn the_same_input_gives_the_same_bytes() {
     assert_eq!(usual(), usual());
+}
+
+#[test]
+fn a_signal_has_one_colour_in_all_panels() {
+    let pictures: std::collections::BTreeMap<_, _> = usual().into_iter().collect();
+    let blue = "#0072B2";
+    // The force of the hand in the panel of the sides and in that of forces, the angle in that of
+    // angles: blue, on pitch.
+    assert!(pictures["broken-number"].matches(blue).count() >= 2);
+    assert!(pictures["run"].matches(blue).count() >= 2);
+    // The tint of a state is that of the palette.
+    let [r, g, b] = trimproof_harness::palette::state(trimproof_controller::State::Holding);
+    let tint = format!("#{r:02X}{g:02X}{b:02X}");
+    for name in ["run", "broken-number", "broken-window", "broken-switch"] {
+        assert!(pictures[name].contains(&tint), "{name} lacks {tint}");
+    }
+}
+
+/// The worst instant is drawn after everything else, wider than every curve, in a colour that no
+/// signal has.
+#[test]
+fn nothing_is_drawn_over_the_worst_instant() {
+    let [r, g, b] = trimproof_harness::palette::WORST;
+    let ink = format!("#{r:02X}{g:02X}{b:02X}");
+    for (name, svg) in usual() {
+        if !(name == "run" || name.starts_with("broken")) {
+            continue;
+        }
+        let lines: Vec<&str> = svg.lines().collect();
+        let last_curve = lines.iter().rposition(|line| {
+            line.starts_with("<polyline") && !line.contains(&ink) && !line.contains("#FFFFFF")
+        });
+        let marks: Vec<usize> = (0..lines.len())
+            .filter(|line| lines[*line].starts_with("<polyline") && lines[*line].contains(&ink))
+            .collect();
+        let after = marks
+            .iter()
+            .filter(|mark| Some(**mark) > last_curve)
+            .count();
+        assert!(after >= 2, "{name}: {after} of {} marks", marks.len());
+        let box_text = lines
+            .iter()
+            .rposition(|line| line.contains(" s</text>") || line.trim_end().ends_with(" s"));
+        assert!(box_text > last_curve, "{name}: the label is not on top");
+    }
+}
+
+/// A renderer for which `sans-serif` is one certain font that is not there: every text is drawn all
+/// the same, and every picture has the list that makes it so.
+#[test]
+fn text_does_not_hang_on_what_a_machine_calls_sans_serif() {
+    let mut fonts = usvg::fontdb::Database::new();
+    fonts.load_font_data(epaint_default_fonts::UBUNTU_LIGHT.to_vec());
+    fonts.set_sans_serif_family("no such font");
+    fonts.set_serif_family("no such font");
+    fonts.set_monospace_family("no such font");
+    let have = fonts.faces().next().unwrap().families[0].0.clone();
+    let options = usvg::Options {
+        fontdb: std::sync::Arc::new(fonts),
+        ..usvg::Options::default()
+    };
+    for (name, svg) in usual() {
+        assert_eq!(
+            svg.matches("<text").count(),
+            svg.matches("sans-serif").count(),
+            "{name}"
+        );
+        // The font of the test stands in for one of those in the list.
+        let svg = svg.replace("Ubuntu,", &format!("{have},"));
+        let tree = usvg::Tree::from_str(&svg, &options).unwrap();
+        let mut drawn = 0;
+        let mut groups = vec![tree.root()];
+        while let Some(group) = groups.pop() {
+            for node in group.children() {
+                match node {
+                    usvg::Node::Group(group) => groups.push(group),
+                    usvg::Node::Text(text) => drawn += usize::from(!text.layouted().is_empty()),
+                    _ => {}
+                }
+            }
+        }
+        assert_eq!(drawn, svg.matches("<text").count(), "{name}");
+    }
 }
 
 #[test]
@@ -220,6 +311,7 @@ fn nothing_to_draw_is_told() {
         title: "",
         position_deg: &[0.0, 1.0],
         cartridge_nm: &[0.0],
+        far_nm: &[],
         holds: &[],
     };
     assert!(matches!(
@@ -321,23 +413,26 @@ proptest! {
     ) {
         let factor = libm::pow(10.0, f64::from(scale));
         let values: Vec<f64> = shape.iter().map(|value| offset + factor * value).collect();
-        let curve = |name: &str, limit| Curve { name: name.to_owned(), values: values.clone(), limit };
-        let words = ["limp", "centring", "holding", "released", "nudging", "tripped"];
+        let curve = |name: &str, limit| Curve { name: name.to_owned(), values: values.clone(), limit, colour: [0, 0x72, 0xb2] };
         let svg = trace(&TracePlot {
             title: name.clone(),
             below: name.clone(),
             tick_s: 0.01,
             shown_s: part.map(|from| [from, from + 0.05]),
             lanes: vec![
-                Lane { name: name.clone(), codes: codes.clone(), words: words.map(str::to_owned).to_vec() },
-                Lane { name: "switch".to_owned(), codes, words: vec![String::new(), "on".to_owned()] },
+                Lane { name: name.clone(), codes: codes.clone(), kind: LaneKind::State },
+                Lane { name: "switch".to_owned(), codes: codes.clone(), kind: LaneKind::Switch },
+                Lane { name: name.clone(), codes: codes.clone(), kind: LaneKind::Fault },
+                Lane { name: "put to the test".to_owned(), codes, kind: LaneKind::Tested },
             ],
+            notes: vec![name.clone()],
+            tested_where: name.clone(),
             panels: vec![
-                Panel { title: name.clone(), curves: vec![curve(&name, false), curve("b", true)] },
-                Panel { title: "force, N".to_owned(), curves: vec![curve("c", false)] },
+                Panel { title: name.clone(), curves: vec![curve(&name, false), curve("b", true)], least: 0.0 },
+                Panel { title: "force, N".to_owned(), curves: vec![curve("c", false)], least: 0.5 },
             ],
             windows_s: windows.into_iter().map(|(from, long)| [from, from + long]).collect(),
-            worst_s: Some(0.1),
+            worst: Some(Worst { at_s: 0.1, margin: name.clone(), value: values.get(10).copied() }),
         }).unwrap();
         assert_legible("any run", &svg);
     }

@@ -59,6 +59,9 @@ static TWIN: LazyLock<Twin> = LazyLock::new(|| {
         file: "slow-sweep.toml".into(),
         scenario: Arc::new(scenario),
         rig: Arc::new(rig),
+        lines: Arc::default(),
+        warnings: Vec::new(),
+        laws: Arc::default(),
     };
     Twin {
         case,
@@ -105,6 +108,7 @@ pub fn sweep_of_the_twin() -> (Sweep, SweepFigures) {
         first_inch_n_per_deg: [constant("rig.pitch.gradient_n_per_deg"); 2],
         beyond_n_per_deg: [None; 2],
         friction_n: constant("rig.pitch.friction_n"),
+        ripple: None,
         free_play_deg: 2.0 * constant("rig.pitch.free_play_deg"),
         centring_error_deg: [0.0; 2],
         stop_deg: stops,
@@ -240,29 +244,19 @@ fn response_picture(title: &str, name: &str) -> String {
 }
 
 fn holding_picture(title: &str, name: &str) -> String {
-    let twin = &*TWIN;
-    let numbers = |name: &str| twin.trace.numbers(name).unwrap();
-    let (deflection, torque) = (
-        numbers("pitch.deflection_deg"),
-        numbers("pitch.cartridge_nm"),
-    );
-    // From stop to stop.
-    let inside = rows(twin, 8.0, 19.0);
-    let mut pairs: Vec<(f64, f64)> = inside
-        .step_by(20)
-        .map(|row| (deflection[row], torque[row]))
-        .collect();
-    pairs.sort_by(|a, b| a.0.total_cmp(&b.0));
-    let (position, torque): (Vec<f64>, Vec<f64>) = pairs.into_iter().unzip();
-    let axis = &twin.case.rig.axis(0);
-    let held = axis.motor.holding_nm * axis.drive.ratio();
+    let sizes = crate::size::size(&TWIN.case.rig);
+    let curve = &sizes.axes[0].holding[0];
+    let of = |value: fn(&crate::size::HoldingPoint) -> f64| -> Vec<f64> {
+        curve.points.iter().map(value).collect()
+    };
     holding_margin(&Holding {
         title,
-        position_deg: &position,
-        cartridge_nm: &torque,
-        holds: &[("run current", 1.0), (name, 0.7)].map(|(name, share)| HoldingLine {
+        position_deg: &of(|point| point.position_deg),
+        cartridge_nm: &of(|point| point.cartridge_nm),
+        far_nm: &of(|point| point.far_cartridge_nm),
+        holds: &[("run current", 1.03), (name, 1.0)].map(|(name, share)| HoldingLine {
             name: name.to_owned(),
-            torque_nm: vec![share * held; position.len()],
+            torque_nm: vec![share * curve.slips_at_nm; curve.points.len()],
         }),
     })
     .unwrap()

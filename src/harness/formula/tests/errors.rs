@@ -162,6 +162,8 @@ fn windows_that_look_at_nothing() {
             "always[0, a](p)",
             "always[0, p](p)",
             "always[end, 3](p)",
+            "always[end, end, end](p)",
+            "once[end, end](p)",
             "always[0, 1,](p)",
             "rises(falls(rises(falls(p))))",
             &deep,

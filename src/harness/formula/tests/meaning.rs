@@ -255,3 +255,182 @@ fn a_long_trace_takes_a_linear_number_of_steps() {
         assert!(margin(text, &columns).held, "{text}");
     }
 }
+
+/// The row of an edge is the one after it, but what decides may stand in the row before: there it
+/// is named.
+#[test]
+fn an_edge_names_the_row_that_decided() {
+    let columns = columns(vec![
+        ("a", vec![0.0, 0.0, 2.75, 3.5, 4.0, 4.0]),
+        ("p", vec![0.0, 0.0, 1.0, 1.0, 0.0, 0.0]),
+    ]);
+    // It rises through 3 between rows 2 and 3: 0.25 before, 0.5 after.
+    for (text, value, row) in [
+        ("eventually(rises(a > 3))", 0.25, 2),
+        ("eventually(rises(a > 3.25))", 0.25, 3),
+        ("always(not rises(a > 3))", -0.25, 2),
+        ("always[0.006, 0.006](rises(a > 3))", 0.25, 2),
+        ("always[0.006, 0.006](not falls(a < 3))", -0.25, 2),
+        // Both sides decide alike: the row of the edge.
+        ("eventually(rises(p))", f64::INFINITY, 2),
+        ("eventually[0.002, end](falls(p))", f64::INFINITY, 4),
+    ] {
+        let margin = margin(text, &columns);
+        assert_eq!(
+            (margin.value, margin.at_s),
+            (value, f64::from(row) * 0.002),
+            "{text}"
+        );
+    }
+}
+
+#[test]
+fn what_is_undefined_says_so_and_where() {
+    let columns = columns(vec![("a", vec![0.0, 0.0, 0.0]), ("b", vec![1.0, 0.0, 1.0])]);
+    for (text, comparison, row) in [
+        ("always(a / b < 3)", "a / b < 3", 1),
+        ("not eventually(a / b >= 3)", "a / b >= 3", 1),
+        (
+            "always(b >= 0 and not (b < 0 or a / b >= 3))",
+            "a / b >= 3",
+            1,
+        ),
+        ("always(not release)", "release", 0),
+        ("always(x < 1)", "x < 1", 0),
+    ] {
+        let margin = margin(text, &columns);
+        assert!(margin.undefined && !margin.held, "{text}");
+        assert_eq!(margin.decided_by, comparison, "{text}");
+        assert_eq!(margin.at_s, f64::from(row) * 0.002, "{text}");
+    }
+    let plain = margin("always(b > 0 implies a / b < 3)", &columns);
+    assert!(plain.held && !plain.undefined);
+}
+
+#[test]
+fn end_twice_is_the_last_row_wherever_it_is_looked_from() {
+    let mut x = vec![0.0; 10];
+    x[9] = 1.0;
+    x[8] = 2.0;
+    let columns = columns(vec![("x", x), ("a", (0..10).map(f64::from).collect())]);
+    for (text, value) in [
+        ("always[end, end](x >= 0)", 1.0),
+        ("eventually[end, end](x >= 0)", 1.0),
+        ("always(eventually[end, end](x > 0))", 1.0),
+        // The last instant from which the window inside is whole.
+        ("always[end, end](eventually[0, 0.002](x > 0))", 2.0),
+        ("x >= 0 until[end, end] x > 0.25", 0.0),
+        ("x >= -0.5 until[end, end] x > 0.25", 0.5),
+        ("a < 3 until[end, end] x > 0", -5.0),
+    ] {
+        assert_eq!(margin(text, &columns).value, value, "{text}");
+    }
+    // On a trace that is cut short there is no such row.
+    let formula = Formula::parse("always[end, end](x >= 0)", &names(0.04, 0.002)).unwrap();
+    assert!(!formula.evaluate(&columns).held);
+}
+
+/// Against clipping at the end of the trace: instants with a cut inner window are not asked. So
+/// "always" is laxer and "eventually" is stricter than it.
+#[test]
+fn instants_with_a_cut_window_inside_are_not_asked() {
+    let mut x = vec![1.0; 20];
+    x[19] = -1.0;
+    let columns = columns(vec![("x", x)]);
+    let formula = "eventually[0.002, 0.004](x > 0)";
+    // Clipped, the last instants would have nothing to find and fail.
+    assert!(margin(&format!("always({formula})"), &columns).held);
+    // Clipped, the last instants would have nothing to fail and hold.
+    let inner = "always[0.002, 0.004](x < 0)";
+    assert!(!margin(&format!("eventually({inner})"), &columns).held);
+    let inside = |row: usize| naive_clipped(&columns.columns[0].1, row);
+    assert!((0..20).any(|row| !inside(row)), "clipping would fail here");
+}
+
+/// `eventually[0.002, 0.004](x > 0)` in one row with its window clipped at the end of the trace, as
+/// published.
+fn naive_clipped(x: &[f64], row: usize) -> bool {
+    (row + 1..=row + 2).any(|row| x.get(row).is_some_and(|x| *x > 0.0))
+}
+
+#[test]
+fn the_limit_is_what_does_not_change() {
+    let columns = columns(vec![
+        ("a", vec![1.0; 4]),
+        ("b", vec![2.0; 4]),
+        ("p", vec![1.0; 4]),
+        ("pitch.grip_force_n", vec![0.5; 4]),
+    ]);
+    for (text, limit) in [
+        ("always(a < 5)", Some(5.0)),
+        ("always(-5 < a)", Some(5.0)),
+        ("always(abs(a - b) <= 4)", Some(4.0)),
+        ("always(a <= b + 3)", Some(3.0)),
+        ("always(2 * (a - 1) <= b + 1)", Some(3.0)),
+        ("always((a + 6) / 2 < 2 * (b + 4))", Some(5.0)),
+        ("always(prev(a) - 0.5 <= b + 1)", Some(1.5)),
+        (
+            "always(pitch.grip_force_n < 2 * rig.pitch.breakout_n)",
+            Some(8.0),
+        ),
+        // Nothing is left but what changes.
+        ("always(a <= b)", None),
+        ("always(a >= 0)", None),
+        ("always(a * b <= abs(b + 3))", None),
+        ("p", None),
+        // Nothing changes.
+        ("1 < 2", None),
+    ] {
+        let margin = margin(text, &columns);
+        assert!(margin.held, "{text}");
+        assert_eq!(margin.limit, limit, "{text}");
+        assert!(!margin.equality, "{text}");
+    }
+}
+
+#[test]
+fn a_tolerance_of_a_thousandth_stands_for_an_equality() {
+    let columns = columns(vec![("a", vec![1.0; 4]), ("b", vec![1.0; 4])]);
+    for (text, equality) in [
+        ("always(abs(a - b) <= 0.001)", true),
+        ("always(abs(a - b) < 1e-6)", true),
+        ("always(0.001 >= abs(a - 1))", true),
+        ("always(abs(a - b) <= 0.002)", false),
+        ("always(a - b <= 0.001)", false),
+        ("always(abs(a) >= 0.001)", false),
+    ] {
+        assert_eq!(margin(text, &columns).equality, equality, "{text}");
+    }
+}
+
+#[test]
+fn parts_without_a_window_are_judged_in_the_first_row_only() {
+    let names = names(6.0, 0.002);
+    for (text, parts) in [
+        ("a < 3", &["a < 3"][..]),
+        ("rises(p) or once(q)", &["rises(p) or once(q)"]),
+        ("p and always(a < 3)", &["p"]),
+        ("not p and always(a < 3)", &["not p"]),
+        (
+            "((a < 3) or (rises(p))) and always(q)",
+            &["(a < 3) or (rises(p))"],
+        ),
+        (
+            "always(p) and (a < 3 and eventually(q)) and b > 1",
+            &["a < 3", "b > 1"],
+        ),
+        ("always[0, 0](p)", &[]),
+        ("p until q", &[]),
+        ("a < 3 implies always(p)", &[]),
+        ("rig.pitch.breakout_n > 1", &[]),
+        ("true", &[]),
+    ] {
+        let formula = Formula::parse(text, &names).unwrap();
+        let found: Vec<&str> = formula
+            .first_row_only()
+            .into_iter()
+            .map(|span| &text[span])
+            .collect();
+        assert_eq!(found, parts, "{text}");
+    }
+}

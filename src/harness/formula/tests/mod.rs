@@ -4,6 +4,7 @@ mod errors;
 mod meaning;
 mod naive;
 mod properties;
+mod tested;
 mod vectors;
 
 use std::borrow::Cow;

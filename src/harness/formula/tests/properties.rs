@@ -1,10 +1,13 @@
 //! Random formulas on random columns.
 
+use std::collections::BTreeSet;
+
 use proptest::prelude::*;
 
 use crate::formula::Formula;
 
 use super::{Columns, Signals, evaluate, every_row, naive, names};
+use crate::formula::truths;
 
 const ROWS: usize = 24;
 const TICK_S: f64 = 0.25;
@@ -59,6 +62,7 @@ fn window() -> impl Strategy<Value = String> {
             format!("[{from}, {to}]")
         }),
         1 => (0..3_u8).prop_map(|from| format!("[{}, end]", f64::from(from) * TICK_S)),
+        1 => Just("[end, end]".to_owned()),
     ]
 }
 
@@ -104,6 +108,70 @@ fn formula() -> impl Strategy<Value = String> {
     })
 }
 
+/// Formulas of `always`, `and` and implications alone.
+#[derive(Clone, Debug)]
+enum Guarded {
+    Plain(String),
+    Both(Box<Guarded>, Box<Guarded>),
+    Always(String, Box<Guarded>),
+    If(String, Box<Guarded>),
+}
+
+impl Guarded {
+    fn implications(&self) -> usize {
+        match self {
+            Self::Plain(_) => 0,
+            Self::Both(left, right) => left.implications() + right.implications(),
+            Self::Always(_, child) => child.implications(),
+            Self::If(_, right) => 1 + right.implications(),
+        }
+    }
+
+    /// The text, with the right side of one implication replaced by `false`.
+    fn text(&self, replaced: Option<usize>) -> String {
+        match self {
+            Self::Plain(text) => text.clone(),
+            Self::Both(left, right) => {
+                let later = replaced.and_then(|index| index.checked_sub(left.implications()));
+                format!("({} and {})", left.text(replaced), right.text(later))
+            }
+            Self::Always(window, child) => format!("always{window}({})", child.text(replaced)),
+            Self::If(left, _) if replaced == Some(0) => format!("({left} implies false)"),
+            Self::If(left, right) => {
+                let inner = replaced.and_then(|index| index.checked_sub(1));
+                format!("({left} implies {})", right.text(inner))
+            }
+        }
+    }
+}
+
+fn guarded() -> impl Strategy<Value = Guarded> {
+    let plain = || {
+        prop::sample::select(vec![
+            "a <= 3",
+            "a < 3",
+            "b > -4",
+            "p",
+            "state is not limp",
+            "a < b",
+            "true",
+            "rises(q)",
+        ])
+        .prop_map(str::to_owned)
+    };
+    plain()
+        .prop_map(Guarded::Plain)
+        .prop_recursive(4, 12, 2, move |inner| {
+            prop_oneof![
+                1 => (inner.clone(), inner.clone())
+                    .prop_map(|(left, right)| Guarded::Both(Box::new(left), Box::new(right))),
+                2 => (window(), inner.clone())
+                    .prop_map(|(window, child)| Guarded::Always(window, Box::new(child))),
+                2 => (plain(), inner).prop_map(|(left, right)| Guarded::If(left, Box::new(right))),
+            ]
+        })
+}
+
 proptest! {
     #![proptest_config(ProptestConfig { cases: 600, ..ProptestConfig::default() })]
 
@@ -118,6 +186,24 @@ proptest! {
             prop_assert_eq!(point.truth(), naive::holds(&formula.root, &columns, row), "truth, row {}", row);
         }
         prop_assert_eq!(points.len(), columns.rows());
+    }
+
+    /// The quick evaluation that judges laws says in every row what the one with margins says, undefined values included.
+    #[test]
+    fn truth_alone_is_the_truth_of_the_margin(text in formula(), columns in columns(), undefined in any::<bool>()) {
+        let names = names(ROWS as f64 * TICK_S, TICK_S);
+        let formula = Formula::parse(&text, &names)
+            .unwrap_or_else(|error| panic!("`{text}`: {error:?}"));
+        let mut columns = columns;
+        if undefined {
+            columns.columns.retain(|(name, _)| *name != "b" && *name != "q");
+        }
+        let points = evaluate::rows(&formula.root, &columns);
+        let quick = truths::rows(&formula.root, &columns, true);
+        for (row, (point, quick)) in points.iter().zip(&quick).enumerate() {
+            prop_assert_eq!(point.truth(), *quick, "row {}", row);
+        }
+        prop_assert_eq!(points.len(), quick.len());
     }
 
     #[test]
@@ -164,6 +250,47 @@ proptest! {
             prop_assert_eq!(&margin.decided_by, &compared);
             let row = (margin.at_s / TICK_S).round() as usize;
             prop_assert_eq!(every_row(&compared, &columns)[row], (margin.value, margin.held));
+        }
+    }
+
+    /// Whatever decided, edges and windows and all: in the row that a margin names the comparison
+    /// that it names is as far from its limit as the margin says.
+    #[test]
+    fn the_deciding_comparison_has_the_margin_in_the_row_that_is_named(
+        text in formula(), columns in columns()
+    ) {
+        let names = names(ROWS as f64 * TICK_S, TICK_S);
+        let formula = Formula::parse(&text, &names).unwrap();
+        let margin = formula.evaluate(&columns);
+        prop_assert!(!margin.undefined);
+        if margin.value.is_finite() {
+            let row = (margin.at_s / TICK_S).round() as usize;
+            let sides = formula.sides(&margin.decided_by, &columns).expect("a comparison");
+            let distance = (sides.high[row] - sides.low[row]).abs();
+            prop_assert_eq!(distance, margin.value.abs(), "`{}`", margin.decided_by);
+        }
+    }
+
+    #[test]
+    fn put_to_the_test_is_what_the_definition_says(text in formula(), columns in columns()) {
+        let names = names(ROWS as f64 * TICK_S, TICK_S);
+        let formula = Formula::parse(&text, &names).unwrap();
+        let margin = formula.evaluate(&columns);
+        let never = naive::never_tested(&formula.root, true, &columns, &BTreeSet::from([0]));
+        prop_assert_eq!(margin.tested.is_yes(), !(margin.held && never), "{:?}", margin.tested);
+    }
+
+    /// Among `always`, `and` and implications of plain comparisons it is the notion of the papers:
+    /// a formula that holds is vacuous just if it still holds with the right side of some
+    /// implication replaced by `false`.
+    #[test]
+    fn vacuous_is_what_holds_whatever_the_right_side_says(form in guarded(), columns in columns()) {
+        let margin = super::margin(&form.text(None), &columns);
+        if margin.held {
+            let vacuous = (0..form.implications()).any(|index| {
+                super::margin(&form.text(Some(index)), &columns).held
+            });
+            prop_assert_eq!(margin.tested.is_yes(), !vacuous, "{}", form.text(None));
         }
     }
 

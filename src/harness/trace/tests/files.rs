@@ -12,7 +12,7 @@ fn csv_is_as_rfc_4180_has_it() {
     let (_folder, path) = written(&trace(12), "a.csv");
     let text = fs::read_to_string(path).unwrap();
     assert!(text.ends_with("\r\n"));
-    let quoted = "\"note.remark=a, \"\"b\"\"\r\nc = d \"\r\n";
+    let quoted = "\"note.remark=a, \"\"b\"\" c = d \"\r\n";
     assert!(text.contains(quoted));
     let plain = text.replace(quoted, "note.remark\r\n");
     let lines: Vec<_> = plain.split_terminator("\r\n").collect();
