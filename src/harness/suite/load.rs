@@ -1,6 +1,7 @@
 //! From scenario files to the cases of a suite: everything is checked before anything is run.
 
 use super::files::{Problem, read_text};
+use super::inherit::laws_for;
 use crate::judge::check_scenario;
 use crate::laws::{self, LawFile, LawSet};
 use crate::scenario::{Scenario, is_kebab, name_of};
@@ -228,7 +229,7 @@ impl Loader {
 
     /// The laws that a scenario file inherits, for a rig; `None` if their file was complained of.
     fn laws(&mut self, scenario: &Path, rig: &Rig) -> Option<Arc<LawSet>> {
-        let Some(file) = laws::file_for(scenario) else {
+        let Some(file) = laws_for(scenario) else {
             return Some(Arc::default());
         };
         if !self.law_files.contains_key(&file) {
