@@ -376,7 +376,7 @@ fn a_folder_without_laws_is_judged_by_none_and_one_with_laws_by_them() {
         card.contains("laws: 0 of 2 held") && card.contains("n: roll"),
         "{card}"
     );
-    let xml = junit::render(std::slice::from_ref(outcome), None).unwrap();
+    let xml = junit::render(&cases, std::slice::from_ref(outcome), None, None);
     assert!(
         xml.contains("law: n: pitch") && xml.contains("failures=\"2\""),
         "{xml}"
