@@ -97,6 +97,8 @@ pub struct Surroundings {
     /// The least of all bodies' `clear_until_m`.
     clear_until_m: f64,
     refresh_steps: u32,
+    /// What the contacts did to the rates in the last step, rad/s².
+    own_accel: [f64; 2],
 }
 
 /// Force of all contacts at an instant.
@@ -125,21 +127,29 @@ impl Surroundings {
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
+            own_accel: [0.0; 2],
         }
     }
 
-    /// Force on the stick at mid-step: pose and rates of that instant, and the step for the travel bound.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
+    ///
+    /// The dashpots are implicit: they feel the rates that their own force leaves. So what the contacts did in the last
+    /// call, which is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
-        rate: [f64; 2],
+        mut rate: [f64; 2],
         pose: &Pose,
         step_s: f64,
     ) -> ContactLoad {
         self.travelled_m += (rate[0].abs() + rate[1].abs()) * self.tube.top_m * step_s;
+        let own = std::mem::take(&mut self.own_accel);
         let mut load = ContactLoad::default();
         if self.travelled_m < self.clear_until_m {
             return load;
+        }
+        for i in 0..2 {
+            rate[i] -= 0.5 * step_s * own[i];
         }
         self.look(pose);
         for Watched { body, near, .. } in &self.watched {
@@ -159,6 +169,15 @@ impl Surroundings {
             load.torque_nm[0] -= force * arm[0];
             load.torque_nm[1] -= force * arm[1];
             load.touching = true;
+            // The next contact meets what this one leaves, so that two in one place do not both take all the speed.
+            let accel = [
+                -force * (inv[0] * arm[0] + inv[1] * arm[1]),
+                -force * (inv[1] * arm[0] + inv[2] * arm[1]),
+            ];
+            for i in 0..2 {
+                rate[i] += 0.5 * step_s * accel[i];
+                self.own_accel[i] += accel[i];
+            }
         }
         load
     }
