@@ -19,14 +19,14 @@ pub const SHORTEST_STICK_STEP_S: f64 = 1.0e-5;
 /// Shortest substep of a drive train, s: 25 times the work of the usual one.
 pub const SHORTEST_TRAIN_STEP_S: f64 = 2.0e-6;
 /// Largest angular step of an oscillation of a drive train, rad: the scheme is stable below 2.
-const TRAIN_PHASE_RAD: f64 = 0.9;
+const TRAIN_PHASE_RAD: f64 = 0.45;
 /// Largest angular step of an oscillation of the stick, rad.
-const STICK_PHASE_RAD: f64 = 0.3;
+const STICK_PHASE_RAD: f64 = 0.15;
 /// Largest share of its rate that an explicit damper may take in a step: stable below 1.
-const EXPLICIT_DAMPING: f64 = 0.4;
-/// Largest share of its rate that an implicit damper takes in a step where steps can be made shorter: up to here it is
-/// of second order.
-const IMPLICIT_DAMPING: f64 = 2.0;
+const EXPLICIT_DAMPING: f64 = 0.2;
+/// Largest share of its rate that an implicit damper takes in a step where steps can be made shorter: it is of second
+/// order up to 2.
+const IMPLICIT_DAMPING: f64 = 1.0;
 
 /// What bounds a step: one value of the rig's file.
 #[derive(Clone, Debug, PartialEq, Serialize)]

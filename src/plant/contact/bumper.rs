@@ -89,3 +89,31 @@ fn restitution_of(zeta: f64) -> f64 {
     };
     libm::exp(-2.0 * zeta * angle_by_root)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A body of 0.1 kg that presses a bumper at 0.5 m/s: whatever the step, the dashpot takes speed and turns none, so the
+    /// momentum that it takes in a step is at most all there is.
+    #[test]
+    fn no_dashpot_takes_more_than_the_speed_there_is() {
+        for stiffness in [1e3, 1e6] {
+            for restitution in [0.0, 0.3, 1.0] {
+                for step_s in [1e-6, 1e-4, 1e-2] {
+                    let law = BumperLaw::new(stiffness, restitution);
+                    let force = law.force_n(0.0, -1e-9, 10.0, step_s);
+                    assert_eq!(force, 0.0, "nothing is pulled");
+                    // Already in contact, without penetration worth a force.
+                    let force = law.force_n(1e-12 + 0.5 * step_s * 0.5, 0.5, 10.0, step_s);
+                    let spring = stiffness * 0.5 * step_s * 0.5;
+                    let taken = (force - spring) * step_s * 10.0;
+                    assert!(
+                        taken <= 0.5 + 1e-9,
+                        "{stiffness}, {restitution}, {step_s}: {taken} m/s of 0.5"
+                    );
+                }
+            }
+        }
+    }
+}

@@ -86,6 +86,8 @@ struct Watched {
     age: u32,
     /// Travel up to which it cannot have come into reach, m.
     clear_until_m: f64,
+    /// What it did to the rates in the last step, rad/s².
+    own_accel: [f64; 2],
 }
 
 /// All stops and obstacles around one stick.
@@ -97,8 +99,6 @@ pub struct Surroundings {
     /// The least of all bodies' `clear_until_m`.
     clear_until_m: f64,
     refresh_steps: u32,
-    /// What the contacts did to the rates in the last step, rad/s².
-    own_accel: [f64; 2],
 }
 
 /// Force of all contacts at an instant.
@@ -122,19 +122,19 @@ impl Surroundings {
                     near: None,
                     age: 0,
                     clear_until_m: 0.0,
+                    own_accel: [0.0; 2],
                 })
                 .collect(),
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
-            own_accel: [0.0; 2],
         }
     }
 
     /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
     ///
-    /// The dashpots are implicit: they feel the rates that their own force leaves. So what the contacts did in the last
-    /// call, which is part of rates that are extrapolated to mid-step, is taken off first.
+    /// The dashpots are implicit: each feels the rates that its own force leaves. So what it did in the last step, which
+    /// is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
@@ -143,41 +143,40 @@ impl Surroundings {
         step_s: f64,
     ) -> ContactLoad {
         self.travelled_m += (rate[0].abs() + rate[1].abs()) * self.tube.top_m * step_s;
-        let own = std::mem::take(&mut self.own_accel);
         let mut load = ContactLoad::default();
         if self.travelled_m < self.clear_until_m {
             return load;
         }
-        for i in 0..2 {
-            rate[i] -= 0.5 * step_s * own[i];
-        }
+        let half = 0.5 * step_s;
         self.look(pose);
-        for Watched { body, near, .. } in &self.watched {
-            let Some(near) = near else { continue };
+        for watched in &mut self.watched {
+            // Its own part in the extrapolated rates goes; what those before it do now has taken the place of theirs.
+            let own = std::mem::take(&mut watched.own_accel);
+            for i in 0..2 {
+                rate[i] -= half * own[i];
+            }
+            let Some(near) = watched.near else { continue };
             let p = pose.place(near.on_stick);
             let gap = near.offset_m - dot(near.normal, p);
             let levers = pose.levers(p);
             let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
             let closing = arm[0] * rate[0] + arm[1] * rate[1];
-            if gap >= 0.0 && gap >= 0.5 * step_s * closing {
+            if gap >= 0.0 && gap >= half * closing {
                 continue;
             }
             let inv = invert(law.mass_matrix(pose));
-            let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
-                + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = body.law.force_n(-gap, closing, yielding, step_s);
-            load.torque_nm[0] -= force * arm[0];
-            load.torque_nm[1] -= force * arm[1];
-            load.touching = true;
-            // The next contact meets what this one leaves, so that two in one place do not both take all the speed.
-            let accel = [
-                -force * (inv[0] * arm[0] + inv[1] * arm[1]),
-                -force * (inv[1] * arm[0] + inv[2] * arm[1]),
+            let yielded = [
+                inv[0] * arm[0] + inv[1] * arm[1],
+                inv[1] * arm[0] + inv[2] * arm[1],
             ];
+            let yielding = arm[0] * yielded[0] + arm[1] * yielded[1];
+            let force = watched.body.law.force_n(-gap, closing, yielding, step_s);
             for i in 0..2 {
-                rate[i] += 0.5 * step_s * accel[i];
-                self.own_accel[i] += accel[i];
+                load.torque_nm[i] -= force * arm[i];
+                watched.own_accel[i] = -force * yielded[i];
+                rate[i] += half * watched.own_accel[i];
             }
+            load.touching = true;
         }
         load
     }

@@ -189,7 +189,7 @@ impl GimbalLaw {
 
     /// [`Self::kick`] with the sines and cosines of the mid-step angles at hand.
     pub fn kick_at(&self, mid: &Pose, state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
-        let (next, stuck) = self.kicked(mid, state, torque_nm, [Give::default(); 2], step_s);
+        let (next, stuck, _) = self.kicked(mid, state, torque_nm, [Give::default(); 2], step_s);
         state.rate_rad_per_s = next;
         state.stuck = stuck;
     }
@@ -213,9 +213,8 @@ impl GimbalLaw {
         });
         let firm = grip.torque_nm(&grip.force_n);
         let with = |pull: [f64; 2]| [torque_nm[0] + pull[0], torque_nm[1] + pull[1]];
-        let (mut next, mut stuck) = self.kicked(mid, state, with(firm), give, step_s);
+        let (mut next, mut stuck, weight) = self.kicked(mid, state, with(firm), give, step_s);
         // What the hand then pulled with.
-        let weight = self.weights(mid, give, step_s);
         let slack: [f64; 2] = std::array::from_fn(|i| {
             let change = next[i] - before[i];
             grip.damping_n_s_per_m * (before[i] + weight[i] * change)
@@ -233,22 +232,13 @@ impl GimbalLaw {
         }
         let share = grip.limit_n / square.sqrt();
         let pull = grip.torque_nm(&force.map(|f| f * share));
-        (next, stuck) = self.kicked(mid, state, with(pull), [Give::default(); 2], step_s);
+        (next, stuck, _) = self.kicked(mid, state, with(pull), [Give::default(); 2], step_s);
         state.rate_rad_per_s = next;
         state.stuck = stuck;
         pull
     }
 
-    /// [`damper_weight`] of each axis.
-    fn weights(&self, mid: &Pose, give: [Give; 2], step_s: f64) -> [f64; 2] {
-        let m = self.mass_matrix(mid);
-        std::array::from_fn(|i| {
-            let c = self.friction[i].viscous_nm_s_per_rad + give[i].damping_nm_s_per_rad;
-            damper_weight(step_s * c, m[2 * i])
-        })
-    }
-
-    /// Rates after the kick and which pivots are held.
+    /// Rates after the kick, which pivots are held, and the [`damper_weight`] of each axis.
     #[inline]
     fn kicked(
         &self,
@@ -257,7 +247,7 @@ impl GimbalLaw {
         torque_nm: [f64; 2],
         give: [Give; 2],
         step_s: f64,
-    ) -> ([f64; 2], [bool; 2]) {
+    ) -> ([f64; 2], [bool; 2], [f64; 2]) {
         let (st, ct) = mid.pitch;
         let (sp, cp) = mid.roll;
         let (m, dm) = self.mass_matrix_at(sp, cp);
@@ -267,11 +257,13 @@ impl GimbalLaw {
         // (M + h w C + h² K/4) v⁺ = (M − h (1 − w) C + h² K/4) v + h (f − bias(v_mid)); two passes settle v_mid.
         let mut new = [m[0], m[2]];
         let mut old = [m[0], m[2]];
+        let mut weights = [0.5; 2];
         for i in 0..2 {
             let drag =
                 step_s * (self.friction[i].viscous_nm_s_per_rad + give[i].damping_nm_s_per_rad);
             let weight = damper_weight(drag, m[2 * i]);
             let spring = 0.25 * step_s * step_s * give[i].stiffness_nm_per_rad;
+            weights[i] = weight;
             new[i] += weight * drag + spring;
             old[i] += spring - (1.0 - weight) * drag;
         }
@@ -293,7 +285,7 @@ impl GimbalLaw {
         }
         let mut stuck = state.stuck;
         let next = self.rub(free, p, inv, step_s, &mut stuck);
-        (next, stuck)
+        (next, stuck, weights)
     }
 
     /// Dry friction as a projection of the rates `v`, whose momentum is `p`: impulses within ±T h that bring a rate to
