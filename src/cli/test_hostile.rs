@@ -59,6 +59,7 @@ fn outcomes() -> Vec<Outcome> {
     let stop = AtomicBool::new(false);
     let plan = Plan {
         threads: NonZeroUsize::MIN,
+        accuracy: false,
         cards: true,
         keep: None,
         target: &|| Box::new(LogicTarget::new()),

@@ -124,6 +124,7 @@ pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
             that: "always(time_s >= 0)".to_owned(),
             because: Some("the laws say the rest".to_owned()),
             rigs: None,
+            scale: None,
         }],
         except: if broken_sensor {
             except.collect()

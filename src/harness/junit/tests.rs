@@ -257,6 +257,7 @@ const THREE: &str = "[[expect]]\nname = \"held\"\nthat = \"always(pitch.stick_de
 
 fn run(cases: &[Case]) -> Vec<Outcome> {
     let plan = Plan {
+        accuracy: false,
         cards: false,
         threads: NonZeroUsize::MIN,
         keep: None,

@@ -75,6 +75,7 @@ fn run(
         keep: None,
         target,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     run_suite(cases, &plan, &mut |_, _| {})
@@ -119,6 +120,7 @@ fn progress_adds_up_to_the_simulated_time() {
         keep: None,
         target: &good,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let (mut seconds, mut ended) = (0.0, 0);
@@ -144,6 +146,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
         keep,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -180,6 +183,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
         keep,
         target: &good,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[0.05]), &plan, &mut |_, _| {});
@@ -229,6 +233,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         keep: None,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &STOP,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -319,6 +324,7 @@ fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
     };
     let stop = AtomicBool::new(false);
     let plan = |stop| Plan {
+        accuracy: false,
         cards: true,
         threads: NonZeroUsize::new(2).unwrap(),
         keep: None,

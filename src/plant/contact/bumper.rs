@@ -1,5 +1,7 @@
 //! The bumper law: a linear spring with a dashpot that never pulls.
 
+use crate::dynamics::damper_weight;
+
 /// Stiffness and damping of one stop or obstacle.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BumperLaw {
@@ -16,8 +18,12 @@ impl BumperLaw {
         }
     }
 
-    /// Mean force over a step, N, at the mid-step penetration (negative: a gap) and closing speed; `yielding` is the
-    /// inverse of the mass felt at the contact, 1/kg.
+    /// Mean force over a step, N, at the mid-step penetration (negative: a gap); `yielding` is the inverse of the mass
+    /// felt at the contact, 1/kg, and `closing_m_per_s` the mid-step closing speed that the stick would have without this
+    /// force.
+    ///
+    /// The dashpot is implicit: it feels the closing speed that its own force leaves, so that it cannot blow up
+    /// ([`damper_weight`]).
     ///
     /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the contact lies. Its
     /// force jumps from zero as the bodies meet; so in the step in which they meet, the force counts from that
@@ -31,17 +37,21 @@ impl BumperLaw {
         step_s: f64,
     ) -> f64 {
         let damping = 2.0 * self.damping_ratio * (self.stiffness_n_per_m / yielding).sqrt();
+        // Step times damping against the mass: what the dashpot takes of the speed in this step.
+        let drag = step_s * damping * yielding;
+        let left = 1.0 + damper_weight(drag, 1.0) * drag;
         let way = 0.5 * step_s * closing_m_per_s;
         if way > penetration_m.abs() {
             // They meet within this step: share of it in contact, and the mean penetration over that share.
             let end = penetration_m + way;
             let share = 0.5 * end / way;
-            return share * (0.5 * self.stiffness_n_per_m * end + damping * closing_m_per_s);
+            let left = 1.0 + share * (left - 1.0);
+            return share * (0.5 * self.stiffness_n_per_m * end + damping * closing_m_per_s) / left;
         }
         if penetration_m <= 0.0 {
             return 0.0;
         }
-        (self.stiffness_n_per_m * penetration_m + damping * closing_m_per_s).max(0.0)
+        ((self.stiffness_n_per_m * penetration_m + damping * closing_m_per_s) / left).max(0.0)
     }
 }
 
@@ -78,4 +88,32 @@ fn restitution_of(zeta: f64) -> f64 {
         libm::acosh(zeta) / past.sqrt()
     };
     libm::exp(-2.0 * zeta * angle_by_root)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A body of 0.1 kg that presses a bumper at 0.5 m/s: whatever the step, the dashpot takes speed and turns none, so the
+    /// momentum that it takes in a step is at most all there is.
+    #[test]
+    fn no_dashpot_takes_more_than_the_speed_there_is() {
+        for stiffness in [1e3, 1e6] {
+            for restitution in [0.0, 0.3, 1.0] {
+                for step_s in [1e-6, 1e-4, 1e-2] {
+                    let law = BumperLaw::new(stiffness, restitution);
+                    let force = law.force_n(0.0, -1e-9, 10.0, step_s);
+                    assert_eq!(force, 0.0, "nothing is pulled");
+                    // Already in contact, without penetration worth a force.
+                    let force = law.force_n(1e-12 + 0.5 * step_s * 0.5, 0.5, 10.0, step_s);
+                    let spring = stiffness * 0.5 * step_s * 0.5;
+                    let taken = (force - spring) * step_s * 10.0;
+                    assert!(
+                        taken <= 0.5 + 1e-9,
+                        "{stiffness}, {restitution}, {step_s}: {taken} m/s of 0.5"
+                    );
+                }
+            }
+        }
+    }
 }

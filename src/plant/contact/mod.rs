@@ -86,6 +86,8 @@ struct Watched {
     age: u32,
     /// Travel up to which it cannot have come into reach, m.
     clear_until_m: f64,
+    /// What it did to the rates in the last step, rad/s².
+    own_accel: [f64; 2],
 }
 
 /// All stops and obstacles around one stick.
@@ -120,6 +122,7 @@ impl Surroundings {
                     near: None,
                     age: 0,
                     clear_until_m: 0.0,
+                    own_accel: [0.0; 2],
                 })
                 .collect(),
             travelled_m: 0.0,
@@ -128,11 +131,14 @@ impl Surroundings {
         }
     }
 
-    /// Force on the stick at mid-step: pose and rates of that instant, and the step for the travel bound.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
+    ///
+    /// The dashpots are implicit: each feels the rates that its own force leaves. So what it did in the last step, which
+    /// is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
-        rate: [f64; 2],
+        mut rate: [f64; 2],
         pose: &Pose,
         step_s: f64,
     ) -> ContactLoad {
@@ -141,23 +147,35 @@ impl Surroundings {
         if self.travelled_m < self.clear_until_m {
             return load;
         }
+        let half = 0.5 * step_s;
         self.look(pose);
-        for Watched { body, near, .. } in &self.watched {
-            let Some(near) = near else { continue };
+        for watched in &mut self.watched {
+            // Its own part in the extrapolated rates goes; what those before it do now has taken the place of theirs.
+            let own = std::mem::take(&mut watched.own_accel);
+            for i in 0..2 {
+                rate[i] -= half * own[i];
+            }
+            let Some(near) = watched.near else { continue };
             let p = pose.place(near.on_stick);
             let gap = near.offset_m - dot(near.normal, p);
             let levers = pose.levers(p);
             let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
             let closing = arm[0] * rate[0] + arm[1] * rate[1];
-            if gap >= 0.0 && gap >= 0.5 * step_s * closing {
+            if gap >= 0.0 && gap >= half * closing {
                 continue;
             }
             let inv = invert(law.mass_matrix(pose));
-            let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
-                + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = body.law.force_n(-gap, closing, yielding, step_s);
-            load.torque_nm[0] -= force * arm[0];
-            load.torque_nm[1] -= force * arm[1];
+            let yielded = [
+                inv[0] * arm[0] + inv[1] * arm[1],
+                inv[1] * arm[0] + inv[2] * arm[1],
+            ];
+            let yielding = arm[0] * yielded[0] + arm[1] * yielded[1];
+            let force = watched.body.law.force_n(-gap, closing, yielding, step_s);
+            for i in 0..2 {
+                load.torque_nm[i] -= force * arm[i];
+                watched.own_accel[i] = -force * yielded[i];
+                rate[i] += half * watched.own_accel[i];
+            }
             load.touching = true;
         }
         load

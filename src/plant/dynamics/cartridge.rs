@@ -6,7 +6,7 @@
 /// rod give a little. 2 mrad at a 40 mm arm is 0.08 mm (common practice, no source).
 pub const PRELOAD_RAMP_RAD: f64 = 2.0e-3;
 /// How much stiffer than its linear rate a cartridge is once its coils touch (common practice, no source).
-const BIND_STIFFENING: f64 = 40.0;
+pub(crate) const BIND_STIFFENING: f64 = 40.0;
 
 /// Torque law of one axis's cartridge: all its springs together.
 #[derive(Clone, Copy, Debug, PartialEq)]
