@@ -23,7 +23,7 @@ pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use file_error::{FileError, nearest};
 pub use hand::{Hand, HandFeel, PathShape};
 pub use locate::locate;
-pub use rig::Rig;
+pub use rig::{Rig, StartConflict};
 pub use sensor::{AngleSensor, SensorFaults};
 pub use shapes::{Along, Form, Inertia, Solid};
 pub use spring::CoilSpring;

@@ -6,7 +6,7 @@ use trimproof_controller::State;
 use trimproof_plant::{FileError, Rig, locate};
 
 use crate::formula::{Formula, Names, SignalKind, SignalName};
-use crate::scenario::Scenario;
+use crate::scenario::{Scenario, on_rig};
 use crate::trace::{ColumnKind, Trace, columns};
 
 /// Whether one expectation held, and by how much.
@@ -56,11 +56,13 @@ pub fn names_for(rig: &Rig, length_s: f64) -> Names {
     }
 }
 
-/// Reads every formula that is for `rig` and checks it.
+/// Checks everything about a scenario that needs the rig: its start, its events against the rig's ticks, every
+/// formula that is for `rig`.
 ///
 /// # Errors
-/// The first formula at fault, with its place in `text`, the scenario file's text.
+/// The first thing at fault, with its place in `text`, the scenario file's text.
 pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), FileError> {
+    on_rig::check(rig, scenario, text)?;
     let names = names_for(rig, scenario.length_s);
     for (index, expectation) in scenario.expectations_for(&rig.name) {
         Formula::parse(&expectation.that, &names).map_err(|mut error| {

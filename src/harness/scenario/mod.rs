@@ -6,6 +6,7 @@
 
 mod check;
 mod event;
+pub(crate) mod on_rig;
 mod shape;
 #[cfg(test)]
 mod tests;

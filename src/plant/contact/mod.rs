@@ -1,13 +1,18 @@
-//! Stops and obstacles: rapier's geometry finds the gap, a bumper law of ours gives the force.
+//! Stops and obstacles: where they are met, and the force of their bumpers.
 //!
-//! The stick is a tube: a segment on its axis with a radius. Asking for the distance between cores
+//! A stop has a closed form ([`Stop`]). For an obstacle rapier's geometry finds the gap. The stick is a tube: a
+//! segment on its axis with a radius. Asking for the distance between cores
 //! (segment against segment, box, ball or cylinder) and taking the radii off afterwards keeps the
 //! query exact also while the surfaces overlap. Between queries a contact is frozen as the linear gap
 //! g(q) = n · (p₂ − R(q) p₁); a body is not asked about while the stick cannot have come within its reach.
 
 mod bumper;
+mod stop;
+#[cfg(test)]
+mod tests;
 
-pub use bumper::{BumperLaw, damping_ratio};
+pub use bumper::{BumperLaw, SOLID_N_PER_M, damping_ratio};
+pub use stop::{Stop, StopGap};
 
 use rapier3d::math::{Pose as RapierPose, Rotation, Vector};
 use rapier3d::parry::query::{self, details};
@@ -21,13 +26,19 @@ const WATCH_M: f64 = 2.0e-3;
 /// Distance between two segments below which their closest points give no direction any more, m.
 const CROSSED_M: f64 = 1.0e-9;
 
-/// One stop or obstacle: its core, the radius around it, where it stands and how it gives.
+/// Share of the way to the middle of an obstacle that the tube's axis may be pressed in. Farther in, the way out
+/// could be on the other side.
+const INTO_OBSTACLE: f64 = 0.9;
+
+/// An obstacle: its core, the radius around it, where it stands and how it gives.
 #[derive(Clone)]
 pub struct Body {
     core: SharedShape,
     /// Ends of a core that is a segment, body axes, m: two segments have a closed form.
     ends: Option<[Vector; 2]>,
     radius_m: f64,
+    /// Distance from its surface to its middle, the shortest way, m.
+    inner_m: f64,
     pose: RapierPose,
     law: BumperLaw,
 }
@@ -50,9 +61,15 @@ impl Body {
             core,
             ends,
             radius_m,
+            inner_m: form.inner_radius_m(),
             pose,
             law,
         }
+    }
+
+    /// Depth up to which the contact has one direction, m: to near the middle of the obstacle.
+    fn deepest_m(&self, tube: &Tube) -> f64 {
+        INTO_OBSTACLE * (tube.radius_m + self.inner_m)
     }
 }
 
@@ -82,6 +99,8 @@ struct Watched {
     body: Body,
     /// The contact, frozen, if the body was in reach.
     near: Option<Near>,
+    /// Gap and normal of the last look, and the travel at that time, m.
+    last: Option<(f64, [f64; 3], f64)>,
     /// Steps since the look.
     age: u32,
     /// Travel up to which it cannot have come into reach, m.
@@ -91,7 +110,12 @@ struct Watched {
 /// All stops and obstacles around one stick.
 pub struct Surroundings {
     tube: Tube,
+    stops: Vec<Stop>,
     watched: Vec<Watched>,
+    /// Travel of both angles since the start, rad.
+    turned_rad: f64,
+    /// Travel up to which no stop can have been met, rad.
+    stops_clear_until_rad: f64,
     /// Travel of the stick's farthest point since the start, m.
     travelled_m: f64,
     /// The least of all bodies' `clear_until_m`.
@@ -106,22 +130,48 @@ pub struct ContactLoad {
     pub torque_nm: [f64; 2],
     /// Whether anything touches.
     pub touching: bool,
+    /// What would have broken in this step; the first such contact.
+    pub broken: Option<Overload>,
+}
+
+/// A contact that is pressed harder than it stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Overload {
+    /// What is pressed.
+    pub contact: Pressed,
+    /// Force on it, N.
+    pub force_n: f64,
+    /// Force that it stands up to, N.
+    pub limit_n: f64,
+}
+
+/// What the stick is pressed against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pressed {
+    /// A stop of this axis: 0 is pitch, 1 is roll.
+    Stop(usize),
+    /// The obstacle of this index in the rig.
+    Obstacle(usize),
 }
 
 impl Surroundings {
-    /// Surroundings of a stick; contacts in reach are looked up anew every `refresh_steps` steps.
-    pub fn new(tube: Tube, bodies: Vec<Body>, refresh_steps: u32) -> Self {
+    /// Surroundings of a stick; obstacles in reach are looked up anew every `refresh_steps` steps.
+    pub fn new(tube: Tube, stops: Vec<Stop>, bodies: Vec<Body>, refresh_steps: u32) -> Self {
         Self {
             tube,
+            stops,
             watched: bodies
                 .into_iter()
                 .map(|body| Watched {
                     body,
                     near: None,
+                    last: None,
                     age: 0,
                     clear_until_m: 0.0,
                 })
                 .collect(),
+            turned_rad: 0.0,
+            stops_clear_until_rad: 0.0,
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
@@ -136,13 +186,58 @@ impl Surroundings {
         pose: &Pose,
         step_s: f64,
     ) -> ContactLoad {
-        self.travelled_m += (rate[0].abs() + rate[1].abs()) * self.tube.top_m * step_s;
+        let turned_rad = (rate[0].abs() + rate[1].abs()) * step_s;
+        self.turned_rad += turned_rad;
+        self.travelled_m += turned_rad * self.tube.top_m;
         let mut load = ContactLoad::default();
-        if self.travelled_m < self.clear_until_m {
-            return load;
+        // Half a step of closing is looked ahead: what may be met in this step is not clear.
+        if self.turned_rad + turned_rad >= self.stops_clear_until_rad {
+            self.press_stops(law, rate, pose, step_s, &mut load);
         }
-        self.look(pose);
-        for Watched { body, near, .. } in &self.watched {
+        if self.travelled_m >= self.clear_until_m {
+            self.press_obstacles(law, rate, pose, step_s, &mut load);
+        }
+        load
+    }
+
+    fn press_stops(
+        &mut self,
+        law: &GimbalLaw,
+        rate: [f64; 2],
+        pose: &Pose,
+        step_s: f64,
+        load: &mut ContactLoad,
+    ) {
+        self.stops_clear_until_rad = f64::INFINITY;
+        for stop in &self.stops {
+            let StopGap { gap_m, arm_m } = stop.gap(pose);
+            let clear_rad = stop.clear_rad(pose, gap_m.max(0.0));
+            self.stops_clear_until_rad =
+                self.stops_clear_until_rad.min(self.turned_rad + clear_rad);
+            let closing = arm_m[0] * rate[0] + arm_m[1] * rate[1];
+            if gap_m >= 0.0 && gap_m >= 0.5 * step_s * closing {
+                continue;
+            }
+            let force_n = stop
+                .law
+                .force_n(-gap_m, closing, yielding(law, pose, arm_m), step_s);
+            load.press(arm_m, force_n);
+            if force_n > stop.strength_n {
+                load.overload(Pressed::Stop(stop.axis()), force_n, stop.strength_n);
+            }
+        }
+    }
+
+    fn press_obstacles(
+        &mut self,
+        law: &GimbalLaw,
+        rate: [f64; 2],
+        pose: &Pose,
+        step_s: f64,
+        load: &mut ContactLoad,
+    ) {
+        self.look(pose, load);
+        for (index, Watched { body, near, .. }) in self.watched.iter().enumerate() {
             let Some(near) = near else { continue };
             let p = pose.place(near.on_stick);
             let gap = near.offset_m - dot(near.normal, p);
@@ -152,30 +247,39 @@ impl Surroundings {
             if gap >= 0.0 && gap >= 0.5 * step_s * closing {
                 continue;
             }
-            let inv = invert(law.mass_matrix(pose));
-            let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
-                + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = body.law.force_n(-gap, closing, yielding, step_s);
-            load.torque_nm[0] -= force * arm[0];
-            load.torque_nm[1] -= force * arm[1];
-            load.touching = true;
+            let force = body
+                .law
+                .force_n(-gap, closing, yielding(law, pose, arm), step_s);
+            load.press(arm, force);
+            let deepest_m = body.deepest_m(&self.tube);
+            if -gap > deepest_m {
+                let limit_n = body.law.spring_n(deepest_m);
+                load.overload(Pressed::Obstacle(index), body.law.spring_n(-gap), limit_n);
+            }
         }
-        load
     }
 
-    /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` without obstacles.
+    /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` if there is nothing.
     pub fn gap_m(&self, angle_rad: [f64; 2]) -> Option<f64> {
         let pose = Pose::at(angle_rad);
-        self.watched
-            .iter()
-            .map(|watched| query(&self.tube, &pose, &watched.body).0)
+        let stops = self.stops.iter().map(|stop| stop.gap(&pose).gap_m);
+        stops
+            .chain(self.obstacle_gaps_m(angle_rad))
             .reduce(f64::min)
     }
 
+    /// Gap to each obstacle at the given angles, m; negative while overlapping.
+    pub fn obstacle_gaps_m(&self, angle_rad: [f64; 2]) -> impl Iterator<Item = f64> {
+        let pose = Pose::at(angle_rad);
+        self.watched
+            .iter()
+            .map(move |watched| query(&self.tube, &pose, &watched.body).0)
+    }
+
     /// Looks at every body that may be in reach and whose last look is too old.
-    fn look(&mut self, pose: &Pose) {
+    fn look(&mut self, pose: &Pose, load: &mut ContactLoad) {
         self.clear_until_m = f64::INFINITY;
-        for watched in &mut self.watched {
+        for (index, watched) in self.watched.iter_mut().enumerate() {
             watched.age += 1;
             let is_due = if watched.near.is_some() {
                 watched.age >= self.refresh_steps
@@ -184,6 +288,17 @@ impl Surroundings {
             };
             if is_due {
                 let (gap, normal, on_axis) = query(&self.tube, pose, &watched.body);
+                if let Some((last_gap, last_normal, last_at_m)) = watched.last {
+                    // Could it have gone right through since the last look, and is it on the other side?
+                    let deepest_m = watched.body.deepest_m(&self.tube);
+                    let way_m = self.travelled_m - last_at_m;
+                    if way_m > last_gap + deepest_m && dot(normal, last_normal) < 0.0 {
+                        let law = &watched.body.law;
+                        let reached_n = law.spring_n((way_m - last_gap).max(deepest_m));
+                        load.overload(Pressed::Obstacle(index), reached_n, law.spring_n(deepest_m));
+                    }
+                }
+                watched.last = Some((gap, normal, self.travelled_m));
                 watched.age = 0;
                 watched.near = (gap < WATCH_M).then(|| {
                     let surface: [f64; 3] =
@@ -205,6 +320,28 @@ impl Surroundings {
             self.clear_until_m = self.clear_until_m.min(watched.clear_until_m);
         }
     }
+}
+
+impl ContactLoad {
+    fn press(&mut self, arm_m: [f64; 2], force_n: f64) {
+        self.torque_nm[0] -= force_n * arm_m[0];
+        self.torque_nm[1] -= force_n * arm_m[1];
+        self.touching = true;
+    }
+
+    fn overload(&mut self, contact: Pressed, force_n: f64, limit_n: f64) {
+        self.broken.get_or_insert(Overload {
+            contact,
+            force_n,
+            limit_n,
+        });
+    }
+}
+
+/// Inverse of the mass that a contact with these arms feels, 1/kg.
+fn yielding(law: &GimbalLaw, pose: &Pose, arm: [f64; 2]) -> f64 {
+    let inv = invert(law.mass_matrix(pose));
+    arm[0] * (inv[0] * arm[0] + inv[1] * arm[1]) + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1])
 }
 
 /// Gap between surfaces, unit normal from stick to obstacle and the point on the stick's axis.
@@ -262,66 +399,5 @@ fn half_angle((sin, cos): (f64, f64)) -> (f64, f64) {
         (smaller, larger)
     } else {
         (larger, smaller)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::shapes::Along;
-
-    #[test]
-    fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
-        let tube = Tube {
-            bottom_m: 0.05,
-            top_m: 0.5,
-            radius_m: 0.01,
-        };
-        let form = Form::Capsule {
-            radius_m: 0.006,
-            length_m: 0.2,
-            axis: Along::Y,
-        };
-        let law = BumperLaw::new(1.0e5, 0.5);
-        // Across the tube, askew beside it, beyond its end: middle against middle, end against middle, end against end.
-        for (at_m, turn_deg) in [
-            ([-0.06, 0.0, -0.12], [0.0; 3]),
-            ([0.05, 0.15, -0.3], [30.0, 10.0, -20.0]),
-            ([0.1, 0.2, -0.6], [5.0, 0.0, 40.0]),
-        ] {
-            let body = Body::new(&form, at_m, turn_deg, law);
-            let general = Body {
-                ends: None,
-                ..body.clone()
-            };
-            for k in -4..=4 {
-                let pose = Pose::at([0.1 * f64::from(k), 0.07 * f64::from(3 - k)]);
-                let (gap, normal, on_axis) = query(&tube, &pose, &body);
-                let (gap2, normal2, on_axis2) = query(&tube, &pose, &general);
-                assert!((gap - gap2).abs() < 1e-9, "{at_m:?} {k}: {gap} {gap2}");
-                for i in 0..3 {
-                    assert!(
-                        (normal[i] - normal2[i]).abs() < 1e-6
-                            && (on_axis[i] - on_axis2[i]).abs() < 1e-6,
-                        "{at_m:?} {k}: {normal:?} {normal2:?}, {on_axis:?} {on_axis2:?}"
-                    );
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn half_angle_is_that_of_libm_but_for_the_sign_of_both() {
-        for k in -180..=180 {
-            let angle_rad = f64::from(k).to_radians();
-            let (s, c) = half_angle(libm::sincos(angle_rad));
-            let (sin, cos) = libm::sincos(0.5 * angle_rad);
-            // cos is never negative here, so a turned sign shows in both.
-            let sign = if s * sin + c * cos < 0.0 { -1.0 } else { 1.0 };
-            assert!(
-                (sign * s - sin).abs() < 4e-16 && (sign * c - cos).abs() < 4e-16,
-                "{k}°: {s}, {c} for {sin}, {cos}"
-            );
-        }
     }
 }
