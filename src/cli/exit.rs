@@ -19,6 +19,8 @@ pub enum Exit {
     Target = 3,
     /// A result cannot be written.
     CannotWrite = 4,
+    /// The twin could not compute a run.
+    Twin = 5,
     /// A bug in trimproof itself.
     Bug = 70,
     /// Stopped by Ctrl-C or a request to terminate.
@@ -27,12 +29,13 @@ pub enum Exit {
 
 impl Exit {
     /// Every way to end, in order of the code.
-    pub const ALL: [Exit; 7] = [
+    pub const ALL: [Exit; 8] = [
         Exit::Held,
         Exit::Broken,
         Exit::Unusable,
         Exit::Target,
         Exit::CannotWrite,
+        Exit::Twin,
         Exit::Bug,
         Exit::Stopped,
     ];
@@ -40,6 +43,29 @@ impl Exit {
     /// The number that the shell sees.
     pub const fn code(self) -> u8 {
         self as u8
+    }
+
+    /// Of two ways to end the one that decides: the guide's order, where 4 goes before 5 and 5 before 3.
+    pub fn worse(self, other: Exit) -> Exit {
+        if self.rank() >= other.rank() {
+            self
+        } else {
+            other
+        }
+    }
+
+    /// Place in the order of [`Exit::worse`], rising.
+    const fn rank(self) -> u8 {
+        match self {
+            Exit::Held => 0,
+            Exit::Broken => 1,
+            Exit::Unusable => 2,
+            Exit::Target => 3,
+            Exit::Twin => 4,
+            Exit::CannotWrite => 5,
+            Exit::Stopped => 6,
+            Exit::Bug => 7,
+        }
     }
 
     /// One line for `--help` and the guide.
@@ -50,6 +76,7 @@ impl Exit {
             Exit::Unusable => "an argument or a file cannot be used; nothing was run or written",
             Exit::Target => "the controller under test failed in mid-run, or its link did",
             Exit::CannotWrite => "a result cannot be written",
+            Exit::Twin => "the twin could not compute a run; nothing of it was judged",
             Exit::Bug => "a bug in trimproof: please report it",
             Exit::Stopped => "stopped by Ctrl-C; what had finished is kept and listed",
         }
@@ -97,6 +124,22 @@ mod tests {
     fn a_panic_ends_in_the_code_for_our_own_bugs() {
         assert_eq!(guarded(|| panic!("made for this test")), Exit::Bug);
         assert_eq!(guarded(|| Exit::Broken), Exit::Broken);
+    }
+
+    /// The guide's order: 70 before 130, 130 before 4, 4 before 5, 5 before 3, 3 before 2, 2 before 1.
+    #[test]
+    fn the_worse_end_decides_whichever_comes_first() {
+        let order = [70, 130, 4, 5, 3, 2, 1, 0].map(|code| {
+            let found = Exit::ALL.into_iter().find(|exit| exit.code() == code);
+            found.expect("every code of the order exists")
+        });
+        assert_eq!(order.len(), Exit::ALL.len());
+        for (index, worse) in order.into_iter().enumerate() {
+            for better in &order[index..] {
+                assert_eq!(worse.worse(*better), worse);
+                assert_eq!(better.worse(worse), worse);
+            }
+        }
     }
 
     #[test]

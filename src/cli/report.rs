@@ -9,6 +9,7 @@ use miette::{
 use std::io::Write;
 use trimproof_harness::suite::{Problem, plain};
 use trimproof_link::LinkError;
+use trimproof_plant::TwinAbort;
 
 /// Width of messages, characters.
 const WIDTH: usize = 100;
@@ -27,6 +28,13 @@ pub enum Failure {
     },
     /// A board that cannot be spoken to.
     Link(LinkError),
+    /// A run that the twin cannot compute.
+    Twin {
+        /// What was to be done.
+        what: String,
+        /// Instant, part and reason.
+        abort: TwinAbort,
+    },
     /// A result that cannot be written.
     CannotWrite {
         /// Which result.
@@ -51,6 +59,7 @@ impl Failure {
             Failure::Files(_) | Failure::Argument { .. } => Exit::Unusable,
             Failure::Link(error) if error.is_usage() => Exit::Unusable,
             Failure::Link(_) => Exit::Target,
+            Failure::Twin { .. } => Exit::Twin,
             Failure::CannotWrite { .. } => Exit::CannotWrite,
         }
     }
@@ -92,6 +101,12 @@ fn render(failure: &Failure, colour: bool) -> String {
         }
         Failure::Argument { message, help } => render_plain(message, help.as_deref()),
         Failure::Link(error) => render_plain(&error.to_string(), error.help().as_deref()),
+        Failure::Twin { what, abort } => render_plain(
+            &format!("{what}: the twin cannot compute it: {abort}"),
+            Some(
+                "the rig's numbers are beyond what the equations hold for; `trimproof size` shows the rig's margins",
+            ),
+        ),
         Failure::CannotWrite { what, why } => {
             render_plain(&format!("cannot write {what}: {why}"), None)
         }

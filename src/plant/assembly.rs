@@ -92,6 +92,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         silent_for: 0,
         levels: Switches::default(),
         contact: ContactLoad::default(),
+        aborted: None,
     }
 }
 

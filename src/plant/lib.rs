@@ -2,6 +2,7 @@
 //!
 //! No files, no ports, no clock: texts and times are arguments.
 
+mod abort;
 mod assembly;
 pub mod contact;
 pub mod driver;
@@ -18,6 +19,7 @@ pub mod supply;
 mod switch;
 mod twin;
 
+pub use abort::{AbortReason, Quantity, TwinAbort, TwinPart};
 pub use assembly::{gimbal_law, train_law};
 pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use file_error::{FileError, nearest};

@@ -2,6 +2,7 @@
 
 use trimproof_controller::{AXES, Inputs, Outputs, StepGenerator, Switches};
 
+use crate::abort::TwinAbort;
 use crate::assembly;
 use crate::contact::{ContactLoad, Surroundings};
 use crate::driver::Driver;
@@ -137,6 +138,8 @@ pub struct Plant {
     pub(crate) silent_for: u32,
     pub(crate) levels: Switches,
     pub(crate) contact: ContactLoad,
+    /// Why nothing can be computed any more.
+    pub(crate) aborted: Option<TwinAbort>,
 }
 
 impl Plant {
@@ -195,7 +198,21 @@ impl Plant {
     }
 
     /// Advances one control tick.
-    pub fn advance(&mut self) {
+    ///
+    /// # Errors
+    /// The twin cannot compute this tick. What it stands at is then of no use, and every later call gives the same error.
+    pub fn advance(&mut self) -> Result<(), TwinAbort> {
+        if let Some(abort) = &self.aborted {
+            return Err(abort.clone());
+        }
+        let advanced = self.advance_tick();
+        if let Err(abort) = &advanced {
+            self.aborted = Some(abort.clone());
+        }
+        advanced
+    }
+
+    fn advance_tick(&mut self) -> Result<(), TwinAbort> {
         self.silent_for += 1;
         if self.silent_for > self.silence_ticks {
             // The board's watchdog: no command for too long, drivers off.
@@ -228,6 +245,7 @@ impl Plant {
             }
         }
         self.tick = self.tick.wrapping_add(1);
+        Ok(())
     }
 
     /// One drift-kick-drift step of the stick with its drive trains substepped inside.

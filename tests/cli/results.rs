@@ -231,7 +231,7 @@ fn help_lists_the_exit_codes() {
     let place = Workplace::new();
     let help = place.run(&["--help"]);
     assert_eq!(help.code, Some(0));
-    for code in ["0", "1", "2", "3", "4", "70", "130"] {
+    for code in ["0", "1", "2", "3", "4", "5", "70", "130"] {
         assert!(
             help.out.contains(&format!("\n  {code:>3}  ")),
             "{code} is missing in:\n{}",

@@ -63,7 +63,7 @@ fn run(
             } else {
                 Outputs::default()
             });
-            plant.advance();
+            plant.advance().expect("the twin computes it");
             (
                 plant.stick().angle_rad,
                 [plant.train(0).shaft_rad, plant.train(1).shaft_rad],

@@ -110,7 +110,7 @@ impl<'a> Bench<'a> {
             }
         }
         self.plant.command(&outputs);
-        self.plant.advance();
+        self.plant.advance()?;
         Ok(())
     }
 

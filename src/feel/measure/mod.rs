@@ -14,7 +14,7 @@ mod tests;
 pub use response::DISPLACED_SHARE;
 pub use sweep::SWEEP_DEG_PER_S;
 
-use trimproof_plant::{AxisName, Rig};
+use trimproof_plant::{AxisName, Rig, TwinAbort};
 
 use crate::extract::{response_figures, sweep_figures};
 use crate::figures::{Figures, SweepFigures};
@@ -138,6 +138,9 @@ pub enum MeasureError {
     /// The controller failed.
     #[error("{0}")]
     Controller(String),
+    /// The twin cannot compute the measurement.
+    #[error("the twin cannot compute the measurement: {0}")]
+    Twin(#[from] TwinAbort),
     /// The caller wanted no more.
     #[error("stopped")]
     Stopped,
@@ -223,7 +226,7 @@ impl Job {
     /// Measures. `watch` is called before every control tick with the simulated time of this job, s; `false` stops it.
     ///
     /// # Errors
-    /// The controller does not come into the state to be measured or fails, or `watch` said so.
+    /// The controller does not come into the state to be measured or fails, the twin cannot compute it, or `watch` said so.
     pub fn run(self, rig: &Rig, watch: &mut dyn FnMut(f64) -> bool) -> Result<Piece, MeasureError> {
         let mut simulated_s = 0.0;
         let mut watch = |now_s: f64| {
@@ -294,7 +297,7 @@ pub fn assemble(rig: &Rig, pieces: Vec<Piece>) -> Result<Measured, MeasureError>
 /// `watch` is called before every control tick with the simulated time so far, s; `false` stops it.
 ///
 /// # Errors
-/// The controller does not come into the state to be measured or fails, or `watch` said so.
+/// The controller does not come into the state to be measured or fails, the twin cannot compute it, or `watch` said so.
 pub fn measure(rig: &Rig, watch: &mut dyn FnMut(f64) -> bool) -> Result<Measured, MeasureError> {
     let mut gone_s = 0.0;
     let mut pieces = Vec::new();

@@ -77,6 +77,10 @@ fn lead(outcomes: &[Outcome]) -> String {
             count(outcomes, |end| matches!(end, End::Cut(_))),
         ),
         (
+            "aborted, the twin could not compute on",
+            count(outcomes, |end| matches!(end, End::Aborted(_))),
+        ),
+        (
             "stopped or not begun",
             count(outcomes, |end| matches!(end, End::Stopped | End::NotBegun)),
         ),
@@ -104,6 +108,7 @@ fn verdict(outcome: &Outcome) -> (&'static str, Tone) {
         End::Complete if outcome.held() => ("held", Tone::Good),
         End::Complete => ("BROKEN", Tone::Bad),
         End::Cut(_) => ("CUT", Tone::Bad),
+        End::Aborted(_) => ("ABORTED", Tone::Bad),
         End::Stopped => ("stopped", Tone::Plain),
         End::NotBegun => ("not begun", Tone::Plain),
     }
@@ -115,6 +120,9 @@ fn runs(cases: &[Case], outcomes: &[Outcome]) -> Table {
         let of = match (&outcome.end, shown) {
             (End::Cut(reason), _) => {
                 format!("cut at {} s: {reason}", text::fixed(outcome.simulated_s, 3))
+            }
+            (End::Aborted(reason), _) => {
+                format!("the twin cannot compute the run: {reason}")
             }
             (End::Stopped, _) => format!("stopped at {} s", text::fixed(outcome.simulated_s, 3)),
             (_, Some(judgement)) => judgement.name.clone(),

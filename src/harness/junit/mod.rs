@@ -1,8 +1,8 @@
 //! Verdicts as JUnit XML, for CI servers.
 //!
 //! One `testsuite` for each scenario and rig, one `testcase` for each expectation. A broken expectation is a `failure`
-//! of type `broken`; a run that did not end is an `error` of type `cut`, `stopped` or `not-begun`. Times are **simulated**
-//! seconds, so that the file is the same every time; there is a `timestamp` only if one is given.
+//! of type `broken`; a run that did not end is an `error` of type `cut`, `aborted`, `stopped` or `not-begun`. Times are
+//! **simulated** seconds, so that the file is the same every time; there is a `timestamp` only if one is given.
 
 use crate::card::text::{fixed, margin};
 use crate::judge::Judgement;
@@ -90,6 +90,10 @@ fn interruption(outcome: &Outcome) -> Option<(&'static str, String)> {
     match &outcome.end {
         End::Complete => None,
         End::Cut(reason) => Some(("cut", format!("cut at {at} s: {reason}"))),
+        End::Aborted(reason) => Some((
+            "aborted",
+            format!("aborted at {at} s, the twin cannot compute the run: {reason}"),
+        )),
         End::Stopped => Some(("stopped", format!("stopped at {at} s"))),
         End::NotBegun => Some(("not-begun", "not begun".to_owned())),
     }

@@ -15,7 +15,7 @@ pub use target::{Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
 
 use trimproof_controller::{Inputs, Outputs};
-use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose};
+use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose, TwinAbort};
 
 use crate::scenario::Scenario;
 use crate::trace::{About, AxisRow, HandRow, Row, Trace};
@@ -33,6 +33,8 @@ pub struct Run {
     pub cut: Option<String>,
     /// It was cut because whoever watched said so, not because the controller failed.
     pub stopped: bool,
+    /// It was cut because the twin could not compute it, not because the controller failed.
+    pub aborted: Option<TwinAbort>,
 }
 
 /// Runs `scenario` on the twin of `rig` against `target`.
@@ -60,6 +62,7 @@ pub fn run_attended(
         trace: session.trace,
         cut,
         stopped: session.stopped,
+        aborted: session.aborted,
     }
 }
 
@@ -72,6 +75,7 @@ struct Loop {
     full_scale_rate_deg_per_s: [f64; 2],
     ticks: u32,
     stopped: bool,
+    aborted: Option<TwinAbort>,
 }
 
 impl Loop {
@@ -116,6 +120,7 @@ impl Loop {
             }),
             ticks,
             stopped: false,
+            aborted: None,
         }
     }
 
@@ -154,7 +159,11 @@ impl Loop {
             if let Some(outputs) = answered {
                 self.plant.command(&outputs);
             }
-            self.plant.advance();
+            if let Err(abort) = self.plant.advance() {
+                let reason = format!("the twin cannot compute the run: {abort}");
+                self.aborted = Some(abort);
+                return Err(reason);
+            }
         }
         Ok(())
     }

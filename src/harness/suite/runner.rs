@@ -75,6 +75,8 @@ pub enum End {
     Complete,
     /// The controller under test failed; the reason. The trace so far is kept.
     Cut(String),
+    /// The twin could not compute the run; instant, part and reason. The trace so far is kept, nothing is judged.
+    Aborted(String),
     /// It was stopped from outside. The trace so far is kept.
     Stopped,
     /// It was not begun when the suite was stopped.
@@ -199,10 +201,11 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         }
         !plan.stop.load(Ordering::Relaxed)
     });
-    let end = match (&run.cut, run.stopped) {
-        (_, true) => End::Stopped,
-        (Some(reason), false) => End::Cut(reason.clone()),
-        (None, false) => End::Complete,
+    let end = match (&run.cut, &run.aborted, run.stopped) {
+        (_, _, true) => End::Stopped,
+        (_, Some(abort), false) => End::Aborted(abort.to_string()),
+        (Some(reason), None, false) => End::Cut(reason.clone()),
+        (None, None, false) => End::Complete,
     };
     let farewell = target.end(if end == End::Complete {
         Ending::Complete
@@ -227,6 +230,7 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     outcome.hash = Some(run.trace.hash());
     let end = match &outcome.end {
         End::Cut(reason) => Some(reason.clone()),
+        End::Aborted(reason) => Some(format!("the twin cannot compute the run: {reason}")),
         End::Stopped => Some("stopped from outside".to_owned()),
         End::Complete | End::NotBegun => None,
     };

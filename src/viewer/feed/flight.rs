@@ -53,8 +53,11 @@ pub struct Session {
     pub length_s: f64,
     /// Bit-hash of the trace.
     pub hash: String,
-    /// Why the controller under test cut it short, if it did: then the trace is shorter than the scenario.
+    /// Why it was cut short, if the controller under test failed or the twin could not compute it: then the trace is
+    /// shorter than the scenario.
     pub cut: Option<String>,
+    /// Whether it was the twin that could not go on.
+    pub aborted: bool,
 }
 
 /// A flight: sits beside a run as the pilot.
@@ -125,6 +128,7 @@ impl Flight {
             length_s,
             hash,
             cut,
+            aborted: run.aborted.is_some(),
         }
     }
 
@@ -293,7 +297,8 @@ pub fn session_scenario(rig: &Rig, name: &str, session: &Session) -> Scenario {
                 session.hash
             ),
             Some(why) => format!(
-                "Flown by hand at the window, until the controller failed: {}",
+                "Flown by hand at the window, until {}: {}",
+                if session.aborted { "the twin could not go on" } else { "the controller failed" },
                 // A purpose has a limit, and so has what a board can say.
                 why.chars().take(1000).collect::<String>()
             ),

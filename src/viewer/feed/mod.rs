@@ -20,7 +20,7 @@ use trimproof_harness::judge::{Judgement, judge};
 use trimproof_harness::run::{Attend, Ending, Run, Target, run_attended};
 use trimproof_harness::scenario::{Event, Scenario};
 use trimproof_harness::trace::{Row, Trace};
-use trimproof_plant::Rig;
+use trimproof_plant::{Rig, TwinAbort};
 
 use crate::story::{Lanes, SourceState, Story, judge_whole};
 
@@ -53,6 +53,8 @@ pub struct Finished {
     pub cut: Option<String>,
     /// It was cut because the window closed or the pilot ended it, not because the controller failed.
     pub stopped: bool,
+    /// It was cut because the twin could not compute it, not because the controller failed.
+    pub aborted: Option<TwinAbort>,
     /// Judgements; empty if it was cut.
     pub judgements: Vec<Judgement>,
     /// What the user must hear of how the controller took the end.
@@ -335,6 +337,7 @@ fn finish(
         rows: run.trace.rows(),
         cut: run.cut.clone(),
         stopped: run.stopped,
+        aborted: run.aborted.clone(),
         judgements,
         farewell,
     })));

@@ -162,6 +162,12 @@ fn take(
     let measured = match work::measure_all(&rigs, stop::on_signal()) {
         Ok(measured) => measured,
         Err((_, MeasureError::Stopped)) => return Ok(None),
+        Err((name, MeasureError::Twin(abort))) => {
+            return Err(Failure::Twin {
+                what: format!("rig `{name}` cannot be measured"),
+                abort,
+            });
+        }
         Err((name, error)) => {
             return Err(Failure::Argument {
                 message: format!("the twin of rig `{name}` cannot be measured: {error}"),

@@ -89,6 +89,7 @@ pub fn verdict(outcome: &Outcome) -> &'static str {
         End::Complete if outcome.held() => "held",
         End::Complete => "broken",
         End::Cut(_) => "cut",
+        End::Aborted(_) => "aborted",
         End::Stopped => "stopped",
         End::NotBegun => "not-begun",
     }
@@ -115,7 +116,7 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
         file: case.file.display().to_string(),
         verdict: verdict(outcome),
         reason: match &outcome.end {
-            End::Cut(reason) => Some(reason),
+            End::Cut(reason) | End::Aborted(reason) => Some(reason),
             _ => None,
         },
         simulated_s: outcome.simulated_s,

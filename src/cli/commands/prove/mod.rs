@@ -41,7 +41,7 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     let mut exit = exit_of(&outcomes);
     let mut cannot_write = |what: String, why: String| {
         report::print(&Failure::CannotWrite { what, why }, paint);
-        exit = worst(exit, Exit::CannotWrite);
+        exit = exit.worse(Exit::CannotWrite);
     };
     if let Err((what, why)) = place.finish_log() {
         cannot_write(what, why);
@@ -138,6 +138,7 @@ fn exit_of(outcomes: &[Outcome]) -> Exit {
             End::Complete if outcome.held() => Exit::Held,
             End::Complete => Exit::Broken,
             End::Cut(_) => Exit::Target,
+            End::Aborted(_) => Exit::Twin,
             End::Stopped | End::NotBegun => Exit::Stopped,
         };
         let written = if outcome.write_error.is_some() {
@@ -145,13 +146,8 @@ fn exit_of(outcomes: &[Outcome]) -> Exit {
         } else {
             Exit::Held
         };
-        worst(worst(exit, ended), written)
+        exit.worse(ended).worse(written)
     })
-}
-
-/// Of two ends the worse; their codes rise with it.
-fn worst(a: Exit, b: Exit) -> Exit {
-    if a.code() >= b.code() { a } else { b }
 }
 
 /// The time that reports carry, from the variable that reproducible builds use.
@@ -200,9 +196,15 @@ mod tests {
             Exit::Stopped
         );
         assert_eq!(exit_of(&[ended(End::Stopped)]), Exit::Stopped);
+        let aborted = || ended(End::Aborted("rig at 1 s: no number".to_owned()));
+        assert_eq!(exit_of(&[aborted()]), Exit::Twin);
+        for other in [ended(cut()), ended(End::Complete)] {
+            assert_eq!(exit_of(&[other, aborted()]), Exit::Twin);
+        }
+        assert_eq!(exit_of(&[aborted(), ended(End::Stopped)]), Exit::Stopped);
         let mut unwritten = ended(cut());
         unwritten.write_error =
             Some(trimproof_harness::trace::TraceError::Ending { path: "x".into() });
-        assert_eq!(exit_of(&[unwritten]), Exit::CannotWrite);
+        assert_eq!(exit_of(&[aborted(), unwritten]), Exit::CannotWrite);
     }
 }

@@ -86,7 +86,9 @@ fn runs(outcomes: &[Outcome]) -> String {
                 );
                 row.push(shown.map_or_else(String::new, |shown| shown.name.clone()));
             }
-            End::Cut(reason) => row.extend([String::new(), format!("at {at} s"), reason.clone()]),
+            End::Cut(reason) | End::Aborted(reason) => {
+                row.extend([String::new(), format!("at {at} s"), reason.clone()]);
+            }
             End::Stopped => row.extend([String::new(), format!("at {at} s")]),
             End::NotBegun => {}
         }
@@ -109,6 +111,7 @@ fn verdict_word(outcome: &Outcome) -> &'static str {
     match verdict(outcome) {
         "broken" => "BROKEN",
         "cut" => "CUT",
+        "aborted" => "ABORTED",
         word => word,
     }
 }
@@ -120,7 +123,7 @@ fn painted(table: &str, paint: Paint) -> String {
         let (word, rest) = line.split_at(line.find(' ').unwrap_or(line.len()));
         let word = match word {
             "held" => paint.good(word),
-            "BROKEN" | "CUT" => paint.bad(word),
+            "BROKEN" | "CUT" | "ABORTED" => paint.bad(word),
             _ => word.to_owned(),
         };
         let _ = writeln!(out, "{word}{rest}");
@@ -172,7 +175,7 @@ fn sum(outcomes: &[Outcome]) -> String {
             .count()
     };
     let mut parts = Vec::new();
-    for word in ["held", "broken", "cut", "stopped", "not-begun"] {
+    for word in ["held", "broken", "cut", "aborted", "stopped", "not-begun"] {
         let number = count(word);
         if number > 0 || word == "held" {
             parts.push(format!("{number} {word}"));

@@ -157,6 +157,12 @@ fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Sto
             let run = run_scenario(rig, &case.scenario, &mut LogicTarget::new(), &mut |_| {
                 go_on()
             });
+            if let Some(abort) = run.aborted {
+                return Err(Failure::Twin {
+                    what: format!("{} cannot be filmed", case.label()),
+                    abort,
+                });
+            }
             if run.cut.is_some() {
                 return Ok(None);
             }

@@ -90,7 +90,11 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         ));
         if let Some(why) = &session.cut {
             out.push_str(&format!("the flight was cut short: {why}\n"));
-            exit = Exit::Target;
+            exit = if session.aborted {
+                Exit::Twin
+            } else {
+                Exit::Target
+            };
         }
         // Asked for beforehand: kept without another question.
         if let Some(file) = &args.save {

@@ -144,6 +144,10 @@ fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
             let _ = writeln!(out, "{label}: {why}");
             return Exit::Stopped;
         }
+        Some(why) if finished.aborted.is_some() => {
+            let _ = writeln!(out, "{label}: aborted, {why}; nothing was judged");
+            return Exit::Twin;
+        }
         Some(why) => {
             let _ = writeln!(out, "{label}: cut short, {why}");
             return Exit::Target;
