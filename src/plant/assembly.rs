@@ -69,6 +69,11 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         mid: PoseAnchor::default(),
         axis,
         surroundings: surroundings(rig, numerics.contact_steps),
+        obstacle_names: rig
+            .obstacle
+            .iter()
+            .map(|obstacle| obstacle.name.clone())
+            .collect(),
         hand: Hand::new(rig.stick.grip_radius_m, feel),
         feel,
         supply_low_v: start.supply_v,

@@ -4,6 +4,8 @@
 
 mod abort;
 mod assembly;
+#[cfg(test)]
+mod checks;
 pub mod contact;
 pub mod driver;
 pub mod dynamics;

@@ -2,9 +2,9 @@
 
 use trimproof_controller::{AXES, Inputs, Outputs, StepGenerator, Switches};
 
-use crate::abort::TwinAbort;
+use crate::abort::{AbortReason, TwinAbort, TwinPart};
 use crate::assembly;
-use crate::contact::{ContactLoad, Surroundings};
+use crate::contact::{ContactLoad, Overload, Pressed, Surroundings};
 use crate::driver::Driver;
 use crate::dynamics::{
     GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
@@ -119,6 +119,8 @@ pub struct Plant {
     pub(crate) mid: PoseAnchor,
     pub(crate) axis: [Axis; AXES],
     pub(crate) surroundings: Surroundings,
+    /// Names of the rig's obstacles, for an abort.
+    pub(crate) obstacle_names: Vec<String>,
     pub(crate) hand: Hand,
     pub(crate) feel: HandFeel,
     pub(crate) supply: Supply,
@@ -241,11 +243,37 @@ impl Plant {
                 for drive in &mut drive {
                     drive.supply_v = self.supply.volts();
                 }
-                self.step(&drive, begin_s + share * self.tick_s);
+                let now_s = begin_s + share * self.tick_s;
+                self.step(&drive, now_s);
+                if let Some(overload) = self.contact.broken {
+                    return Err(self.broke(&overload, now_s + self.step_s));
+                }
             }
         }
         self.tick = self.tick.wrapping_add(1);
         Ok(())
+    }
+
+    /// The abort of a contact that was pressed harder than it stands.
+    fn broke(&self, overload: &Overload, at_s: f64) -> TwinAbort {
+        let part = match overload.contact {
+            Pressed::Stop { axis, is_upper } => TwinPart::Stop {
+                axis: AxisName::ALL[axis],
+                upper: is_upper,
+            },
+            Pressed::Obstacle(index) => {
+                let name = self.obstacle_names.get(index).cloned();
+                TwinPart::Obstacle(name.unwrap_or_default())
+            }
+        };
+        TwinAbort {
+            at_s,
+            part,
+            reason: AbortReason::Broke {
+                force_n: overload.force_n,
+                limit_n: overload.limit_n,
+            },
+        }
     }
 
     /// One drift-kick-drift step of the stick with its drive trains substepped inside.

@@ -9,6 +9,8 @@ mod event;
 pub(crate) mod on_rig;
 mod shape;
 #[cfg(test)]
+mod test_overlaps;
+#[cfg(test)]
 mod tests;
 
 use std::path::Path;

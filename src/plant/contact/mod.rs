@@ -148,8 +148,13 @@ pub struct Overload {
 /// What the stick is pressed against.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Pressed {
-    /// A stop of this axis: 0 is pitch, 1 is roll.
-    Stop(usize),
+    /// A stop.
+    Stop {
+        /// Its axis: 0 is pitch, 1 is roll.
+        axis: usize,
+        /// Whether it is the one at the upper end of the travel.
+        is_upper: bool,
+    },
     /// The obstacle of this index in the rig.
     Obstacle(usize),
 }
@@ -223,7 +228,7 @@ impl Surroundings {
                 .force_n(-gap_m, closing, yielding(law, pose, arm_m), step_s);
             load.press(arm_m, force_n);
             if force_n > stop.strength_n {
-                load.overload(Pressed::Stop(stop.axis()), force_n, stop.strength_n);
+                load.overload(stop.name(), force_n, stop.strength_n);
             }
         }
     }

@@ -12,6 +12,7 @@
 //! exactly, at any tilt of the other axis. The pin and the tube count as endless, so that the gap goes on
 //! falling however far the stick is pushed: there is no other side to fall through to. docs/model/stops.md.
 
+use super::Pressed;
 use super::bumper::BumperLaw;
 use crate::dynamics::Pose;
 
@@ -68,9 +69,12 @@ impl Stop {
         }
     }
 
-    /// Index of its axis: 0 is pitch, 1 is roll.
-    pub fn axis(&self) -> usize {
-        self.axis
+    /// Which stop it is.
+    pub fn name(&self) -> Pressed {
+        Pressed::Stop {
+            axis: self.axis,
+            is_upper: self.side > 0.0,
+        }
     }
 
     /// Gap and how it closes, the stick being in `pose`.

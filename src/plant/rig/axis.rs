@@ -147,7 +147,7 @@ table! {
         travel_m: f64 = 0.0002..=0.1,
         /// Force that the stop stands up to, N; a run in which it is pressed harder is aborted (default 10000: a pin of
         /// 12 mm of structural steel yields in single shear at 15 kN, 235 MPa / √3 times its area, 235 MPa being the yield
-        /// strength of S235 in EN 10025-2, from memory; a third of it off for its mounting, an estimate).
+        /// strength of S235 in EN 10025-2, table 7; a third of it off for its mounting, an estimate).
         #[serde(default = "default_strength_n")]
         strength_n: f64 = 100.0..=1e6,
     }

@@ -57,7 +57,8 @@ impl Rig {
         let at = |part: u32| angle_deg.map(|deg| deg * f64::from(part) / f64::from(TRIES));
         let clear = (0..TRIES)
             .take_while(|part| inside(&around, at(*part)).is_none())
-            .last();
+            .last()
+            .map(|part: u32| part.saturating_sub(1));
         Some(StartConflict::InsideObstacle {
             name,
             clear_deg: clear.map(|part| at(part).map(toward_zero)),

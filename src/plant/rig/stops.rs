@@ -1,8 +1,6 @@
 //! Whether a rig's stops can do what stops are for: meet the tube wherever the stick goes, and nowhere else.
 
 use super::{AxisRig, Rig, StickRig, check::Checker};
-use crate::contact::{Overload, Pressed};
-use crate::fault::AxisName;
 
 /// How far beyond its angle a stop may let the stick at most, rad: 30 degrees, where the picture of a buffer that
 /// is pressed along one direction ends (estimate, no source).
@@ -17,28 +15,6 @@ impl Rig {
             check.within(key, |check| {
                 check.within("stops", |check| one(check, &self.stick, axis, other));
             });
-        }
-    }
-
-    /// A contact that is pressed too hard, in words: what would have broken.
-    pub fn overload_text(&self, overload: &Overload) -> String {
-        let Overload {
-            contact,
-            force_n,
-            limit_n,
-        } = *overload;
-        match contact {
-            Pressed::Stop(axis) => format!(
-                "the {} stop would have broken: it is pressed with {force_n:.0} N and stands up to {limit_n:.0} N (`{}.stops.strength_n`)",
-                AxisName::ALL[axis].name(),
-                AxisName::ALL[axis].name(),
-            ),
-            Pressed::Obstacle(index) => format!(
-                "the stick would have gone through the obstacle `{}`: pressed with {force_n:.0} N it gives more than up to its middle, {limit_n:.0} N are the most that it can take",
-                self.obstacle
-                    .get(index)
-                    .map_or("", |obstacle| obstacle.name.as_str()),
-            ),
         }
     }
 }
