@@ -8,8 +8,10 @@ use crate::dynamics::{
     CartridgeLaw, DryFriction, GimbalLaw, GimbalState, PoseAnchor, TrainLaw, TrainState, WindingLaw,
 };
 use crate::fault::SwitchName;
+use crate::guard::Account;
 use crate::hand::{Hand, HandFeel};
 use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig};
+use crate::scheme::Scheme;
 use crate::sensor::AngleSensor;
 use crate::supply::Supply;
 use crate::switch::Switch;
@@ -20,16 +22,14 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
     let generator_hz = rig.board.generator_hz;
     let tick_hz = u32::from(rig.controller.tick_hz);
     let periods = generator_hz / tick_hz;
-    let period_s = 1.0 / f64::from(generator_hz);
-    // The small share keeps a step that divides the period from being cut once more by rounding.
-    let steps = (period_s / numerics.stick_step_s - 1e-6).ceil().max(1.0) as u32;
-    let step_s = period_s / f64::from(steps);
-    let substeps = numerics.train_substeps.max(1);
+    let scheme = Scheme::of(rig, numerics);
+    let (steps, step_s) = (scheme.stick.count, scheme.stick.step_s);
+    let substeps = scheme.train.each_ref().map(|train| train.count);
     let tick_s = 1.0 / f64::from(tick_hz);
     let patience = u32::from(rig.controller.patience_ticks) * periods;
     let axes = [&rig.pitch, &rig.roll];
     let axis = std::array::from_fn(|i| {
-        let law = train_law(axes[i], step_s / f64::from(substeps));
+        let law = train_law(axes[i], scheme.train[i].step_s);
         Axis {
             law,
             per: law.reciprocals(),
@@ -40,6 +40,8 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             },
             driver: Driver::new(driver_law(axes[i])),
             generator: StepGenerator::new(u16::try_from(patience).unwrap_or(u16::MAX)),
+            substeps: substeps[i],
+            share: 1.0 / f64::from(substeps[i]),
             // Each axis draws its own noise.
             sensor: AngleSensor::new(
                 &axes[i].sensor,
@@ -59,7 +61,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         damping_n_s_per_m: rig.hand.damping_n_s_per_m,
         limit_n: rig.hand.limit_n,
     };
-    Plant {
+    let mut plant = Plant {
         gimbal: gimbal_law(rig),
         stick: GimbalState {
             angle_rad: start.angle_rad,
@@ -92,13 +94,16 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         periods,
         steps,
         step_s,
-        substeps,
+        substeps: substeps[0].max(substeps[1]),
         silence_ticks: (rig.board.silence_s / tick_s).round() as u32,
         silent_for: 0,
         levels: Switches::default(),
         contact: ContactLoad::default(),
+        account: Account::default(),
         aborted: None,
-    }
+    };
+    plant.open_account();
+    plant
 }
 
 /// The gimbal of a rig.

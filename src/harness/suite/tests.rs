@@ -70,6 +70,7 @@ fn run(
         keep: None,
         target,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     run_suite(cases, &plan, &mut |_, _| {})
@@ -113,6 +114,7 @@ fn progress_adds_up_to_the_simulated_time() {
         keep: None,
         target: &good,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let (mut seconds, mut ended) = (0.0, 0);
@@ -137,6 +139,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
         keep,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -167,6 +170,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
         keep,
         target: &good,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[0.05]), &plan, &mut |_, _| {});
@@ -215,6 +219,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         keep: None,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &STOP,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});

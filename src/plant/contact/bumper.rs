@@ -1,5 +1,7 @@
 //! The bumper law: a linear spring with a dashpot that never pulls.
 
+use crate::dynamics::damper_weight;
+
 /// Stiffness of a buffer that is pressed solid, with the mounting behind it, N/m (estimate, no source): at least this,
 /// whatever the buffer. Steel pins alone are a hundred times stiffer; the frame that holds them is not.
 pub const SOLID_N_PER_M: f64 = 2.0e6;
@@ -53,8 +55,12 @@ impl BumperLaw {
         }
     }
 
-    /// Mean force over a step, N, at the mid-step penetration (negative: a gap) and closing speed; `yielding` is the
-    /// inverse of the mass felt at the contact, 1/kg.
+    /// Mean force over a step, N, at the mid-step penetration (negative: a gap); `yielding` is the inverse of the mass
+    /// felt at the contact, 1/kg, and `closing_m_per_s` the mid-step closing speed that the stick would have without this
+    /// force.
+    ///
+    /// The dashpot is implicit: it feels the closing speed that its own force leaves, so that it cannot blow up
+    /// ([`damper_weight`]).
     ///
     /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the contact lies. Its
     /// force jumps from zero as the bodies meet; so in the step in which they meet, the force counts from that
@@ -68,17 +74,21 @@ impl BumperLaw {
         step_s: f64,
     ) -> f64 {
         let damping = 2.0 * self.damping_ratio * (self.stiffness_n_per_m / yielding).sqrt();
+        // Step times damping against the mass: what the dashpot takes of the speed in this step.
+        let drag = step_s * damping * yielding;
+        let left = 1.0 + damper_weight(drag, 1.0) * drag;
         let way = 0.5 * step_s * closing_m_per_s;
         if way > penetration_m.abs() {
             // They meet within this step: share of it in contact, and the mean penetration over that share.
             let end = penetration_m + way;
             let share = 0.5 * end / way;
-            return share * (0.5 * self.stiffness_n_per_m * end + damping * closing_m_per_s);
+            let left = 1.0 + share * (left - 1.0);
+            return share * (0.5 * self.stiffness_n_per_m * end + damping * closing_m_per_s) / left;
         }
         if penetration_m <= 0.0 {
             return 0.0;
         }
-        (self.spring_n(penetration_m) + damping * closing_m_per_s).max(0.0)
+        ((self.spring_n(penetration_m) + damping * closing_m_per_s) / left).max(0.0)
     }
 }
 

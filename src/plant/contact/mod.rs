@@ -121,6 +121,8 @@ pub struct Surroundings {
     /// The least of all bodies' `clear_until_m`.
     clear_until_m: f64,
     refresh_steps: u32,
+    /// What the contacts did to the rates in the last step, rad/s².
+    own_accel: [f64; 2],
 }
 
 /// Force of all contacts at an instant.
@@ -180,10 +182,14 @@ impl Surroundings {
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
+            own_accel: [0.0; 2],
         }
     }
 
-    /// Force on the stick at mid-step: pose and rates of that instant, and the step for the travel bound.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
+    ///
+    /// The dashpots are implicit: they feel the rates that their own force leaves. So what the contacts did in the last
+    /// call, which is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
@@ -194,72 +200,63 @@ impl Surroundings {
         let turned_rad = (rate[0].abs() + rate[1].abs()) * step_s;
         self.turned_rad += turned_rad;
         self.travelled_m += turned_rad * self.tube.top_m;
+        let own = std::mem::take(&mut self.own_accel);
         let mut load = ContactLoad::default();
         // Half a step of closing is looked ahead: what may be met in this step is not clear.
-        if self.turned_rad + turned_rad >= self.stops_clear_until_rad {
-            self.press_stops(law, rate, pose, step_s, &mut load);
+        let meets_stops = self.turned_rad + turned_rad >= self.stops_clear_until_rad;
+        let meets_obstacles = self.travelled_m >= self.clear_until_m;
+        if !meets_stops && !meets_obstacles {
+            return load;
         }
-        if self.travelled_m >= self.clear_until_m {
-            self.press_obstacles(law, rate, pose, step_s, &mut load);
+        let inverse = invert(law.mass_matrix(pose));
+        let mut meeting = Meeting {
+            rate: std::array::from_fn(|i| rate[i] - 0.5 * step_s * own[i]),
+            accel: [0.0; 2],
+            inverse,
+            step_s,
+            load: &mut load,
+        };
+        if meets_stops {
+            self.press_stops(pose, &mut meeting);
         }
+        if meets_obstacles {
+            self.press_obstacles(pose, &mut meeting);
+        }
+        self.own_accel = meeting.accel;
         load
     }
 
-    fn press_stops(
-        &mut self,
-        law: &GimbalLaw,
-        rate: [f64; 2],
-        pose: &Pose,
-        step_s: f64,
-        load: &mut ContactLoad,
-    ) {
+    fn press_stops(&mut self, pose: &Pose, meeting: &mut Meeting<'_>) {
         self.stops_clear_until_rad = f64::INFINITY;
         for stop in &self.stops {
             let StopGap { gap_m, arm_m } = stop.gap(pose);
             let clear_rad = stop.clear_rad(pose, gap_m.max(0.0));
             self.stops_clear_until_rad =
                 self.stops_clear_until_rad.min(self.turned_rad + clear_rad);
-            let closing = arm_m[0] * rate[0] + arm_m[1] * rate[1];
-            if gap_m >= 0.0 && gap_m >= 0.5 * step_s * closing {
+            let Some(force_n) = meeting.press(&stop.law, gap_m, arm_m) else {
                 continue;
-            }
-            let force_n = stop
-                .law
-                .force_n(-gap_m, closing, yielding(law, pose, arm_m), step_s);
-            load.press(arm_m, force_n);
+            };
             if force_n > stop.strength_n {
-                load.overload(stop.name(), force_n, stop.strength_n);
+                meeting.load.overload(stop.name(), force_n, stop.strength_n);
             }
         }
     }
 
-    fn press_obstacles(
-        &mut self,
-        law: &GimbalLaw,
-        rate: [f64; 2],
-        pose: &Pose,
-        step_s: f64,
-        load: &mut ContactLoad,
-    ) {
-        self.look(pose, load);
+    fn press_obstacles(&mut self, pose: &Pose, meeting: &mut Meeting<'_>) {
+        self.look(pose, meeting.load);
         for (index, Watched { body, near, .. }) in self.watched.iter().enumerate() {
             let Some(near) = near else { continue };
             let p = pose.place(near.on_stick);
             let gap = near.offset_m - dot(near.normal, p);
             let levers = pose.levers(p);
             let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
-            let closing = arm[0] * rate[0] + arm[1] * rate[1];
-            if gap >= 0.0 && gap >= 0.5 * step_s * closing {
-                continue;
-            }
-            let force = body
-                .law
-                .force_n(-gap, closing, yielding(law, pose, arm), step_s);
-            load.press(arm, force);
             let deepest_m = body.deepest_m(&self.tube);
-            if -gap > deepest_m {
+            if meeting.press(&body.law, gap, arm).is_some() && -gap > deepest_m {
                 let limit_n = body.law.spring_n(deepest_m);
-                load.overload(Pressed::Obstacle(index), body.law.spring_n(-gap), limit_n);
+                let force_n = body.law.spring_n(-gap);
+                meeting
+                    .load
+                    .overload(Pressed::Obstacle(index), force_n, limit_n);
             }
         }
     }
@@ -328,12 +325,6 @@ impl Surroundings {
 }
 
 impl ContactLoad {
-    fn press(&mut self, arm_m: [f64; 2], force_n: f64) {
-        self.torque_nm[0] -= force_n * arm_m[0];
-        self.torque_nm[1] -= force_n * arm_m[1];
-        self.touching = true;
-    }
-
     fn overload(&mut self, contact: Pressed, force_n: f64, limit_n: f64) {
         self.broken.get_or_insert(Overload {
             contact,
@@ -343,10 +334,42 @@ impl ContactLoad {
     }
 }
 
-/// Inverse of the mass that a contact with these arms feels, 1/kg.
-fn yielding(law: &GimbalLaw, pose: &Pose, arm: [f64; 2]) -> f64 {
-    let inv = invert(law.mass_matrix(pose));
-    arm[0] * (inv[0] * arm[0] + inv[1] * arm[1]) + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1])
+/// The contacts of one step, taken in turn: each meets what those before it left, so that two in one place do not
+/// both take all the speed.
+struct Meeting<'a> {
+    /// Rates at mid-step without the contacts that are still to come, rad/s.
+    rate: [f64; 2],
+    /// What the contacts so far do to the rates, rad/s².
+    accel: [f64; 2],
+    /// Inverse of the mass matrix.
+    inverse: [f64; 3],
+    step_s: f64,
+    load: &'a mut ContactLoad,
+}
+
+impl Meeting<'_> {
+    /// Presses at a gap that closes by `arm_m` with the angles; the force, N, or `None` if they do not meet in this step.
+    fn press(&mut self, law: &BumperLaw, gap_m: f64, arm_m: [f64; 2]) -> Option<f64> {
+        let closing = arm_m[0] * self.rate[0] + arm_m[1] * self.rate[1];
+        if gap_m >= 0.0 && gap_m >= 0.5 * self.step_s * closing {
+            return None;
+        }
+        let inv = self.inverse;
+        let per_force = [
+            inv[0] * arm_m[0] + inv[1] * arm_m[1],
+            inv[1] * arm_m[0] + inv[2] * arm_m[1],
+        ];
+        let yielding = arm_m[0] * per_force[0] + arm_m[1] * per_force[1];
+        let force_n = law.force_n(-gap_m, closing, yielding, self.step_s);
+        for i in 0..2 {
+            self.load.torque_nm[i] -= force_n * arm_m[i];
+            let accel = -force_n * per_force[i];
+            self.rate[i] += 0.5 * self.step_s * accel;
+            self.accel[i] += accel;
+        }
+        self.load.touching = true;
+        Some(force_n)
+    }
 }
 
 /// Gap between surfaces, unit normal from stick to obstacle and the point on the stick's axis.

@@ -7,7 +7,7 @@
 /// too: then it is so much more free play.
 pub const PRELOAD_RAMP_RAD: f64 = 2.0e-3;
 /// How much stiffer than its linear rate a cartridge is once its coils touch (common practice, no source).
-const BIND_STIFFENING: f64 = 40.0;
+pub(crate) const BIND_STIFFENING: f64 = 40.0;
 
 /// Torque law of one axis's cartridge: all its springs together.
 #[derive(Clone, Copy, Debug, PartialEq)]

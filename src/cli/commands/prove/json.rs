@@ -3,6 +3,7 @@
 use crate::board::{LinkTraffic, Place};
 use crate::exit::Exit;
 use serde::Serialize;
+use trimproof_harness::run::Accuracy;
 use trimproof_harness::suite::{Case, End, Outcome};
 
 /// Version of the form: it rises when a field changes its meaning or goes.
@@ -41,6 +42,10 @@ struct RunVerdict<'a> {
     expectations: Vec<ExpectationVerdict<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     link: Option<LinkTraffic>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    accuracy: Option<&'a Accuracy>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    accuracy_error: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     card: Option<&'a str>,
 }
@@ -129,6 +134,14 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
         write_error: outcome.write_error.as_ref().map(ToString::to_string),
         expectations: expectations.collect(),
         link: outcome.traffic.as_ref().map(LinkTraffic::of),
+        accuracy: outcome
+            .accuracy
+            .as_ref()
+            .and_then(|found| found.as_ref().ok()),
+        accuracy_error: outcome
+            .accuracy
+            .as_ref()
+            .and_then(|found| found.as_ref().err().map(String::as_str)),
         card: if cards { outcome.card.as_deref() } else { None },
     }
 }

@@ -107,6 +107,7 @@ fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
             .map(|folder| (folder, args.trace.extensions())),
         target: &make,
         draw: (args.html.is_some() || args.pictures.is_some()).then_some(&draw),
+        accuracy: args.accuracy,
         stop: stop::on_signal(),
     };
     let bar = watch::Bar::new(cases);
@@ -177,6 +178,7 @@ mod tests {
             judgements: Vec::new(),
             hash: None,
             card: None,
+            accuracy: None,
             pictures: Vec::new(),
             kept: Vec::new(),
             write_error: None,
