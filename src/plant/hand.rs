@@ -12,7 +12,7 @@ pub struct HandFeel {
     pub stiffness_n_per_m: f64,
     /// Damping towards the path, N·s/m.
     pub damping_n_s_per_m: f64,
-    /// Largest force, N.
+    /// Largest force, N: the length of the force, both axes together.
     pub limit_n: f64,
 }
 

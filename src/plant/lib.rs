@@ -4,6 +4,8 @@
 
 mod abort;
 mod assembly;
+#[cfg(test)]
+mod checks;
 pub mod contact;
 pub mod driver;
 pub mod dynamics;
@@ -28,7 +30,7 @@ pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use file_error::{FileError, nearest};
 pub use hand::{Hand, HandFeel, PathShape};
 pub use locate::locate;
-pub use rig::Rig;
+pub use rig::{Rig, StartConflict};
 pub use scheme::{SHORTEST_STICK_STEP_S, SHORTEST_TRAIN_STEP_S, Scheme, StepBound, StepChoice};
 pub use sensor::{AngleSensor, SensorFaults};
 pub use shapes::{Along, Form, Inertia, Solid};

@@ -2,9 +2,9 @@
 
 use trimproof_controller::{AXES, CurrentLevel, Inputs, Outputs, StepGenerator, Switches};
 
-use crate::abort::TwinAbort;
+use crate::abort::{AbortReason, TwinAbort, TwinPart};
 use crate::assembly;
-use crate::contact::{ContactLoad, Surroundings};
+use crate::contact::{ContactLoad, Overload, Pressed, Surroundings};
 use crate::driver::Driver;
 use crate::dynamics::{
     GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
@@ -134,6 +134,8 @@ pub struct Plant {
     pub(crate) mid: PoseAnchor,
     pub(crate) axis: [Axis; AXES],
     pub(crate) surroundings: Surroundings,
+    /// Names of the rig's obstacles, for an abort.
+    pub(crate) obstacle_names: Vec<String>,
     pub(crate) hand: Hand,
     pub(crate) feel: HandFeel,
     pub(crate) supply: Supply,
@@ -264,6 +266,28 @@ impl Plant {
         self.guard_tick(self.now_s())
     }
 
+    /// The abort of a contact that was pressed harder than it stands.
+    fn broke(&self, overload: &Overload, at_s: f64) -> TwinAbort {
+        let part = match overload.contact {
+            Pressed::Stop { axis, is_upper } => TwinPart::Stop {
+                axis: AxisName::ALL[axis],
+                upper: is_upper,
+            },
+            Pressed::Obstacle(index) => {
+                let name = self.obstacle_names.get(index).cloned();
+                TwinPart::Obstacle(name.unwrap_or_default())
+            }
+        };
+        TwinAbort {
+            at_s,
+            part,
+            reason: AbortReason::Broke {
+                force_n: overload.force_n,
+                limit_n: overload.limit_n,
+            },
+        }
+    }
+
     /// One drift-kick-drift step of the stick with its drive trains substepped inside.
     fn step(&mut self, drive: &[TrainDrive; AXES], now_s: f64) -> Result<(), TwinAbort> {
         let h = self.step_s;
@@ -321,6 +345,9 @@ impl Plant {
         self.account.put_in(h * hand_w);
         self.account.put_in(h * power_w);
         self.supply.advance(power_w, now_s);
+        if let Some(overload) = self.contact.broken {
+            return Err(self.broke(&overload, now_s + h));
+        }
         self.guard_step(now_s + h)
     }
 

@@ -7,7 +7,10 @@
 mod check;
 mod draft;
 mod event;
+pub(crate) mod on_rig;
 pub(crate) mod shape;
+#[cfg(test)]
+mod test_overlaps;
 #[cfg(test)]
 mod tests;
 

@@ -2,11 +2,19 @@
 
 use crate::dynamics::damper_weight;
 
+/// Stiffness of a buffer that is pressed solid, with the mounting behind it, N/m (estimate, no source): at least this,
+/// whatever the buffer. Steel pins alone are a hundred times stiffer; the frame that holds them is not.
+pub const SOLID_N_PER_M: f64 = 2.0e6;
+
 /// Stiffness and damping of one stop or obstacle.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BumperLaw {
     stiffness_n_per_m: f64,
     damping_ratio: f64,
+    /// Depth at which the buffer is pressed solid, m; infinite: never.
+    travel_m: f64,
+    /// What is added to the stiffness beyond the travel, N/m.
+    stiffening_n_per_m: f64,
 }
 
 impl BumperLaw {
@@ -15,6 +23,35 @@ impl BumperLaw {
         Self {
             stiffness_n_per_m,
             damping_ratio: damping_ratio(restitution),
+            travel_m: f64::INFINITY,
+            stiffening_n_per_m: 0.0,
+        }
+    }
+
+    /// The same bumper, pressed solid at the depth `travel_m`: beyond it, it is as stiff as [`SOLID_N_PER_M`].
+    pub fn solid_beyond(self, travel_m: f64) -> Self {
+        Self {
+            travel_m,
+            stiffening_n_per_m: (SOLID_N_PER_M - self.stiffness_n_per_m).max(0.0),
+            ..self
+        }
+    }
+
+    /// Force of the spring alone, N, at a depth of 0 or more, m.
+    #[inline]
+    pub fn spring_n(&self, depth_m: f64) -> f64 {
+        self.stiffness_n_per_m * depth_m
+            + self.stiffening_n_per_m * (depth_m - self.travel_m).max(0.0)
+    }
+
+    /// Depth at which the spring alone presses with `force_n`, m: the inverse of [`Self::spring_n`].
+    pub fn depth_m(&self, force_n: f64) -> f64 {
+        let soft_m = force_n / self.stiffness_n_per_m;
+        if soft_m <= self.travel_m {
+            soft_m
+        } else {
+            let left_n = force_n - self.stiffness_n_per_m * self.travel_m;
+            self.travel_m + left_n / (self.stiffness_n_per_m + self.stiffening_n_per_m)
         }
     }
 
@@ -51,7 +88,7 @@ impl BumperLaw {
         if penetration_m <= 0.0 {
             return 0.0;
         }
-        ((self.stiffness_n_per_m * penetration_m + damping * closing_m_per_s) / left).max(0.0)
+        ((self.spring_n(penetration_m) + damping * closing_m_per_s) / left).max(0.0)
     }
 }
 

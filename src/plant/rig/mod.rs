@@ -5,9 +5,12 @@ mod axis;
 mod bench;
 mod cartridge;
 mod check;
+mod clocks;
 mod derived;
 mod feel;
+mod start;
 mod stick;
+mod stops;
 
 #[cfg(test)]
 mod bad_input;
@@ -18,11 +21,12 @@ pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, S
 pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
 pub use feel::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
+pub use start::StartConflict;
 pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_controller::{AxisSettings, PITCH, Settings};
+use trimproof_controller::{AxisSettings, PITCH, Settings, SettingsError};
 
 use crate::FileError;
 use crate::scheme::{Scheme, StepBound};
@@ -110,15 +114,9 @@ impl Rig {
         });
         check.within("stick", |check| self.stick.check(check));
         for (key, axis) in [("pitch", &self.pitch), ("roll", &self.roll)] {
-            check.within(key, |check| {
-                axis.check(check);
-                let (low, high) = (self.stick.tube_bottom_m, self.stick.tube_top_m);
-                let height = axis.stops.height_m;
-                check.require("stops.height_m", height >= low && height <= high, || {
-                    format!("is `{height}`, it must be on the tube, `{low}` to `{high}`")
-                });
-            });
+            check.within(key, |check| axis.check(check));
         }
+        self.check_stops(&mut check);
         check.within("supply", |check| self.supply.check(check));
         check.within("board", |check| self.board.check(check));
         for (index, obstacle) in self.obstacle.iter().enumerate() {
@@ -133,9 +131,25 @@ impl Rig {
         self.check_scheme(text)?;
         self.controller.check().map_err(|error| {
             let path = format!("controller.{}", error.path());
-            let message = error.to_string().replacen(error.path(), &path, 1);
+            let mut message = error.to_string().replacen(error.path(), &path, 1);
+            if let SettingsError::NotMultiple {
+                path: "generator_hz",
+                ..
+            } = error
+            {
+                let near = clocks::nearest_multiples(
+                    self.controller.generator_hz.into(),
+                    self.controller.tick_hz.into(),
+                    clocks::GENERATOR_HZ,
+                );
+                message = format!("{message}: {near}");
+            }
             FileError::at(text, &path, message)
-        })
+        })?;
+        let mut check = Checker::new(text);
+        self.check_clocks(&mut check);
+        self.check_obstacles(&mut check);
+        check.finish()
     }
 
     /// The twin must be able to compute the rig in steps that are not too short.
