@@ -369,8 +369,7 @@ fn scheme(out: &mut String, scheme: &Scheme) {
     let mut rows = vec![row([
         "",
         "step us",
-        "steps",
-        "usual",
+        "steps, usual",
         "decided by",
         "value",
         "allows us",
@@ -391,15 +390,14 @@ fn scheme(out: &mut String, scheme: &Scheme) {
         rows.push(vec![
             what.to_owned(),
             significant(1e6 * choice.step_s),
-            choice.count.to_string(),
-            choice.usual_count.to_string(),
+            format!("{}, {}", choice.count, choice.usual_count),
             bound.key.clone(),
             significant(bound.value),
             significant(1e6 * bound.longest_step_s),
             limit,
         ]);
     }
-    let right = [false, true, true, true, false, true, true, true];
+    let right = [false, true, true, false, true, true, true];
     out.push_str(&table(&rows, &right, 2));
 }
 
