@@ -99,6 +99,7 @@ pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
             law,
             because: "the controller goes where a broken sensor says that the stick is".to_owned(),
             rigs: None,
+            sometimes: true,
         });
     let start = if random.chance(0.3) {
         Start {
