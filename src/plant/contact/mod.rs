@@ -351,9 +351,9 @@ struct Meeting<'a> {
 impl Meeting<'_> {
     /// Takes what a contact did in the last step off the rates.
     fn forget(&mut self, own_accel: &mut [f64; 2]) {
-        let own = std::mem::take(own_accel);
-        for i in 0..2 {
-            self.rate[i] -= 0.5 * self.step_s * own[i];
+        let half = 0.5 * self.step_s;
+        for (rate, own) in self.rate.iter_mut().zip(std::mem::take(own_accel)) {
+            *rate -= half * own;
         }
     }
 

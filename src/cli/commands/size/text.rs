@@ -369,7 +369,7 @@ fn scheme(out: &mut String, scheme: &Scheme) {
     let mut rows = vec![row([
         "",
         "step us",
-        "steps, usual",
+        "steps/usual",
         "decided by",
         "value",
         "allows us",
@@ -390,7 +390,7 @@ fn scheme(out: &mut String, scheme: &Scheme) {
         rows.push(vec![
             what.to_owned(),
             significant(1e6 * choice.step_s),
-            format!("{}, {}", choice.count, choice.usual_count),
+            format!("{}/{}", choice.count, choice.usual_count),
             bound.key.clone(),
             significant(bound.value),
             significant(1e6 * bound.longest_step_s),
