@@ -55,6 +55,12 @@ impl Body {
                 let core = SharedShape::new(Segment::new(-half, half));
                 (core, Some([pose * -half, pose * half]), radius_m)
             }
+            // A ball is a point with a radius: its direction stays exact also when the tube's axis is inside.
+            Form::Sphere { radius_m } => {
+                let middle = Vector::new(0.0, 0.0, 0.0);
+                let core = SharedShape::new(Segment::new(middle, middle));
+                (core, Some([pose * middle; 2]), radius_m)
+            }
             _ => (form.shared_shape(), None, 0.0),
         };
         Self {
