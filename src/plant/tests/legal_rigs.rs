@@ -20,8 +20,6 @@ use trimproof_plant::{FileError, HandFeel, Numerics, PathShape, Plant, Rig, Star
 const BAR_RAD: f64 = 1.0e-4;
 /// Change of the start by which a bifurcation is told from an error, rad.
 const NUDGE_RAD: f64 = 1.0e-7;
-/// Seeds whose rig is computed, but not yet within the bar: open, and no class of its own.
-const OPEN: [u64; 5] = [0, 34, 35, 40, 53];
 /// Rigs in an ordinary test run; `TRIMPROOF_RIGS=2000` looks at more.
 const USUAL_RIGS: usize = 30;
 const RIGS: [&str; 2] = [
