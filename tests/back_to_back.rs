@@ -24,6 +24,7 @@ fn run(cases: &[Case], target: &(dyn Fn() -> Box<dyn Target> + Sync)) -> Vec<Out
         keep: None,
         target,
         draw: None,
+        accuracy: false,
         stop: &AtomicBool::new(false),
     };
     run_suite(cases, &plan, &mut |_, _| {})

@@ -20,6 +20,7 @@ fn run(cases: &[Case], threads: usize) -> Vec<Outcome> {
         keep: None,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &AtomicBool::new(false),
     };
     run_suite(cases, &plan, &mut |_, _| {})

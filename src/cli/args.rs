@@ -84,6 +84,9 @@ pub struct ProveArgs {
     /// Print the readable card of every run after the verdicts
     #[arg(long)]
     pub cards: bool,
+    /// Run every scenario again at half the integrator's steps and print the largest differences
+    #[arg(long)]
+    pub accuracy: bool,
     /// Keep every trace in this folder, which is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub keep: Option<PathBuf>,

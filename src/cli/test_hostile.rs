@@ -52,10 +52,15 @@ fn outcomes() -> Vec<Outcome> {
         file: "case.toml".into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
         rig: Arc::new(rig()),
+        lines: Arc::default(),
+        warnings: Vec::new(),
+        laws: Arc::default(),
     };
     let stop = AtomicBool::new(false);
     let plan = Plan {
         threads: NonZeroUsize::MIN,
+        accuracy: false,
+        cards: true,
         keep: None,
         target: &|| Box::new(LogicTarget::new()),
         draw: None,

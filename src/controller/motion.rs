@@ -297,7 +297,7 @@ mod tests {
             prop_assume!(u64::from(rate) * u64::from(periods) > 1 << 27 && u64::from(accel) * u64::from(periods) > 1 << 16);
             let limits = MotionLimits { rate, accel, periods, patience };
             // At most 8000 ticks of cruising.
-            let farthest = (u64::from(rate) * u64::from(periods) * 8000 >> 32).max(1);
+            let farthest = ((u64::from(rate) * u64::from(periods) * 8000) >> 32).max(1);
             let goal = goal.signum() * u64::from(goal.unsigned_abs()).min(farthest) as i32;
             let mut motion = Motion::default();
             motion.set_goal(goal);

@@ -42,7 +42,7 @@ pub const LIMIT: Rgb = BLACK;
 
 /// Hue of a quantity on the pitch axis, and its shade on the roll axis. Quantities of the same unit
 /// have different hues.
-const QUANTITIES: [(&str, Rgb, Rgb); 15] = [
+const QUANTITIES: [(&str, Rgb, Rgb); 20] = [
     // Angles.
     ("stick_deg", BLUE, [0x00, 0x39, 0x5A]),
     ("trim_deg", GREEN, [0x00, 0x4F, 0x3A]),
@@ -50,9 +50,11 @@ const QUANTITIES: [(&str, Rgb, Rgb); 15] = [
     ("believed_deg", PURPLE, [0x7A, 0x3D, 0x60]),
     ("drive_deg", BLACK, [0x7D, 0x7D, 0x7D]),
     ("deflection_deg", SKY, [0xA6, 0xD8, 0xF5]),
+    ("rotor_deg", [0x8C, 0x5A, 0x3C], [0xC9, 0xAE, 0x98]),
     // Rates.
     ("stick_rate_deg_per_s", BLUE, [0x00, 0x39, 0x5A]),
     ("drive_rate_deg_per_s", BLACK, [0x7D, 0x7D, 0x7D]),
+    ("step_rate_deg_per_s", GREEN, [0x00, 0x4F, 0x3A]),
     // Forces and torques.
     ("grip_force_n", BLUE, [0x00, 0x39, 0x5A]),
     ("stop_force_n", ORANGE, [0x8F, 0x63, 0x00]),
@@ -60,6 +62,9 @@ const QUANTITIES: [(&str, Rgb, Rgb); 15] = [
     // The drive.
     ("current_a", PURPLE, [0x7A, 0x3D, 0x60]),
     ("lag_steps", ORANGE, [0x8F, 0x63, 0x00]),
+    ("microstep_index", BLUE, [0x00, 0x39, 0x5A]),
+    ("step_fraction", ORANGE, [0x8F, 0x63, 0x00]),
+    ("current_level", PURPLE, [0x7A, 0x3D, 0x60]),
     // What leaves and what comes in.
     ("joystick", GREEN, [0x00, 0x4F, 0x3A]),
     ("sensor_counts", PURPLE, [0x7A, 0x3D, 0x60]),

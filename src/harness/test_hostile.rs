@@ -52,6 +52,7 @@ fn judgements(plain: &[Judgement], text: &dyn Fn(u64) -> String) -> Vec<Judgemen
 fn outcomes(count: usize) -> Vec<Outcome> {
     let stop = AtomicBool::new(false);
     let plan = Plan {
+        accuracy: false,
         cards: false,
         threads: NonZeroUsize::MIN,
         keep: None,

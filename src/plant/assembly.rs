@@ -1,39 +1,35 @@
 //! From a rig's parts to the twin that stands ready.
 
-use trimproof_controller::{AXES, PITCH, StepGenerator, Switches};
+use trimproof_controller::{AXES, StepGenerator, Switches};
 
-use crate::contact::{Body, BumperLaw, ContactLoad, Surroundings, Tube};
+use crate::contact::{Body, BumperLaw, ContactLoad, Stop, Surroundings, Tube};
 use crate::driver::{Driver, DriverLaw};
 use crate::dynamics::{
     CartridgeLaw, DryFriction, GimbalLaw, GimbalState, PoseAnchor, TrainLaw, TrainState, WindingLaw,
 };
 use crate::fault::SwitchName;
+use crate::guard::Account;
 use crate::hand::{Hand, HandFeel};
-use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig, StopsRig};
+use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig};
+use crate::scheme::Scheme;
 use crate::sensor::AngleSensor;
-use crate::shapes::{Along, Form};
 use crate::supply::Supply;
 use crate::switch::Switch;
 use crate::twin::{Axis, Numerics, Plant, StartPose};
-
-/// Length of a stop pin, m: reaches across the stick at any angle of the other axis.
-const PIN_LENGTH_M: f64 = 0.5;
 
 /// Builds the twin of `rig`.
 pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPose) -> Plant {
     let generator_hz = rig.board.generator_hz;
     let tick_hz = u32::from(rig.controller.tick_hz);
     let periods = generator_hz / tick_hz;
-    let period_s = 1.0 / f64::from(generator_hz);
-    // The small share keeps a step that divides the period from being cut once more by rounding.
-    let steps = (period_s / numerics.stick_step_s - 1e-6).ceil().max(1.0) as u32;
-    let step_s = period_s / f64::from(steps);
-    let substeps = numerics.train_substeps.max(1);
+    let scheme = Scheme::of(rig, numerics);
+    let (steps, step_s) = (scheme.stick.count, scheme.stick.step_s);
+    let substeps = scheme.train.each_ref().map(|train| train.count);
     let tick_s = 1.0 / f64::from(tick_hz);
     let patience = u32::from(rig.controller.patience_ticks) * periods;
     let axes = [&rig.pitch, &rig.roll];
     let axis = std::array::from_fn(|i| {
-        let law = train_law(axes[i], step_s / f64::from(substeps));
+        let law = train_law(axes[i], scheme.train[i].step_s);
         Axis {
             law,
             per: law.reciprocals(),
@@ -44,6 +40,8 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             },
             driver: Driver::new(driver_law(axes[i])),
             generator: StepGenerator::new(u16::try_from(patience).unwrap_or(u16::MAX)),
+            substeps: substeps[i],
+            share: 1.0 / f64::from(substeps[i]),
             // Each axis draws its own noise.
             sensor: AngleSensor::new(
                 &axes[i].sensor,
@@ -63,7 +61,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         damping_n_s_per_m: rig.hand.damping_n_s_per_m,
         limit_n: rig.hand.limit_n,
     };
-    Plant {
+    let mut plant = Plant {
         gimbal: gimbal_law(rig),
         stick: GimbalState {
             angle_rad: start.angle_rad,
@@ -73,6 +71,11 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         mid: PoseAnchor::default(),
         axis,
         surroundings: surroundings(rig, numerics.contact_steps),
+        obstacle_names: rig
+            .obstacle
+            .iter()
+            .map(|obstacle| obstacle.name.clone())
+            .collect(),
         hand: Hand::new(rig.stick.grip_radius_m, feel),
         feel,
         supply_low_v: start.supply_v,
@@ -91,13 +94,16 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         periods,
         steps,
         step_s,
-        substeps,
+        substeps: substeps[0].max(substeps[1]),
         silence_ticks: (rig.board.silence_s / tick_s).round() as u32,
         silent_for: 0,
         levels: Switches::default(),
         contact: ContactLoad::default(),
+        account: Account::default(),
         aborted: None,
-    }
+    };
+    plant.open_account();
+    plant
 }
 
 /// The gimbal of a rig.
@@ -159,45 +165,28 @@ pub(crate) fn cartridge_law(cartridge: &Cartridge) -> CartridgeLaw {
 }
 
 /// Stops and obstacles of a rig.
-fn surroundings(rig: &Rig, contact_steps: u32) -> Surroundings {
+pub(crate) fn surroundings(rig: &Rig, contact_steps: u32) -> Surroundings {
     let tube = Tube {
         bottom_m: rig.stick.tube_bottom_m,
         top_m: rig.stick.tube_top_m,
         radius_m: rig.stick.tube_radius_m,
     };
-    let mut bodies = Vec::new();
+    let mut ends = Vec::new();
     for (i, stops) in [&rig.pitch.stops, &rig.roll.stops].into_iter().enumerate() {
-        for (angle_deg, side) in [(stops.min_deg, -1.0), (stops.max_deg, 1.0)] {
-            bodies.push(pin(i, stops, angle_deg.to_radians(), side, tube.radius_m));
+        for (angle_deg, is_upper) in [(stops.min_deg, false), (stops.max_deg, true)] {
+            ends.push(Stop::new(
+                i,
+                is_upper,
+                angle_deg.to_radians(),
+                stops.height_m,
+                tube.radius_m + stops.pin_radius_m,
+                stops.bumper(),
+                stops.strength_n,
+            ));
         }
     }
-    bodies.extend(rig.obstacle.iter().map(obstacle));
-    Surroundings::new(tube, bodies, contact_steps)
-}
-
-/// A stop pin: lies across the axis's motion and is met by the tube exactly at the stop angle.
-///
-/// With u the tube's direction at that angle and n the outward normal in the plane of motion, the pin's axis
-/// stands at h u + (r_tube + r_pin) n.
-fn pin(axis: usize, stops: &StopsRig, angle_rad: f64, side: f64, tube_radius_m: f64) -> Body {
-    let (s, c) = libm::sincos(angle_rad);
-    let away = side * (tube_radius_m + stops.pin_radius_m);
-    let along = stops.height_m;
-    // `out` is the tube top's direction of positive motion: aft (−x) for pitch, right (+y) for roll.
-    let out = along * s + away * c;
-    let up = along * c - away * s;
-    let law = BumperLaw::new(stops.stiffness_n_per_m, stops.restitution);
-    let (across, at_m) = if axis == PITCH {
-        (Along::Y, [-out, 0.0, -up])
-    } else {
-        (Along::X, [0.0, out, -up])
-    };
-    let form = Form::Capsule {
-        radius_m: stops.pin_radius_m,
-        length_m: PIN_LENGTH_M,
-        axis: across,
-    };
-    Body::new(&form, at_m, [0.0; 3], law)
+    let bodies = rig.obstacle.iter().map(obstacle).collect();
+    Surroundings::new(tube, ends, bodies, contact_steps)
 }
 
 fn obstacle(obstacle: &ObstacleRig) -> Body {

@@ -221,6 +221,53 @@ impl FaultKind {
         )
     }
 
+    /// The part that the fault is in, in words: an axis, a winding of it, a switch, the link.
+    pub fn part(&self) -> String {
+        match self {
+            FaultKind::SensorOpen { axis }
+            | FaultKind::SensorShort { axis }
+            | FaultKind::SensorStuck { axis }
+            | FaultKind::SensorJump { axis, .. }
+            | FaultKind::SensorNoise { axis, .. }
+            | FaultKind::SpringBroken { axis, .. }
+            | FaultKind::DriverDead { axis }
+            | FaultKind::GearSlip { axis, .. } => axis.name().to_owned(),
+            FaultKind::LeadBroken { axis, coil } => {
+                let coil = if *coil == Coil::A { "a" } else { "b" };
+                format!("{} coil {coil}", axis.name())
+            }
+            FaultKind::SwitchStuck { switch, .. } | FaultKind::SwitchBounce { switch, .. } => {
+                switch.name().to_owned()
+            }
+            FaultKind::ControllerReset {} => "the controller".to_owned(),
+            FaultKind::LinkLoss {} | FaultKind::LinkCorruption { .. } => "the link".to_owned(),
+        }
+    }
+
+    /// Whether the two may not be there at once: of the same kind in the same part, where the end of one would
+    /// mend the other too, or two of which one hides the other (a signal wire that is open and shorted, a reading
+    /// that is stuck; a switch that is stuck and bounces).
+    pub fn excludes(&self, other: &FaultKind) -> bool {
+        let signal = |fault: &FaultKind| {
+            matches!(
+                fault,
+                FaultKind::SensorOpen { .. }
+                    | FaultKind::SensorShort { .. }
+                    | FaultKind::SensorStuck { .. }
+            )
+        };
+        let contact = |fault: &FaultKind| {
+            matches!(
+                fault,
+                FaultKind::SwitchStuck { .. } | FaultKind::SwitchBounce { .. }
+            )
+        };
+        let kinds = self.name() == other.name()
+            || (signal(self) && signal(other))
+            || (contact(self) && contact(other));
+        kinds && !self.is_instant() && self.part() == other.part()
+    }
+
     /// Checks the values. `Err` names the key, relative to the fault's table, and what is wrong.
     ///
     /// # Errors

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::dynamics::{Pose, PoseAnchor, dot};
+use crate::dynamics::{GripPull, Pose, PoseAnchor, dot};
 
 /// Stiffness, damping and strength of a hand.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -12,7 +12,7 @@ pub struct HandFeel {
     pub stiffness_n_per_m: f64,
     /// Damping towards the path, N·s/m.
     pub damping_n_s_per_m: f64,
-    /// Largest force, N.
+    /// Largest force, N: the length of the force, both axes together.
     pub limit_n: f64,
 }
 
@@ -167,16 +167,56 @@ impl Hand {
         self.press(pose, rate_rad_per_s, wish, now_s)
     }
 
-    /// [`Self::touch`] for instants that follow each other closely.
-    pub fn touch_next(&mut self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> [f64; 2] {
-        let wish = self
-            .target(now_s)
-            .map(|(angle, rate)| (self.wish.follow(angle), rate));
-        self.press(pose, rate_rad_per_s, wish, now_s)
+    /// What the hand does over a step, at the middle of which the stick is at `pose`: the torque of its pushes, N·m, and
+    /// its pull at the grip, if it grips. For steps that follow each other closely.
+    #[inline]
+    pub fn pull_next(&mut self, pose: &Pose, now_s: f64) -> ([f64; 2], Option<GripPull>) {
+        if self.grip.is_none() && self.push.iter().all(Option::is_none) {
+            return ([0.0; 2], None);
+        }
+        let pull = self.target(now_s).map(|(angle, rate)| {
+            let wish = self.wish.follow(angle);
+            let r = self.grip_radius_m;
+            let here = pose.place([0.0, 0.0, -r]);
+            let levers_m = pose.levers(here);
+            let force_n = self.force_n(&wish, rate, here, [0.0; 3]);
+            GripPull {
+                force_n,
+                damping_n_s_per_m: self.feel.damping_n_s_per_m,
+                stiffness_n_per_m: self.feel.stiffness_n_per_m,
+                limit_n: self.feel.limit_n,
+                levers_m,
+                lever_square_m2: levers_m.map(|lever| dot(lever, lever)),
+            }
+        });
+        (self.push_nm(pose, now_s), pull)
+    }
+
+    /// Force of impedance and damping on a grip at `here` that moves with `speed`, body axes, N.
+    #[inline]
+    fn force_n(&self, wish: &Pose, rate: [f64; 2], here: [f64; 3], speed: [f64; 3]) -> [f64; 3] {
+        let there = wish.place([0.0, 0.0, -self.grip_radius_m]);
+        let levers = wish.levers(there);
+        std::array::from_fn(|k| {
+            let wish_speed = levers[0][k] * rate[0] + levers[1][k] * rate[1];
+            self.feel.stiffness_n_per_m * (there[k] - here[k])
+                + self.feel.damping_n_s_per_m * (wish_speed - speed[k])
+        })
+    }
+
+    /// Torque of the pushes, N·m.
+    #[inline]
+    fn push_nm(&self, pose: &Pose, now_s: f64) -> [f64; 2] {
+        let r = self.grip_radius_m;
+        let reach = [r * pose.roll.1, r];
+        std::array::from_fn(|i| {
+            self.push[i]
+                .as_ref()
+                .map_or(0.0, |push| push.share(now_s) * push.force_n * reach[i])
+        })
     }
 
     /// Torque with the pose that the hand wants and its rates, rad/s, if it grips.
-    #[inline]
     fn press(
         &self,
         pose: &Pose,
@@ -187,31 +227,21 @@ impl Hand {
         if self.grip.is_none() && self.push.iter().all(Option::is_none) {
             return [0.0; 2];
         }
-        let r = self.grip_radius_m;
-        let reach = [r * pose.roll.1, r];
-        let mut torque_nm = [0.0; 2];
+        let mut torque_nm = self.push_nm(pose, now_s);
         if let Some((wish, rate)) = wish {
-            let here = pose.place([0.0, 0.0, -r]);
+            let here = pose.place([0.0, 0.0, -self.grip_radius_m]);
             let levers = pose.levers(here);
-            let there = wish.place([0.0, 0.0, -r]);
-            let wish_levers = wish.levers(there);
-            let mut force: [f64; 3] = std::array::from_fn(|k| {
-                let speed = levers[0][k] * rate_rad_per_s[0] + levers[1][k] * rate_rad_per_s[1];
-                let wish_speed = wish_levers[0][k] * rate[0] + wish_levers[1][k] * rate[1];
-                self.feel.stiffness_n_per_m * (there[k] - here[k])
-                    + self.feel.damping_n_s_per_m * (wish_speed - speed)
+            let speed = std::array::from_fn(|k| {
+                levers[0][k] * rate_rad_per_s[0] + levers[1][k] * rate_rad_per_s[1]
             });
+            let mut force = self.force_n(&wish, rate, here, speed);
             let square = dot(force, force);
             if square > self.feel.limit_n * self.feel.limit_n {
                 let share = self.feel.limit_n / square.sqrt();
                 force = force.map(|f| f * share);
             }
-            torque_nm = [dot(force, levers[0]), dot(force, levers[1])];
-        }
-        for i in 0..2 {
-            if let Some(push) = &self.push[i] {
-                torque_nm[i] += push.share(now_s) * push.force_n * reach[i];
-            }
+            torque_nm[0] += dot(force, levers[0]);
+            torque_nm[1] += dot(force, levers[1]);
         }
         torque_nm
     }

@@ -4,14 +4,18 @@
 
 mod abort;
 mod assembly;
+#[cfg(test)]
+mod checks;
 pub mod contact;
 pub mod driver;
 pub mod dynamics;
 mod fault;
 mod file_error;
+mod guard;
 pub mod hand;
 mod locate;
 pub mod rig;
+mod scheme;
 mod sensor;
 mod shapes;
 mod spring;
@@ -26,7 +30,8 @@ pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use file_error::{FileError, nearest};
 pub use hand::{Hand, HandFeel, PathShape};
 pub use locate::locate;
-pub use rig::Rig;
+pub use rig::{Rig, StartConflict};
+pub use scheme::{SHORTEST_STICK_STEP_S, SHORTEST_TRAIN_STEP_S, Scheme, StepBound, StepChoice};
 pub use sensor::{AngleSensor, SensorFaults};
 pub use shapes::{Along, Form, Inertia, Solid};
 pub use spring::CoilSpring;

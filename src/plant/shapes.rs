@@ -93,6 +93,17 @@ impl Form {
         Pose::from_parts(Vector::from_array(at_m), z * y * x * self.turn())
     }
 
+    /// Distance from the middle to the surface, the shortest way, m.
+    pub fn inner_radius_m(&self) -> f64 {
+        match *self {
+            Self::Cuboid { size_m: [x, y, z] } => 0.5 * x.min(y).min(z),
+            Self::Cylinder {
+                radius_m, length_m, ..
+            } => radius_m.min(0.5 * length_m),
+            Self::Capsule { radius_m, .. } | Self::Sphere { radius_m } => radius_m,
+        }
+    }
+
     /// Every size with its key, for range checks.
     pub(crate) fn sizes(&self) -> Vec<(String, f64)> {
         match self {

@@ -2,15 +2,16 @@
 
 use trimproof_controller::{AXES, CurrentLevel, Inputs, Outputs, StepGenerator, Switches};
 
-use crate::abort::TwinAbort;
+use crate::abort::{AbortReason, TwinAbort, TwinPart};
 use crate::assembly;
-use crate::contact::{ContactLoad, Surroundings};
+use crate::contact::{ContactLoad, Overload, Pressed, Surroundings};
 use crate::driver::Driver;
 use crate::dynamics::{
     GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
     TrainLoad, TrainState,
 };
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
+use crate::guard::Account;
 use crate::hand::{Hand, HandFeel, PathShape};
 use crate::rig::{Cartridge, Rig};
 use crate::sensor::{AngleSensor, SensorFaults};
@@ -22,10 +23,12 @@ use crate::switch::{Switch, SwitchFaults};
 pub struct Numerics {
     /// Longest stick step, s; a generator period is cut into equal steps no longer than this.
     pub stick_step_s: f64,
-    /// Drive-train substeps in a stick step.
+    /// Least drive-train substeps in a stick step; a stiff rig gets more ([`crate::Scheme`]).
     pub train_substeps: u32,
     /// Stick steps between two looks at a contact in reach.
     pub contact_steps: u32,
+    /// Cuts every step that a rig gets into so many equal ones: 2 is the run at half steps.
+    pub refine: u32,
 }
 
 impl Default for Numerics {
@@ -36,6 +39,7 @@ impl Default for Numerics {
             stick_step_s: 1.0e-4,
             train_substeps: 2,
             contact_steps: 1,
+            refine: 1,
         }
     }
 }
@@ -109,6 +113,9 @@ pub(crate) struct Axis {
     pub train: TrainState,
     pub driver: Driver,
     pub generator: StepGenerator,
+    /// Substeps in a stick step, and one divided by them.
+    pub substeps: u32,
+    pub share: f64,
     pub sensor: AngleSensor,
     pub cartridge: Cartridge,
     pub broken_springs: u32,
@@ -127,6 +134,8 @@ pub struct Plant {
     pub(crate) mid: PoseAnchor,
     pub(crate) axis: [Axis; AXES],
     pub(crate) surroundings: Surroundings,
+    /// Names of the rig's obstacles, for an abort.
+    pub(crate) obstacle_names: Vec<String>,
     pub(crate) hand: Hand,
     pub(crate) feel: HandFeel,
     pub(crate) supply: Supply,
@@ -141,11 +150,13 @@ pub struct Plant {
     pub(crate) periods: u32,
     pub(crate) steps: u32,
     pub(crate) step_s: f64,
+    /// The larger of both axes' substeps.
     pub(crate) substeps: u32,
     pub(crate) silence_ticks: u32,
     pub(crate) silent_for: u32,
     pub(crate) levels: Switches,
     pub(crate) contact: ContactLoad,
+    pub(crate) account: Account,
     /// Why nothing can be computed any more.
     pub(crate) aborted: Option<TwinAbort>,
 }
@@ -248,20 +259,41 @@ impl Plant {
                 for drive in &mut drive {
                     drive.supply_v = self.supply.volts();
                 }
-                self.step(&drive, begin_s + share * self.tick_s);
+                self.step(&drive, begin_s + share * self.tick_s)?;
             }
         }
         self.tick = self.tick.wrapping_add(1);
-        Ok(())
+        self.guard_tick(self.now_s())
+    }
+
+    /// The abort of a contact that was pressed harder than it stands.
+    fn broke(&self, overload: &Overload, at_s: f64) -> TwinAbort {
+        let part = match overload.contact {
+            Pressed::Stop { axis, is_upper } => TwinPart::Stop {
+                axis: AxisName::ALL[axis],
+                upper: is_upper,
+            },
+            Pressed::Obstacle(index) => {
+                let name = self.obstacle_names.get(index).cloned();
+                TwinPart::Obstacle(name.unwrap_or_default())
+            }
+        };
+        TwinAbort {
+            at_s,
+            part,
+            reason: AbortReason::Broke {
+                force_n: overload.force_n,
+                limit_n: overload.limit_n,
+            },
+        }
     }
 
     /// One drift-kick-drift step of the stick with its drive trains substepped inside.
-    fn step(&mut self, drive: &[TrainDrive; AXES], now_s: f64) {
+    fn step(&mut self, drive: &[TrainDrive; AXES], now_s: f64) -> Result<(), TwinAbort> {
         let h = self.step_s;
         let half = 0.5 * h;
         let rate = self.stick.rate_rad_per_s;
         let mid: [f64; AXES] = std::array::from_fn(|i| self.stick.angle_rad[i] + half * rate[i]);
-        let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
         let path: [StickPath; AXES] = std::array::from_fn(|i| StickPath {
             angle_rad: self.stick.angle_rad[i],
             rate_rad_per_s: rate[i],
@@ -271,32 +303,52 @@ impl Plant {
         // Both axes' substeps in turn, not one axis after the other: their chains of arithmetic overlap.
         for k in 0..self.substeps {
             for (i, axis) in self.axis.iter_mut().enumerate() {
-                axis.law.substep(
-                    &axis.per,
-                    &mut axis.train,
-                    &drive[i],
-                    &path[i],
-                    k,
-                    &mut load[i],
-                );
+                if k < axis.substeps {
+                    axis.law.substep(
+                        &axis.per,
+                        &mut axis.train,
+                        &drive[i],
+                        &path[i],
+                        k,
+                        &mut load[i],
+                    );
+                }
             }
         }
-        let share = 1.0 / f64::from(self.substeps);
-        let mut torque = load.map(|load| -load.cartridge_nm * share);
-        let power_w = load.iter().map(|load| load.power_w * share).sum();
+        let share = [self.axis[0].share, self.axis[1].share];
+        let mut torque: [f64; AXES] = std::array::from_fn(|i| -load[i].cartridge_nm * share[i]);
+        let power_w = load[0].power_w * share[0] + load[1].power_w * share[1];
         let pose = self.mid.follow(mid);
-        let touch = self.hand.touch_next(&pose, mid_rate, now_s + half);
+        let (push, grip) = self.hand.pull_next(&pose, now_s + half);
+        let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
         self.contact = self.surroundings.load(&self.gimbal, mid_rate, &pose, h);
         for (i, torque) in torque.iter_mut().enumerate() {
-            *torque += touch[i] + self.contact.torque_nm[i];
+            *torque += push[i] + self.contact.torque_nm[i];
         }
-        self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
+        let mut hand = push;
+        if let Some(grip) = &grip {
+            let pull = self
+                .gimbal
+                .kick_gripped(&pose, &mut self.stick, torque, grip, h);
+            hand[0] += pull[0];
+            hand[1] += pull[1];
+        } else {
+            self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
+        }
+        let mut hand_w = 0.0;
         for i in 0..AXES {
             let next = self.stick.rate_rad_per_s[i];
             self.accel[i] = (next - rate[i]) / h;
             self.stick.angle_rad[i] = mid[i] + half * next;
+            hand_w += 0.5 * hand[i] * (rate[i] + next);
         }
+        self.account.put_in(h * hand_w);
+        self.account.put_in(h * power_w);
         self.supply.advance(power_w, now_s);
+        if let Some(overload) = self.contact.broken {
+            return Err(self.broke(&overload, now_s + h));
+        }
+        self.guard_step(now_s + h)
     }
 
     /// What is true now.
@@ -413,14 +465,17 @@ impl Plant {
     pub fn set_fault(&mut self, fault: &FaultKind, on: bool) {
         match fault {
             FaultKind::SpringBroken { axis, count } => {
-                let axis = &mut self.axis[axis.index()];
-                axis.broken_springs = if on {
-                    axis.broken_springs.saturating_add(*count)
-                } else {
-                    axis.broken_springs.saturating_sub(*count)
-                };
-                axis.law.cartridge =
-                    assembly::cartridge_law(&axis.cartridge.with_broken(axis.broken_springs));
+                self.with_account(|plant| {
+                    let axis = &mut plant.axis[axis.index()];
+                    axis.broken_springs = if on {
+                        axis.broken_springs.saturating_add(*count)
+                    } else {
+                        axis.broken_springs.saturating_sub(*count)
+                    };
+                    let left = axis.cartridge.with_broken(axis.broken_springs);
+                    axis.law.cartridge = assembly::cartridge_law(&left);
+                    axis.per = axis.law.reciprocals();
+                });
             }
             FaultKind::LeadBroken { axis, coil } => {
                 self.axis[axis.index()]
@@ -430,7 +485,7 @@ impl Plant {
             FaultKind::DriverDead { axis } => self.axis[axis.index()].driver.set_dead(on),
             FaultKind::GearSlip { axis, teeth } => {
                 if on {
-                    self.axis[axis.index()].slip_teeth(*teeth);
+                    self.with_account(|plant| plant.axis[axis.index()].slip_teeth(*teeth));
                 }
             }
             FaultKind::SwitchStuck { switch, closed } => {

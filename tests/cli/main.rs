@@ -1,5 +1,6 @@
 //! The program from outside: what it says, how it ends, what it writes.
 
+mod aborted;
 mod bad_files;
 mod bad_places;
 mod boards;

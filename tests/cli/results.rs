@@ -231,6 +231,30 @@ fn cards_are_narrow_and_end_in_the_hash() {
 }
 
 #[test]
+fn accuracy_compares_with_the_same_commands_at_half_steps() {
+    let place = place();
+    let ran = place.run(&["prove", "--accuracy", "--format", "json"]);
+    let verdicts: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    for run in verdicts["runs"].as_array().unwrap() {
+        let stick = &run["accuracy"]["stick_deg"];
+        assert!(stick["signal"].as_str().unwrap().ends_with(".stick_deg"));
+        // 1e-4 rad, and another run than the first: rounding alone differs.
+        let largest = stick["largest"].as_f64().unwrap();
+        assert!(largest > 0.0 && largest < 5.73e-3, "{run}");
+        assert!(stick["at_s"].as_f64().unwrap() <= 0.2);
+    }
+    let guide = include_str!("../../docs/guides/command-line.md");
+    assert!(guide.contains("`.accuracy`") && guide.contains("`.accuracy_error`"));
+    let ran = place.run(&["prove", "--accuracy", "--only", "stays"]);
+    assert!(
+        ran.out.contains("half the integrator's steps") && ran.out.contains("stick, deg"),
+        "{}",
+        ran.out
+    );
+    assert!(!place.run(&["prove"]).out.contains("half the integrator's"));
+}
+
+#[test]
 fn help_lists_the_exit_codes() {
     let place = Workplace::new();
     let help = place.run(&["--help"]);

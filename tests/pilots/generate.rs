@@ -99,6 +99,7 @@ pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
             law,
             because: "the controller goes where a broken sensor says that the stick is".to_owned(),
             rigs: None,
+            sometimes: true,
         });
     let start = if random.chance(0.3) {
         Start {
@@ -124,6 +125,7 @@ pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
             that: "always(time_s >= 0)".to_owned(),
             because: Some("the laws say the rest".to_owned()),
             rigs: None,
+            scale: None,
         }],
         except: if broken_sensor {
             except.collect()

@@ -36,6 +36,8 @@ fn case(seed: u64, rig_name: &str) -> Case {
         scenario: Arc::new(made),
         rig: Arc::new(rig),
         laws: Arc::new(laws),
+        lines: Arc::default(),
+        warnings: Vec::new(),
     })
     .unwrap_or_else(|| panic!("seed {seed} on {rig_name} makes no legal scenario"))
 }
@@ -61,6 +63,8 @@ fn read_back(case: &Case) -> Option<Case> {
 fn fly(cases: &[Case]) -> Vec<Outcome> {
     let target = || -> Box<dyn Target> { Box::new(LogicTarget::new()) };
     let plan = Plan {
+        cards: false,
+        accuracy: false,
         threads: std::thread::available_parallelism().expect("there is a processor"),
         keep: None,
         target: &target,

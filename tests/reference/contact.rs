@@ -97,7 +97,7 @@ fn thrown_stick_leaves_a_stop_with_its_restitution() {
     let law = wheel(INERTIA, frictionless());
     for restitution in [0.2, 0.5, 0.9] {
         let bumper = BumperLaw::new(2.0e5, restitution);
-        let mut around = Surroundings::new(TUBE, vec![pin(0.2, bumper)], 5);
+        let mut around = Surroundings::new(TUBE, vec![], vec![pin(0.2, bumper)], 5);
         let start = GimbalState {
             angle_rad: [0.05, 0.0],
             rate_rad_per_s: [2.0, 0.0],
@@ -128,7 +128,7 @@ fn momentum_balances_at_an_oblique_contact() {
         [0.0; 3],
         BumperLaw::new(8.0e4, 1.0),
     );
-    let mut around = Surroundings::new(TUBE, vec![ball], 1);
+    let mut around = Surroundings::new(TUBE, vec![], vec![ball], 1);
     let start = GimbalState {
         rate_rad_per_s: [1.5, 0.0],
         ..GimbalState::default()
@@ -156,7 +156,12 @@ fn momentum_balances_at_an_oblique_contact() {
 fn stop_is_met_at_its_angle_and_gives_by_its_stiffness() {
     let law = wheel(INERTIA, frictionless());
     let stiffness = 2.0e5;
-    let mut around = Surroundings::new(TUBE, vec![pin(0.2, BumperLaw::new(stiffness, 0.4))], 1);
+    let mut around = Surroundings::new(
+        TUBE,
+        vec![],
+        vec![pin(0.2, BumperLaw::new(stiffness, 0.4))],
+        1,
+    );
     let gap = around.gap_m([0.2, 0.0]).expect("one obstacle");
     assert!(gap.abs() < 1e-9, "gap {gap} at the stop angle");
     // Pushed in by 1 mrad: k h² δ to first order in δ.
@@ -180,8 +185,12 @@ fn impact_is_seen_however_far_the_query_was_put_off() {
         ..GimbalState::default()
     };
     let ends = [1, 5].map(|refresh| {
-        let mut around =
-            Surroundings::new(TUBE, vec![pin(0.2, BumperLaw::new(2.0e5, 0.5))], refresh);
+        let mut around = Surroundings::new(
+            TUBE,
+            vec![],
+            vec![pin(0.2, BumperLaw::new(2.0e5, 0.5))],
+            refresh,
+        );
         throw(&law, &mut around, start, STEP_S).0
     });
     for i in 0..2 {

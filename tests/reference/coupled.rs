@@ -20,6 +20,7 @@ fn fine() -> Numerics {
         stick_step_s: 0.5e-6,
         train_substeps: 1,
         contact_steps: 4,
+        refine: 1,
     }
 }
 

@@ -148,7 +148,8 @@ const IO_AND_CLOCK: [&str; 7] = [
 
 #[test]
 fn the_plant_has_no_io_and_no_clock() {
-    forbid("src/plant", &IO_AND_CLOCK, &[]);
+    // How many random rigs its test draws comes from outside.
+    forbid("src/plant", &IO_AND_CLOCK, &["src/plant/tests/"]);
     forbid("src/plant", &["trimproof_harness"], &[]);
     assert!(!dependencies("src/plant", "dependencies").contains("trimproof-harness"));
 }
@@ -264,6 +265,7 @@ fn text_reaches_a_terminal_through_one_file() {
                 "src/feel/extract/test_",
                 "src/feel/fit/test_",
                 "src/feel/size/twin/",
+                "src/plant/tests/",
             ],
         );
     }

@@ -93,7 +93,13 @@ fn lead(outcomes: &[Outcome]) -> String {
         .map(|outcome| outcome.judgements.len())
         .sum();
     let held: usize = outcomes.iter().map(Outcome::held_count).sum();
-    let mut lead = format!("{held} of {judged} expectations held.");
+    let laws: usize = outcomes.iter().map(|outcome| outcome.laws.len()).sum();
+    let laws_held: usize = outcomes.iter().map(Outcome::laws_held).sum();
+    let of_laws = match laws {
+        0 => String::new(),
+        _ => format!(", {laws_held} of {laws} laws"),
+    };
+    let mut lead = format!("{held} of {judged} expectations{of_laws} held.");
     let never = outcomes.iter().flat_map(Outcome::never_tested).count();
     if never > 0 {
         lead.push_str(&format!(" {never} of them were never put to the test."));
@@ -220,6 +226,22 @@ fn broken(case: &Case, outcome: &Outcome) -> Vec<Block> {
                 "Not drawn: only the first broken expectations of a run are.".to_owned(),
             )),
         }
+    }
+    for law in outcome.laws.iter().filter(|law| !law.held()) {
+        blocks.push(Block::Head(format!(
+            "{} on {}: law: {}",
+            case.name, case.rig_name, law.name
+        )));
+        let mut entries = vec![("formula".to_owned(), law.formula.clone())];
+        if let Some(broken) = &law.broken {
+            let margin = text::margin(broken.margin, &broken.unit);
+            entries.push(("margin".to_owned(), margin));
+            let at = format!("{} s", text::fixed(broken.at_s, 3));
+            entries.push(("first false".to_owned(), at));
+        }
+        entries.push(("because".to_owned(), law.because.clone()));
+        entries.push(("file".to_owned(), case.file.display().to_string()));
+        blocks.push(Block::Entries(entries));
     }
     blocks
 }

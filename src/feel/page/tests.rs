@@ -74,6 +74,7 @@ fn outcome(case: &Case, end: End, judgements: Vec<Judgement>) -> Outcome {
         laws: Vec::new(),
         hash: Some("00112233".to_owned()),
         card: None,
+        accuracy: None,
         pictures: vec![Picture {
             of: Some(1),
             svg: Ok(picture()),

@@ -192,7 +192,9 @@ mod tests {
                         name: text(2),
                         values: vec![0.0, 1.0],
                         limit: true,
+                        colour: palette::BLUE,
                     }],
+                    least: 0.0,
                 }],
                 ..Default::default()
             };

@@ -23,7 +23,7 @@ pub use spring::{CartridgeSizes, SpringSizes};
 pub use what_if::WhatIf;
 
 use serde::Serialize;
-use trimproof_plant::{AxisName, Rig};
+use trimproof_plant::{AxisName, Numerics, Rig, Scheme};
 
 /// Everything that is worked out about a rig.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -38,6 +38,8 @@ pub struct Sizes {
     pub axes: Vec<AxisSizes>,
     /// What the motors draw from the supply.
     pub supply: Vec<Draw>,
+    /// Steps in which the twin computes the rig, and what decides them.
+    pub scheme: Scheme,
     /// What looks unintended about the rig ([`Rig::advice`]).
     pub advice: Vec<String>,
 }
@@ -100,6 +102,7 @@ fn sizes(rig: &Rig, positions_deg: Option<&[f64]>) -> Sizes {
         grip_radius_mm: rig.stick.grip_radius_m * 1000.0,
         axes,
         supply: power::draws(rig, load_nm),
+        scheme: Scheme::of(rig, Numerics::default()),
         advice: rig.advice(),
     }
 }

@@ -59,21 +59,29 @@ pub(super) fn rows(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<b
             truths.iter_mut().for_each(|truth| *truth = !*truth);
             truths
         }
-        Truth::And(left, right) => join(
-            rows(left, signals, positive),
-            &rows(right, signals, positive),
-            |left, right| left & right,
-        ),
-        Truth::Or(left, right) => join(
-            rows(left, signals, positive),
-            &rows(right, signals, positive),
-            |left, right| left | right,
-        ),
-        Truth::Implies { left, right, .. } => join(
-            rows(left, signals, !positive),
-            &rows(right, signals, positive),
-            |left, right| !left | right,
-        ),
+        // Most laws speak of rare events: where the left side settles every row, the right side is not looked at.
+        Truth::And(left, right) => {
+            let left = rows(left, signals, positive);
+            if !left.contains(&true) {
+                return left;
+            }
+            join(left, &rows(right, signals, positive), |l, r| l & r)
+        }
+        Truth::Or(left, right) => {
+            let left = rows(left, signals, positive);
+            if !left.contains(&false) {
+                return left;
+            }
+            join(left, &rows(right, signals, positive), |l, r| l | r)
+        }
+        Truth::Implies { left, right, .. } => {
+            let mut left = rows(left, signals, !positive);
+            left.iter_mut().for_each(|truth| *truth = !*truth);
+            if !left.contains(&false) {
+                return left;
+            }
+            join(left, &rows(right, signals, positive), |l, r| l | r)
+        }
         Truth::Behind {
             quantifier,
             window,

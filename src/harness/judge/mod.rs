@@ -7,7 +7,7 @@ use trimproof_plant::{FileError, Rig, locate};
 
 use crate::card::text;
 use crate::formula::{Formula, Names, SignalKind, SignalName, Tested};
-use crate::scenario::{Draft, Scenario, in_order};
+use crate::scenario::{Draft, Scenario, in_order, on_rig};
 use crate::trace::{ColumnKind, Trace, columns};
 
 /// Whether one expectation held, and by how much.
@@ -93,13 +93,15 @@ pub fn names_for(rig: &Rig, length_s: f64) -> Names {
     }
 }
 
-/// Reads every formula that is for `rig` and checks it.
+/// Checks everything about a scenario that needs the rig: its start, its events against the rig's ticks, every
+/// formula that is for `rig`.
 ///
 /// # Errors
-/// Every formula at fault, with its place in `text`, the scenario file's text; of each formula the
-/// first fault.
+/// Everything at fault, with its place in `text`, the scenario file's text; of each formula, and of
+/// what the rig does not take, the first fault.
 pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), Vec<FileError>> {
-    let faults = check_formulas(rig, &Draft::of(scenario), text);
+    let mut faults = check_formulas(rig, &Draft::of(scenario), text);
+    faults.extend(on_rig::check(rig, scenario, text).err());
     if faults.is_empty() {
         Ok(())
     } else {

@@ -257,6 +257,8 @@ const THREE: &str = "[[expect]]\nname = \"held\"\nthat = \"always(pitch.stick_de
 
 fn run(cases: &[Case]) -> Vec<Outcome> {
     let plan = Plan {
+        accuracy: false,
+        cards: false,
         threads: NonZeroUsize::MIN,
         keep: None,
         target: &|| Box::new(LogicTarget::new()),

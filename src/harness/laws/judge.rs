@@ -17,6 +17,8 @@ pub struct Verdict {
     pub broken: Option<Break>,
     /// Why the scenario breaks it on purpose, if it says so.
     pub excepted: Option<String>,
+    /// Whether the scenario says that only some seeds break it.
+    pub sometimes: bool,
 }
 
 /// Where a law first failed.
@@ -38,27 +40,29 @@ impl Verdict {
         self.broken.is_none() || self.excepted.is_some()
     }
 
-    /// Whether the scenario makes an exception of a law that the run keeps.
+    /// Whether the scenario makes an exception of a law that the run keeps, and does not say that some seeds do.
     pub fn is_idle_exception(&self) -> bool {
-        self.broken.is_none() && self.excepted.is_some()
+        self.broken.is_none() && self.excepted.is_some() && !self.sometimes
     }
 }
 
 /// Judges every law on the trace of a complete run of `scenario` on the rig called `rig`.
 pub fn judge_laws(laws: &LawSet, scenario: &Scenario, rig: &str, trace: &Trace) -> Vec<Verdict> {
-    let verdict = |law: &super::ReadLaw| Verdict {
-        name: law.name.clone(),
-        formula: law.formula.text().to_owned(),
-        because: law.because.clone(),
-        broken: law.formula.first_broken(trace).map(|margin| Break {
-            at_s: margin.at_s,
-            margin: margin.value,
-            unit: margin.unit,
-            decided_by: margin.decided_by,
-        }),
-        excepted: scenario
-            .exception_for(&law.name, rig)
-            .map(|exception| exception.because.clone()),
+    let verdict = |law: &super::ReadLaw| {
+        let exception = scenario.exception_for(&law.name, rig);
+        Verdict {
+            name: law.name.clone(),
+            formula: law.formula.text().to_owned(),
+            because: law.because.clone(),
+            broken: law.formula.first_broken(trace).map(|margin| Break {
+                at_s: margin.at_s,
+                margin: margin.value,
+                unit: margin.unit,
+                decided_by: margin.decided_by,
+            }),
+            excepted: exception.map(|exception| exception.because.clone()),
+            sometimes: exception.is_some_and(|exception| exception.sometimes),
+        }
     };
     laws.laws.iter().map(verdict).collect()
 }

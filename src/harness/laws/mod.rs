@@ -11,7 +11,6 @@ mod judge;
 #[cfg(test)]
 mod tests;
 
-use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 
 use schemars::JsonSchema;
@@ -176,29 +175,6 @@ impl LawSet {
     pub fn is_empty(&self) -> bool {
         self.laws.is_empty()
     }
-}
-
-/// The file of laws that a scenario file inherits: in its own folder, or in the nearest folder above that has one.
-pub fn file_for(scenario: &Path) -> Option<PathBuf> {
-    let folder = match scenario.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    // As the user named it where it lies there, so that messages name it the same way.
-    let named = folder.ancestors().map(Path::to_owned);
-    let above = folder.canonicalize().ok();
-    let above = above
-        .iter()
-        .flat_map(|folder| folder.ancestors().map(Path::to_owned));
-    let folders = named
-        .filter(|folder| !folder.as_os_str().is_empty())
-        .chain(above);
-    folders
-        .map(|folder| match folder.to_str() {
-            Some(".") => PathBuf::from(FILE_NAME),
-            _ => folder.join(FILE_NAME),
-        })
-        .find(|file| file.is_file())
 }
 
 /// JSON Schema (draft 2020-12) of a file of laws, for editors.

@@ -115,20 +115,3 @@ fn what_is_wrong_is_shown_in_its_place() {
         "unknown key `why` in `law[0]`"
     );
 }
-
-#[test]
-fn laws_are_inherited_from_the_nearest_folder() {
-    let root = tempfile::tempdir().unwrap();
-    let below = root.path().join("a/b");
-    std::fs::create_dir_all(&below).unwrap();
-    let file = below.join("x.toml");
-    assert_eq!(
-        file_for(&file),
-        None,
-        "a folder without laws, and none above"
-    );
-    std::fs::write(root.path().join(FILE_NAME), LAWS).unwrap();
-    assert_eq!(file_for(&file), Some(root.path().join(FILE_NAME)));
-    std::fs::write(below.join(FILE_NAME), LAWS).unwrap();
-    assert_eq!(file_for(&file), Some(below.join(FILE_NAME)));
-}

@@ -4,12 +4,15 @@
 //! the drivers' lines, twin advanced to the next tick. A row shows the twin at the instant of the tick beside
 //! what the controller answered to it.
 
+mod accuracy;
 mod attend;
 mod link;
 mod script;
 mod target;
 mod traffic;
 
+pub use accuracy::{Accuracy, Difference};
+pub(crate) use accuracy::{Recorder, accuracy};
 pub use attend::Attend;
 pub use target::{Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
@@ -56,7 +59,18 @@ pub fn run_attended(
     target: &mut dyn Target,
     attend: &mut dyn Attend,
 ) -> Run {
-    let mut session = Loop::new(rig, scenario, target.identity());
+    run_at_steps(rig, scenario, target, attend, Numerics::default())
+}
+
+/// [`run_attended`] with other steps of the integrator.
+fn run_at_steps(
+    rig: &Rig,
+    scenario: &Scenario,
+    target: &mut dyn Target,
+    attend: &mut dyn Attend,
+    numerics: Numerics,
+) -> Run {
+    let mut session = Loop::new(rig, scenario, target.identity(), numerics);
     let cut = session.run(rig, target, attend).err();
     Run {
         trace: session.trace,
@@ -81,7 +95,7 @@ struct Loop {
 }
 
 impl Loop {
-    fn new(rig: &Rig, scenario: &Scenario, controller: String) -> Self {
+    fn new(rig: &Rig, scenario: &Scenario, controller: String, numerics: Numerics) -> Self {
         let start = StartPose {
             angle_rad: [
                 scenario.start.pitch_deg.to_radians(),
@@ -94,7 +108,7 @@ impl Loop {
             },
             force_trim: scenario.start.force_trim,
         };
-        let plant = Plant::new(rig, scenario.seed, Numerics::default(), start);
+        let plant = Plant::new(rig, scenario.seed, numerics, start);
         let tick_s = plant.tick_s();
         let ticks = script::tick_at(scenario.length_s, tick_s);
         let mut about = About {

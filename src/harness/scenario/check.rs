@@ -2,7 +2,7 @@
 
 use std::cell::RefCell;
 
-use trimproof_plant::{AxisName, FileError, SwitchName};
+use trimproof_plant::{AxisName, FaultKind, FileError, SwitchName, locate};
 
 use super::{Event, Expectation, LawException, Scenario, is_kebab};
 
@@ -323,7 +323,75 @@ impl Checker<'_> {
                 );
             }
         }
+        self.fault_overlaps(events)
+    }
+
+    /// No two faults at once that change the same part: the end of one would mend the other too, or one
+    /// would hide the other.
+    fn fault_overlaps(&self, events: &[Event]) -> Result<(), FileError> {
+        /// A fault under way: its place among the events, what it is and when it ends (infinity: never).
+        struct Active<'a> {
+            index: usize,
+            fault: &'a FaultKind,
+            until_s: f64,
+        }
+        let mut active: Vec<Active<'_>> = Vec::new();
+        for (index, event) in events.iter().enumerate() {
+            let Event::Fault { at_s, fault, for_s } = event else {
+                continue;
+            };
+            if fault.is_instant() {
+                continue;
+            }
+            let clash = active
+                .iter()
+                .find(|other| other.fault.excludes(fault) && *at_s < other.until_s - SLACK_S);
+            if let Some(other) = clash {
+                let since = format!(
+                    "`{}` of {} since `{}` s (line {})",
+                    other.fault.name(),
+                    other.fault.part(),
+                    events[other.index].at_s(),
+                    self.line(other.index),
+                );
+                let (ends, help) = if other.until_s.is_finite() {
+                    (
+                        format!("until `{}` s", tidy(other.until_s)),
+                        format!("begin at `{}` s or later", tidy(other.until_s)),
+                    )
+                } else {
+                    (
+                        "to the end, for it has no `for_s`".to_owned(),
+                        format!(
+                            "give the fault in line {} a `for_s`",
+                            self.line(other.index)
+                        ),
+                    )
+                };
+                let message = format!(
+                    "`{}` begins at `{at_s}` s within {since}, which lasts {ends}",
+                    fault.name(),
+                );
+                self.note(self.event(index, "at_s", message).with_help(help));
+            }
+            active.push(Active {
+                index,
+                fault,
+                until_s: for_s.map_or(f64::INFINITY, |for_s| at_s + for_s),
+            });
+        }
         Ok(())
+    }
+
+    /// Line of an event's time in the file, counted from 1.
+    fn line(&self, index: usize) -> usize {
+        let start = locate(self.text, &format!("do[{index}].at_s")).map_or(0, |span| span.start);
+        self.text
+            .bytes()
+            .take(start)
+            .filter(|byte| *byte == b'\n')
+            .count()
+            + 1
     }
 
     fn expectations(&self, scenario: &Scenario) -> Result<(), FileError> {

@@ -21,7 +21,7 @@ pub enum Event {
         /// Damping of the hand at the grip, N s/m, 0 or more; the rig's if left out.
         #[schemars(range(min = 0.0, max = 1e5))]
         damping_n_s_per_m: Option<f64>,
-        /// Largest force of the hand on each axis, N, above 0; the rig's if left out.
+        /// Largest force of the hand, both axes together, N, above 0; the rig's if left out.
         #[schemars(range(max = 5000.0), extend("exclusiveMinimum" = 0))]
         limit_n: Option<f64>,
     },

@@ -7,7 +7,10 @@
 mod check;
 mod draft;
 mod event;
+pub(crate) mod on_rig;
 pub(crate) mod shape;
+#[cfg(test)]
+mod test_overlaps;
 #[cfg(test)]
 mod tests;
 
@@ -77,6 +80,9 @@ pub struct LawException {
     /// Rigs that it is for, each one of the scenario's; every rig of the scenario if left out.
     #[schemars(length(min = 1, max = 64))]
     pub rigs: Option<Vec<String>>,
+    /// Whether it depends on the seed that the law breaks, so that a run may keep it too (default no).
+    #[serde(default, skip_serializing_if = "std::ops::Not::not")]
+    pub sometimes: bool,
 }
 
 /// How things stand at time 0.

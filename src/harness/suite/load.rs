@@ -1,6 +1,7 @@
 //! From scenario files to the cases of a suite: everything is checked before anything is run.
 
 use super::files::{Problem, read_text};
+use super::inherit::laws_for;
 use crate::judge::{self, check_formulas, check_scenario};
 use crate::laws::{self, LawFile, LawSet};
 use crate::scenario::{Draft, Scenario, in_order, is_kebab, name_of};
@@ -278,7 +279,7 @@ impl Loader {
 
     /// The laws that a scenario file inherits, for a rig; `None` if their file was complained of.
     fn laws(&mut self, scenario: &Path, rig: &Rig) -> Option<Arc<LawSet>> {
-        let Some(file) = laws::file_for(scenario) else {
+        let Some(file) = laws_for(scenario) else {
             return Some(Arc::default());
         };
         if !self.law_files.contains_key(&file) {

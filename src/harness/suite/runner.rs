@@ -4,7 +4,7 @@ use super::load::Case;
 use crate::card;
 use crate::judge::{Judgement, judge};
 use crate::laws::{Verdict, judge_laws};
-use crate::run::{Ending, Target, Traffic, run_scenario};
+use crate::run::{Accuracy, Ending, Recorder, Target, Traffic, accuracy, run_scenario};
 use crate::trace::{Trace, TraceError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use std::num::NonZeroUsize;
@@ -26,6 +26,8 @@ pub struct Plan<'a> {
     pub cards: bool,
     /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads of the runs.
     pub draw: Option<&'a Draw<'a>>,
+    /// Whether each complete run is made again at half steps, to say how far it is from it.
+    pub accuracy: bool,
     /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
     pub stop: &'a AtomicBool,
 }
@@ -61,6 +63,9 @@ pub struct Outcome {
     pub hash: Option<String>,
     /// The readable card; `None` unless the run is complete and cards are wanted.
     pub card: Option<String>,
+    /// Largest differences to the run at half steps, or why there are none; `None` unless it was asked for and the run
+    /// is complete.
+    pub accuracy: Option<Result<Accuracy, String>>,
     /// Pictures that were drawn of it; none unless the run is complete.
     pub pictures: Vec<Picture>,
     /// Trace files that were written.
@@ -242,13 +247,22 @@ fn work_off(cases: &[Case], plan: &Plan<'_>, queue: &Receiver<usize>, news: &Sen
 fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     let mut target = (plan.target)();
     let mut told_s = 0.0;
-    let mut run = run_scenario(&case.rig, &case.scenario, target.as_mut(), &mut |now_s| {
+    let mut watch = |now_s: f64| {
         if now_s - told_s >= REPORT_EVERY_S {
             ran(now_s - told_s);
             told_s = now_s;
         }
         !plan.stop.load(Ordering::Relaxed)
-    });
+    };
+    let (mut run, answers) = if plan.accuracy {
+        let mut recorder = Recorder::new(target.as_mut());
+        let run = run_scenario(&case.rig, &case.scenario, &mut recorder, &mut watch);
+        (run, recorder.answers())
+    } else {
+        let target = target.as_mut();
+        let run = run_scenario(&case.rig, &case.scenario, target, &mut watch);
+        (run, Vec::new())
+    };
     let end = match (&run.cut, &run.aborted, run.stopped) {
         (_, _, true) => End::Stopped,
         (_, Some(abort), false) => End::Aborted(abort.to_string()),
@@ -275,6 +289,15 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         outcome.card = plan
             .cards
             .then(|| card::render(case, &run.trace, &outcome.judgements, &outcome.laws, &hash));
+        if plan.accuracy {
+            outcome.accuracy = Some(accuracy(
+                &case.rig,
+                &case.scenario,
+                &run.trace,
+                answers,
+                &mut |_| !plan.stop.load(Ordering::Relaxed),
+            ));
+        }
         if let Some(draw) = plan.draw {
             outcome.pictures = draw(case, &run.trace, &outcome.judgements);
         }
@@ -320,6 +343,7 @@ fn blank(case: &Case, end: End) -> Outcome {
         laws: Vec::new(),
         hash: None,
         card: None,
+        accuracy: None,
         pictures: Vec::new(),
         kept: Vec::new(),
         write_error: None,

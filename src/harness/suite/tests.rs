@@ -75,6 +75,7 @@ fn run(
         keep: None,
         target,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     run_suite(cases, &plan, &mut |_, _| {})
@@ -119,6 +120,7 @@ fn progress_adds_up_to_the_simulated_time() {
         keep: None,
         target: &good,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let (mut seconds, mut ended) = (0.0, 0);
@@ -144,6 +146,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
         keep,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -180,6 +183,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
         keep,
         target: &good,
         draw: None,
+        accuracy: false,
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[0.05]), &plan, &mut |_, _| {});
@@ -229,6 +233,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         keep: None,
         target: &target,
         draw: None,
+        accuracy: false,
         stop: &STOP,
     };
     let outcomes = run_suite(&cases(&[1.0]), &plan, &mut |_, _| {});
@@ -319,6 +324,7 @@ fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
     };
     let stop = AtomicBool::new(false);
     let plan = |stop| Plan {
+        accuracy: false,
         cards: true,
         threads: NonZeroUsize::new(2).unwrap(),
         keep: None,
@@ -338,4 +344,72 @@ fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
     let stopped = AtomicBool::new(true);
     let outcomes = run_suite(&cases, &plan(&stopped), &mut |_, _| {});
     assert!(outcomes.iter().all(|outcome| outcome.pictures.is_empty()));
+}
+
+/// A user's folder with a rig, a scenario and, if given, laws.
+fn folder_of(laws: Option<&str>, except: &str) -> (tempfile::TempDir, std::path::PathBuf) {
+    let root = tempfile::tempdir().unwrap();
+    std::fs::create_dir(root.path().join("rigs")).unwrap();
+    let rig = include_str!("../../../scenarios/rigs/kittiwake.toml");
+    std::fs::write(root.path().join("rigs/kittiwake.toml"), rig).unwrap();
+    let file = root.path().join("x.toml");
+    let text = format!(
+        "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.1\n\
+         [[expect]]\nname = \"e\"\nthat = \"always(time_s >= 0)\"\n{except}"
+    );
+    std::fs::write(&file, text).unwrap();
+    if let Some(laws) = laws {
+        std::fs::write(root.path().join("laws.toml"), laws).unwrap();
+    }
+    (root, file)
+}
+
+const A_LAW: &str = "[[law]]\nname = \"n\"\nformula = \"axis.stick_deg < -1\"\nbecause = \"b\"\n";
+
+#[test]
+fn a_folder_without_laws_is_judged_by_none_and_one_with_laws_by_them() {
+    let (_root, file) = folder_of(None, "");
+    let cases = load(std::slice::from_ref(&file), None).unwrap();
+    let outcome = &run(&cases, 1, &good, false)[0];
+    assert!(outcome.held() && outcome.laws.is_empty());
+    let (_root, file) = folder_of(Some(A_LAW), "");
+    let cases = load(std::slice::from_ref(&file), None).unwrap();
+    let outcome = &run(&cases, 1, &good, false)[0];
+    assert!(!outcome.held() && outcome.held_count() == 1);
+    assert_eq!((outcome.laws.len(), outcome.laws_held()), (2, 0));
+    let card = outcome.card.as_ref().unwrap();
+    assert!(
+        card.contains("laws: 0 of 2 held") && card.contains("n: roll"),
+        "{card}"
+    );
+    let xml = junit::render(&cases, std::slice::from_ref(outcome), None, None);
+    assert!(
+        xml.contains("law: n: pitch") && xml.contains("failures=\"2\""),
+        "{xml}"
+    );
+}
+
+#[test]
+fn an_exception_names_a_law_that_there_is() {
+    let except = |law: &str| format!("[[except]]\nlaw = \"{law}\"\nbecause = \"b\"\n");
+    let problem = |laws: Option<&str>, law: &str| {
+        let (_root, file) = folder_of(laws, &except(law));
+        let problems = load(std::slice::from_ref(&file), None).unwrap_err();
+        assert_eq!(problems.len(), 1);
+        (
+            problems[0].error.message.clone(),
+            problems[0].error.help.clone().unwrap(),
+        )
+    };
+    let (message, help) = problem(Some(A_LAW), "n: rol");
+    assert_eq!(message, "there is no law `n: rol`");
+    assert_eq!(help, "did you mean `n: roll`?");
+    assert!(problem(None, "n: roll").1.contains("no `laws.toml` stands"));
+    let (_root, file) = folder_of(Some(A_LAW), &(except("n: roll") + &except("n: pitch")));
+    assert!(run(&load(&[file], None).unwrap(), 1, &good, false)[0].held());
+    let bad = A_LAW.replace("stick_deg", "stick_dge");
+    let (root, file) = folder_of(Some(&bad), "");
+    let problems = load(&[file], None).unwrap_err();
+    assert_eq!(problems.len(), 1);
+    assert_eq!(problems[0].file, root.path().join("laws.toml"));
 }

@@ -214,7 +214,7 @@ fn open(mut file: File) -> Result<Opened, Flaw> {
     let mut reader = ReaderBuilder::new()
         .buffer_capacity(BUFFER)
         .from_reader(Portioned::new(file));
-    let header = reader.headers().map(StringRecord::clone);
+    let header = reader.headers().cloned();
     let header =
         header.map_err(
             |error| match too_long(&error, 1).unwrap_or_else(|| flaw(error, 0)) {

@@ -1,13 +1,18 @@
-//! Stops and obstacles: rapier's geometry finds the gap, a bumper law of ours gives the force.
+//! Stops and obstacles: where they are met, and the force of their bumpers.
 //!
-//! The stick is a tube: a segment on its axis with a radius. Asking for the distance between cores
+//! A stop has a closed form ([`Stop`]). For an obstacle rapier's geometry finds the gap. The stick is a tube: a
+//! segment on its axis with a radius. Asking for the distance between cores
 //! (segment against segment, box, ball or cylinder) and taking the radii off afterwards keeps the
 //! query exact also while the surfaces overlap. Between queries a contact is frozen as the linear gap
 //! g(q) = n · (p₂ − R(q) p₁); a body is not asked about while the stick cannot have come within its reach.
 
 mod bumper;
+mod stop;
+#[cfg(test)]
+mod tests;
 
-pub use bumper::{BumperLaw, damping_ratio};
+pub use bumper::{BumperLaw, SOLID_N_PER_M, damping_ratio};
+pub use stop::{Stop, StopGap};
 
 use rapier3d::math::{Pose as RapierPose, Rotation, Vector};
 use rapier3d::parry::query::{self, details};
@@ -21,13 +26,19 @@ const WATCH_M: f64 = 2.0e-3;
 /// Distance between two segments below which their closest points give no direction any more, m.
 const CROSSED_M: f64 = 1.0e-9;
 
-/// One stop or obstacle: its core, the radius around it, where it stands and how it gives.
+/// Share of the way to the middle of an obstacle that the tube's axis may be pressed in. Farther in, the way out
+/// could be on the other side.
+const INTO_OBSTACLE: f64 = 0.9;
+
+/// An obstacle: its core, the radius around it, where it stands and how it gives.
 #[derive(Clone)]
 pub struct Body {
     core: SharedShape,
     /// Ends of a core that is a segment, body axes, m: two segments have a closed form.
     ends: Option<[Vector; 2]>,
     radius_m: f64,
+    /// Distance from its surface to its middle, the shortest way, m.
+    inner_m: f64,
     pose: RapierPose,
     law: BumperLaw,
 }
@@ -44,15 +55,27 @@ impl Body {
                 let core = SharedShape::new(Segment::new(-half, half));
                 (core, Some([pose * -half, pose * half]), radius_m)
             }
+            // A ball is a point with a radius: its direction stays exact also when the tube's axis is inside.
+            Form::Sphere { radius_m } => {
+                let middle = Vector::new(0.0, 0.0, 0.0);
+                let core = SharedShape::new(Segment::new(middle, middle));
+                (core, Some([pose * middle; 2]), radius_m)
+            }
             _ => (form.shared_shape(), None, 0.0),
         };
         Self {
             core,
             ends,
             radius_m,
+            inner_m: form.inner_radius_m(),
             pose,
             law,
         }
+    }
+
+    /// Depth up to which the contact has one direction, m: to near the middle of the obstacle.
+    fn deepest_m(&self, tube: &Tube) -> f64 {
+        INTO_OBSTACLE * (tube.radius_m + self.inner_m)
     }
 }
 
@@ -82,16 +105,26 @@ struct Watched {
     body: Body,
     /// The contact, frozen, if the body was in reach.
     near: Option<Near>,
+    /// Gap and normal of the last look, and the travel at that time, m.
+    last: Option<(f64, [f64; 3], f64)>,
     /// Steps since the look.
     age: u32,
     /// Travel up to which it cannot have come into reach, m.
     clear_until_m: f64,
+    /// What it did to the rates in the last step, rad/s².
+    own_accel: [f64; 2],
 }
 
 /// All stops and obstacles around one stick.
 pub struct Surroundings {
     tube: Tube,
+    /// Each stop, and what it did to the rates in the last step, rad/s².
+    stops: Vec<(Stop, [f64; 2])>,
     watched: Vec<Watched>,
+    /// Travel of both angles since the start, rad.
+    turned_rad: f64,
+    /// Travel up to which no stop can have been met, rad.
+    stops_clear_until_rad: f64,
     /// Travel of the stick's farthest point since the start, m.
     travelled_m: f64,
     /// The least of all bodies' `clear_until_m`.
@@ -106,29 +139,64 @@ pub struct ContactLoad {
     pub torque_nm: [f64; 2],
     /// Whether anything touches.
     pub touching: bool,
+    /// What would have broken in this step; the first such contact.
+    pub broken: Option<Overload>,
+}
+
+/// A contact that is pressed harder than it stands.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Overload {
+    /// What is pressed.
+    pub contact: Pressed,
+    /// Force on it, N.
+    pub force_n: f64,
+    /// Force that it stands up to, N.
+    pub limit_n: f64,
+}
+
+/// What the stick is pressed against.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Pressed {
+    /// A stop.
+    Stop {
+        /// Its axis: 0 is pitch, 1 is roll.
+        axis: usize,
+        /// Whether it is the one at the upper end of the travel.
+        is_upper: bool,
+    },
+    /// The obstacle of this index in the rig.
+    Obstacle(usize),
 }
 
 impl Surroundings {
-    /// Surroundings of a stick; contacts in reach are looked up anew every `refresh_steps` steps.
-    pub fn new(tube: Tube, bodies: Vec<Body>, refresh_steps: u32) -> Self {
+    /// Surroundings of a stick; obstacles in reach are looked up anew every `refresh_steps` steps.
+    pub fn new(tube: Tube, stops: Vec<Stop>, bodies: Vec<Body>, refresh_steps: u32) -> Self {
         Self {
             tube,
+            stops: stops.into_iter().map(|stop| (stop, [0.0; 2])).collect(),
             watched: bodies
                 .into_iter()
                 .map(|body| Watched {
                     body,
                     near: None,
+                    last: None,
                     age: 0,
                     clear_until_m: 0.0,
+                    own_accel: [0.0; 2],
                 })
                 .collect(),
+            turned_rad: 0.0,
+            stops_clear_until_rad: 0.0,
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
         }
     }
 
-    /// Force on the stick at mid-step: pose and rates of that instant, and the step for the travel bound.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
+    ///
+    /// The dashpots are implicit: each feels the rates that its own force leaves. So what it did in the last step, which
+    /// is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
         law: &GimbalLaw,
@@ -136,46 +204,93 @@ impl Surroundings {
         pose: &Pose,
         step_s: f64,
     ) -> ContactLoad {
-        self.travelled_m += (rate[0].abs() + rate[1].abs()) * self.tube.top_m * step_s;
+        let turned_rad = (rate[0].abs() + rate[1].abs()) * step_s;
+        self.turned_rad += turned_rad;
+        self.travelled_m += turned_rad * self.tube.top_m;
         let mut load = ContactLoad::default();
-        if self.travelled_m < self.clear_until_m {
+        // Half a step of closing is looked ahead: what may be met in this step is not clear.
+        let meets_stops = self.turned_rad + turned_rad >= self.stops_clear_until_rad;
+        let meets_obstacles = self.travelled_m >= self.clear_until_m;
+        if !meets_stops && !meets_obstacles {
             return load;
         }
-        self.look(pose);
-        for Watched { body, near, .. } in &self.watched {
-            let Some(near) = near else { continue };
-            let p = pose.place(near.on_stick);
-            let gap = near.offset_m - dot(near.normal, p);
-            let levers = pose.levers(p);
-            let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
-            let closing = arm[0] * rate[0] + arm[1] * rate[1];
-            if gap >= 0.0 && gap >= 0.5 * step_s * closing {
-                continue;
-            }
-            let inv = invert(law.mass_matrix(pose));
-            let yielding = arm[0] * (inv[0] * arm[0] + inv[1] * arm[1])
-                + arm[1] * (inv[1] * arm[0] + inv[2] * arm[1]);
-            let force = body.law.force_n(-gap, closing, yielding, step_s);
-            load.torque_nm[0] -= force * arm[0];
-            load.torque_nm[1] -= force * arm[1];
-            load.touching = true;
+        let inverse = invert(law.mass_matrix(pose));
+        let mut meeting = Meeting {
+            rate,
+            inverse,
+            step_s,
+            load: &mut load,
+        };
+        if meets_stops {
+            self.press_stops(pose, &mut meeting);
+        }
+        if meets_obstacles {
+            self.press_obstacles(pose, &mut meeting);
         }
         load
     }
 
-    /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` without obstacles.
+    fn press_stops(&mut self, pose: &Pose, meeting: &mut Meeting<'_>) {
+        self.stops_clear_until_rad = f64::INFINITY;
+        for (stop, own_accel) in &mut self.stops {
+            let StopGap { gap_m, arm_m } = stop.gap(pose);
+            let clear_rad = stop.clear_rad(pose, gap_m.max(0.0));
+            self.stops_clear_until_rad =
+                self.stops_clear_until_rad.min(self.turned_rad + clear_rad);
+            let Some(force_n) = meeting.press(&stop.law, gap_m, arm_m, own_accel) else {
+                continue;
+            };
+            if force_n > stop.strength_n {
+                meeting.load.overload(stop.name(), force_n, stop.strength_n);
+            }
+        }
+    }
+
+    fn press_obstacles(&mut self, pose: &Pose, meeting: &mut Meeting<'_>) {
+        self.look(pose, meeting.load);
+        for (index, watched) in self.watched.iter_mut().enumerate() {
+            let body = &watched.body;
+            let Some(near) = &watched.near else {
+                meeting.forget(&mut watched.own_accel);
+                continue;
+            };
+            let p = pose.place(near.on_stick);
+            let gap = near.offset_m - dot(near.normal, p);
+            let levers = pose.levers(p);
+            let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
+            let deepest_m = body.deepest_m(&self.tube);
+            let pressed = meeting.press(&body.law, gap, arm, &mut watched.own_accel);
+            if pressed.is_some() && -gap > deepest_m {
+                let limit_n = body.law.spring_n(deepest_m);
+                let force_n = body.law.spring_n(-gap);
+                meeting
+                    .load
+                    .overload(Pressed::Obstacle(index), force_n, limit_n);
+            }
+        }
+    }
+
+    /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` if there is nothing.
     pub fn gap_m(&self, angle_rad: [f64; 2]) -> Option<f64> {
         let pose = Pose::at(angle_rad);
-        self.watched
-            .iter()
-            .map(|watched| query(&self.tube, &pose, &watched.body).0)
+        let stops = self.stops.iter().map(|(stop, _)| stop.gap(&pose).gap_m);
+        stops
+            .chain(self.obstacle_gaps_m(angle_rad))
             .reduce(f64::min)
     }
 
+    /// Gap to each obstacle at the given angles, m; negative while overlapping.
+    pub fn obstacle_gaps_m(&self, angle_rad: [f64; 2]) -> impl Iterator<Item = f64> {
+        let pose = Pose::at(angle_rad);
+        self.watched
+            .iter()
+            .map(move |watched| query(&self.tube, &pose, &watched.body).0)
+    }
+
     /// Looks at every body that may be in reach and whose last look is too old.
-    fn look(&mut self, pose: &Pose) {
+    fn look(&mut self, pose: &Pose, load: &mut ContactLoad) {
         self.clear_until_m = f64::INFINITY;
-        for watched in &mut self.watched {
+        for (index, watched) in self.watched.iter_mut().enumerate() {
             watched.age += 1;
             let is_due = if watched.near.is_some() {
                 watched.age >= self.refresh_steps
@@ -184,6 +299,17 @@ impl Surroundings {
             };
             if is_due {
                 let (gap, normal, on_axis) = query(&self.tube, pose, &watched.body);
+                if let Some((last_gap, last_normal, last_at_m)) = watched.last {
+                    // Could it have gone right through since the last look, and is it on the other side?
+                    let deepest_m = watched.body.deepest_m(&self.tube);
+                    let way_m = self.travelled_m - last_at_m;
+                    if way_m > last_gap + deepest_m && dot(normal, last_normal) < 0.0 {
+                        let law = &watched.body.law;
+                        let reached_n = law.spring_n((way_m - last_gap).max(deepest_m));
+                        load.overload(Pressed::Obstacle(index), reached_n, law.spring_n(deepest_m));
+                    }
+                }
+                watched.last = Some((gap, normal, self.travelled_m));
                 watched.age = 0;
                 watched.near = (gap < WATCH_M).then(|| {
                     let surface: [f64; 3] =
@@ -204,6 +330,67 @@ impl Surroundings {
             }
             self.clear_until_m = self.clear_until_m.min(watched.clear_until_m);
         }
+    }
+}
+
+impl ContactLoad {
+    fn overload(&mut self, contact: Pressed, force_n: f64, limit_n: f64) {
+        self.broken.get_or_insert(Overload {
+            contact,
+            force_n,
+            limit_n,
+        });
+    }
+}
+
+/// The contacts of one step, taken in turn: each meets what those before it left, so that two in one place do not
+/// both take all the speed.
+struct Meeting<'a> {
+    /// Rates at mid-step, rad/s: with what the contacts so far do now, and those to come did in the last step.
+    rate: [f64; 2],
+    /// Inverse of the mass matrix.
+    inverse: [f64; 3],
+    step_s: f64,
+    load: &'a mut ContactLoad,
+}
+
+impl Meeting<'_> {
+    /// Takes what a contact did in the last step off the rates.
+    fn forget(&mut self, own_accel: &mut [f64; 2]) {
+        let half = 0.5 * self.step_s;
+        for (rate, own) in self.rate.iter_mut().zip(std::mem::take(own_accel)) {
+            *rate -= half * own;
+        }
+    }
+
+    /// Presses at a gap that closes by `arm_m` with the angles; the force, N, or `None` if they do not meet in this step.
+    /// `own_accel` is what this contact did to the rates in the last step and, afterwards, in this one.
+    fn press(
+        &mut self,
+        law: &BumperLaw,
+        gap_m: f64,
+        arm_m: [f64; 2],
+        own_accel: &mut [f64; 2],
+    ) -> Option<f64> {
+        self.forget(own_accel);
+        let closing = arm_m[0] * self.rate[0] + arm_m[1] * self.rate[1];
+        if gap_m >= 0.0 && gap_m >= 0.5 * self.step_s * closing {
+            return None;
+        }
+        let inv = self.inverse;
+        let per_force = [
+            inv[0] * arm_m[0] + inv[1] * arm_m[1],
+            inv[1] * arm_m[0] + inv[2] * arm_m[1],
+        ];
+        let yielding = arm_m[0] * per_force[0] + arm_m[1] * per_force[1];
+        let force_n = law.force_n(-gap_m, closing, yielding, self.step_s);
+        for i in 0..2 {
+            self.load.torque_nm[i] -= force_n * arm_m[i];
+            own_accel[i] = -force_n * per_force[i];
+            self.rate[i] += 0.5 * self.step_s * own_accel[i];
+        }
+        self.load.touching = true;
+        Some(force_n)
     }
 }
 
@@ -262,66 +449,5 @@ fn half_angle((sin, cos): (f64, f64)) -> (f64, f64) {
         (smaller, larger)
     } else {
         (larger, smaller)
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::shapes::Along;
-
-    #[test]
-    fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
-        let tube = Tube {
-            bottom_m: 0.05,
-            top_m: 0.5,
-            radius_m: 0.01,
-        };
-        let form = Form::Capsule {
-            radius_m: 0.006,
-            length_m: 0.2,
-            axis: Along::Y,
-        };
-        let law = BumperLaw::new(1.0e5, 0.5);
-        // Across the tube, askew beside it, beyond its end: middle against middle, end against middle, end against end.
-        for (at_m, turn_deg) in [
-            ([-0.06, 0.0, -0.12], [0.0; 3]),
-            ([0.05, 0.15, -0.3], [30.0, 10.0, -20.0]),
-            ([0.1, 0.2, -0.6], [5.0, 0.0, 40.0]),
-        ] {
-            let body = Body::new(&form, at_m, turn_deg, law);
-            let general = Body {
-                ends: None,
-                ..body.clone()
-            };
-            for k in -4..=4 {
-                let pose = Pose::at([0.1 * f64::from(k), 0.07 * f64::from(3 - k)]);
-                let (gap, normal, on_axis) = query(&tube, &pose, &body);
-                let (gap2, normal2, on_axis2) = query(&tube, &pose, &general);
-                assert!((gap - gap2).abs() < 1e-9, "{at_m:?} {k}: {gap} {gap2}");
-                for i in 0..3 {
-                    assert!(
-                        (normal[i] - normal2[i]).abs() < 1e-6
-                            && (on_axis[i] - on_axis2[i]).abs() < 1e-6,
-                        "{at_m:?} {k}: {normal:?} {normal2:?}, {on_axis:?} {on_axis2:?}"
-                    );
-                }
-            }
-        }
-    }
-
-    #[test]
-    fn half_angle_is_that_of_libm_but_for_the_sign_of_both() {
-        for k in -180..=180 {
-            let angle_rad = f64::from(k).to_radians();
-            let (s, c) = half_angle(libm::sincos(angle_rad));
-            let (sin, cos) = libm::sincos(0.5 * angle_rad);
-            // cos is never negative here, so a turned sign shows in both.
-            let sign = if s * sin + c * cos < 0.0 { -1.0 } else { 1.0 };
-            assert!(
-                (sign * s - sin).abs() < 4e-16 && (sign * c - cos).abs() < 4e-16,
-                "{k}°: {s}, {c} for {sin}, {cos}"
-            );
-        }
     }
 }

@@ -3,10 +3,11 @@
 /// Width of the seat compliance over which the preload builds up past the free play, rad.
 ///
 /// A preloaded spring resting on two seats has no step in its force: the seats and the cable or
-/// rod give a little. 2 mrad at a 40 mm arm is 0.08 mm (common practice, no source).
+/// rod give a little. 2 mrad at a 40 mm arm is 0.08 mm (common practice, no source). It is there without a preload
+/// too: then it is so much more free play.
 pub const PRELOAD_RAMP_RAD: f64 = 2.0e-3;
 /// How much stiffer than its linear rate a cartridge is once its coils touch (common practice, no source).
-const BIND_STIFFENING: f64 = 40.0;
+pub(crate) const BIND_STIFFENING: f64 = 40.0;
 
 /// Torque law of one axis's cartridge: all its springs together.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -17,7 +18,7 @@ pub struct CartridgeLaw {
     pub breakout_nm: f64,
     /// Linear rate past the breakout, N·m/rad.
     pub rate_nm_per_rad: f64,
-    /// Deflection beyond the free play at which coils touch, rad.
+    /// Deflection at which coils touch, counted from the end of the free play, rad (a rig's `bind_deg` counts from the middle).
     pub bind_rad: f64,
     /// Damping between stick and trim shaft, N·m·s/rad.
     pub damping_nm_s_per_rad: f64,

@@ -12,7 +12,8 @@
 //! and, as M depends on φ only, Lagrange's equations give the velocity terms used in `bias`.
 //! docs/model/stick.md has the derivation.
 
-use super::pose::Pose;
+use super::pose::{Pose, dot};
+use super::train::damper_weight;
 use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
 
 /// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (tests/reference/pivot.rs).
@@ -47,6 +48,39 @@ pub struct GimbalState {
     pub rate_rad_per_s: [f64; 2],
     /// Whether each pivot's dry friction holds it at rest.
     pub stuck: [bool; 2],
+}
+
+/// What gives way on an axis beside its pivot's friction.
+#[derive(Clone, Copy, Debug, Default)]
+struct Give {
+    damping_nm_s_per_rad: f64,
+    stiffness_nm_per_rad: f64,
+}
+
+/// A hand at the grip over one step: F = force − D L v − K L Δq, with L the grip's levers, cut to a limit.
+#[derive(Clone, Copy, Debug)]
+pub struct GripPull {
+    /// Force at the mid-step angles on a stick without rates, body axes, N.
+    pub force_n: [f64; 3],
+    /// Damping towards the path, N·s/m.
+    pub damping_n_s_per_m: f64,
+    /// Stiffness towards the path, N/m.
+    pub stiffness_n_per_m: f64,
+    /// Largest force, N.
+    pub limit_n: f64,
+    /// Way of the grip with each angle, body axes, m/rad; at a right angle to each other.
+    pub levers_m: [[f64; 3]; 2],
+    /// Squares of their lengths, m².
+    pub lever_square_m2: [f64; 2],
+}
+
+impl GripPull {
+    fn torque_nm(&self, force_n: &[f64; 3]) -> [f64; 2] {
+        [
+            dot(*force_n, self.levers_m[0]),
+            dot(*force_n, self.levers_m[1]),
+        ]
+    }
 }
 
 impl GimbalLaw {
@@ -95,10 +129,38 @@ impl GimbalLaw {
         ]
     }
 
+    /// Smallest moment of inertia that each axis can show while the other is free, for roll angles of at most
+    /// `roll_rad`, kg·m²: 1/(M⁻¹)ᵢᵢ, looked for at 65 angles.
+    pub(crate) fn least_inertia_kg_m2(&self, roll_rad: [f64; 2]) -> [f64; 2] {
+        let [from, to] = roll_rad;
+        let mut least = [f64::INFINITY; 2];
+        for k in 0..=64 {
+            let (s, c) = libm::sincos(from + (to - from) * f64::from(k) / 64.0);
+            let (m, _) = self.mass_matrix_at(s, c);
+            least[0] = least[0].min(m[0] - m[1] * m[1] / m[2]);
+            least[1] = least[1].min(m[2] - m[1] * m[1] / m[0]);
+        }
+        least
+    }
+
+    /// Largest change of potential energy that turning the stick can bring, J: twice weight times the distance of the
+    /// centre of gravity, of both bodies.
+    pub(crate) fn largest_fall_j(&self) -> f64 {
+        let far = |cg: [f64; 3]| dot(cg, cg).sqrt();
+        2.0 * GRAVITY_M_PER_S2
+            * (self.mass.inner_mass_kg * far(self.mass.inner_cg_m)
+                + self.mass.frame_mass_kg * far(self.mass.frame_cg_m))
+    }
+
     /// Kinetic plus potential energy, J; zero potential with the centre of gravity at the pivot height.
     pub fn energy_j(&self, state: &GimbalState) -> f64 {
-        let (st, ct) = libm::sincos(state.angle_rad[0]);
-        let (sp, cp) = libm::sincos(state.angle_rad[1]);
+        self.energy_at(&Pose::at(state.angle_rad), state)
+    }
+
+    /// [`Self::energy_j`] with the sines and cosines of the angles at hand.
+    pub(crate) fn energy_at(&self, pose: &Pose, state: &GimbalState) -> f64 {
+        let (st, ct) = pose.pitch;
+        let (sp, cp) = pose.roll;
         let (m, _) = self.mass_matrix_at(sp, cp);
         let [a, b] = state.rate_rad_per_s;
         let [cx, cy, cz] = self.mass.inner_cg_m;
@@ -113,8 +175,8 @@ impl GimbalLaw {
     /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_nm` plus gravity,
     /// inertial torques, viscous and dry friction, all taken at the mid-step angles.
     ///
-    /// Viscous friction is taken at the mean of the old and new rate; inertial torques at the
-    /// rate extrapolated to mid-step.
+    /// Viscous friction is taken at a mean of the old and new rate ([`damper_weight`]); inertial torques at the mean of
+    /// both.
     pub fn kick(
         &self,
         mid_angle_rad: [f64; 2],
@@ -127,23 +189,86 @@ impl GimbalLaw {
 
     /// [`Self::kick`] with the sines and cosines of the mid-step angles at hand.
     pub fn kick_at(&self, mid: &Pose, state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
+        let (next, stuck, _) = self.kicked(mid, state, torque_nm, [Give::default(); 2], step_s);
+        state.rate_rad_per_s = next;
+        state.stuck = stuck;
+    }
+
+    /// [`Self::kick_at`] with a hand at the grip; gives the hand's torque on each axis, N·m.
+    ///
+    /// Stiffness and damping of the hand are implicit, so a stiff hand on a light stick cannot chatter. A force beyond the
+    /// hand's limit is cut to it in the direction that it would have had.
+    pub fn kick_gripped(
+        &self,
+        mid: &Pose,
+        state: &mut GimbalState,
+        torque_nm: [f64; 2],
+        grip: &GripPull,
+        step_s: f64,
+    ) -> [f64; 2] {
+        let before = state.rate_rad_per_s;
+        let give: [Give; 2] = std::array::from_fn(|i| Give {
+            damping_nm_s_per_rad: grip.damping_n_s_per_m * grip.lever_square_m2[i],
+            stiffness_nm_per_rad: grip.stiffness_n_per_m * grip.lever_square_m2[i],
+        });
+        let firm = grip.torque_nm(&grip.force_n);
+        let with = |pull: [f64; 2]| [torque_nm[0] + pull[0], torque_nm[1] + pull[1]];
+        let (mut next, mut stuck, weight) = self.kicked(mid, state, with(firm), give, step_s);
+        // What the hand then pulled with.
+        let slack: [f64; 2] = std::array::from_fn(|i| {
+            let change = next[i] - before[i];
+            grip.damping_n_s_per_m * (before[i] + weight[i] * change)
+                + 0.25 * step_s * grip.stiffness_n_per_m * change
+        });
+        let levers = &grip.levers_m;
+        let force: [f64; 3] = std::array::from_fn(|k| {
+            grip.force_n[k] - levers[0][k] * slack[0] - levers[1][k] * slack[1]
+        });
+        let square = dot(force, force);
+        if square <= grip.limit_n * grip.limit_n {
+            state.rate_rad_per_s = next;
+            state.stuck = stuck;
+            return grip.torque_nm(&force);
+        }
+        let share = grip.limit_n / square.sqrt();
+        let pull = grip.torque_nm(&force.map(|f| f * share));
+        (next, stuck, _) = self.kicked(mid, state, with(pull), [Give::default(); 2], step_s);
+        state.rate_rad_per_s = next;
+        state.stuck = stuck;
+        pull
+    }
+
+    /// Rates after the kick, which pivots are held, and the [`damper_weight`] of each axis.
+    #[inline]
+    fn kicked(
+        &self,
+        mid: &Pose,
+        state: &GimbalState,
+        torque_nm: [f64; 2],
+        give: [Give; 2],
+        step_s: f64,
+    ) -> ([f64; 2], [bool; 2], [f64; 2]) {
         let (st, ct) = mid.pitch;
         let (sp, cp) = mid.roll;
         let (m, dm) = self.mass_matrix_at(sp, cp);
         let g = self.gravity_at(st, ct, sp, cp);
         let force = [torque_nm[0] + g[0], torque_nm[1] + g[1]];
         let v = state.rate_rad_per_s;
-        let half = 0.5 * step_s;
-        let c = [
-            self.friction[0].viscous_nm_s_per_rad,
-            self.friction[1].viscous_nm_s_per_rad,
-        ];
-        // (M + hC/2) v⁺ = (M − hC/2) v + h (f − bias(v_mid)); two passes settle v_mid.
-        let inv = invert([m[0] + half * c[0], m[1], m[2] + half * c[1]]);
-        let momentum = [
-            (m[0] - half * c[0]) * v[0] + m[1] * v[1],
-            m[1] * v[0] + (m[2] - half * c[1]) * v[1],
-        ];
+        // (M + h w C + h² K/4) v⁺ = (M − h (1 − w) C + h² K/4) v + h (f − bias(v_mid)); two passes settle v_mid.
+        let mut new = [m[0], m[2]];
+        let mut old = [m[0], m[2]];
+        let mut weights = [0.5; 2];
+        for i in 0..2 {
+            let drag =
+                step_s * (self.friction[i].viscous_nm_s_per_rad + give[i].damping_nm_s_per_rad);
+            let weight = damper_weight(drag, m[2 * i]);
+            let spring = 0.25 * step_s * step_s * give[i].stiffness_nm_per_rad;
+            weights[i] = weight;
+            new[i] += weight * drag + spring;
+            old[i] += spring - (1.0 - weight) * drag;
+        }
+        let inv = invert([new[0], m[1], new[1]]);
+        let momentum = [old[0] * v[0] + m[1] * v[1], m[1] * v[0] + old[1] * v[1]];
         let mut free = v;
         let mut p = momentum;
         for _ in 0..2 {
@@ -158,7 +283,9 @@ impl GimbalLaw {
             ];
             free = [inv[0] * p[0] + inv[1] * p[1], inv[1] * p[0] + inv[2] * p[1]];
         }
-        state.rate_rad_per_s = self.rub(free, p, inv, step_s, &mut state.stuck);
+        let mut stuck = state.stuck;
+        let next = self.rub(free, p, inv, step_s, &mut stuck);
+        (next, stuck, weights)
     }
 
     /// Dry friction as a projection of the rates `v`, whose momentum is `p`: impulses within ±T h that bring a rate to

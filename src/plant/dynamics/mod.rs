@@ -10,11 +10,12 @@ mod train;
 mod turn;
 mod winding;
 
+pub(crate) use cartridge::BIND_STIFFENING;
 pub use cartridge::{CartridgeLaw, PRELOAD_RAMP_RAD};
 pub(crate) use gimbal::invert;
-pub use gimbal::{DryFriction, GimbalLaw, GimbalState};
+pub use gimbal::{DryFriction, GimbalLaw, GimbalState, GripPull};
 pub use pose::{Pose, PoseAnchor, dot};
-pub(crate) use train::Reciprocals;
+pub(crate) use train::{Reciprocals, damper_weight};
 pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
 pub use turn::Anchor;
 pub use winding::{Phase, WindingLaw};

@@ -4,6 +4,9 @@
 //! electromagnetic torque, kick with dry friction as a projection of the rate, half a current
 //! update, half drift. Motor angles are counted positive in the sense that turns the trim shaft
 //! positive, so the reversal of a spur pair does not appear.
+//!
+//! The own dampers of shaft and rotor are implicit ([`damper_weight`]): they cannot blow up, whatever
+//! the substep. Springs and the mesh's damping are explicit; `scheme.rs` bounds the substep for them.
 
 use super::cartridge::CartridgeLaw;
 use super::turn::Anchor;
@@ -119,9 +122,53 @@ pub struct TrainLoad {
 pub(crate) struct Reciprocals {
     ratio: f64,
     substep_s: f64,
-    /// Substep over inertia.
-    shaft: f64,
-    rotor: f64,
+    shaft: Damped,
+    rotor: Damped,
+}
+
+/// A body with its own implicit damper: v' = keep · v + gain · F, F without the damper's part on the body's own rate.
+#[derive(Clone, Copy, Debug)]
+struct Damped {
+    keep: f64,
+    /// Substep over inertia and damper, s/(kg·m²).
+    gain: f64,
+    /// Share of the new rate in the rate that the damper feels.
+    weight: f64,
+}
+
+impl Damped {
+    /// A body of `inertia_kg_m2` with a damper of `damping_nm_s_per_rad`, for substeps of `step_s`:
+    /// J (v' − v) = h (F − c ((1 − w) v + w v')).
+    fn new(inertia_kg_m2: f64, damping_nm_s_per_rad: f64, step_s: f64) -> Self {
+        let drag = step_s * damping_nm_s_per_rad;
+        let weight = damper_weight(drag, inertia_kg_m2);
+        let per = 1.0 / (inertia_kg_m2 + weight * drag);
+        Self {
+            keep: (inertia_kg_m2 - (1.0 - weight) * drag) * per,
+            gain: step_s * per,
+            weight,
+        }
+    }
+
+    /// Rate that the damper feels.
+    #[inline]
+    fn felt(&self, before: f64, after: f64) -> f64 {
+        before + self.weight * (after - before)
+    }
+}
+
+/// Share w of the new rate in the rate that an implicit damper feels, from step times damping and the inertia in the same
+/// unit: J (v' − v) = −hc ((1 − w) v + w v').
+///
+/// One half, of second order, up to hc = 2 J; beyond it 1 − J/hc, with which the damper alone brings its rate to zero
+/// within the step. One half there too would turn the rate's sign in every step, and let a stiff damper ring.
+#[inline]
+pub(crate) fn damper_weight(drag: f64, inertia: f64) -> f64 {
+    if drag <= 2.0 * inertia {
+        0.5
+    } else {
+        1.0 - inertia / drag
+    }
 }
 
 impl TrainLaw {
@@ -147,14 +194,36 @@ impl TrainLaw {
         load
     }
 
-    /// Reciprocals of this law; they do not depend on the cartridge, which may break.
+    /// Reciprocals of this law; to be made anew when its cartridge changes.
     pub(crate) fn reciprocals(&self) -> Reciprocals {
         Reciprocals {
             ratio: 1.0 / self.ratio,
             substep_s: 1.0 / self.substep_s,
-            shaft: self.substep_s / self.shaft_inertia_kg_m2,
-            rotor: self.substep_s / self.rotor_inertia_kg_m2,
+            shaft: Damped::new(
+                self.shaft_inertia_kg_m2,
+                self.cartridge.damping_nm_s_per_rad,
+                self.substep_s,
+            ),
+            rotor: Damped::new(
+                self.rotor_inertia_kg_m2,
+                self.rotor_viscous_nm_s_per_rad,
+                self.substep_s,
+            ),
         }
+    }
+
+    /// Kinetic energy of shaft and rotor and what cartridge, mesh and windings store, J, with the stick at `stick_rad`.
+    pub(crate) fn energy_j(&self, s: &TrainState, stick_rad: f64) -> f64 {
+        let deep = ((s.rotor_rad / self.ratio - s.shaft_rad + s.slipped_rad).abs()
+            - self.half_backlash_rad)
+            .max(0.0);
+        let [a, b] = s.current_a;
+        self.cartridge.energy_j(stick_rad - s.shaft_rad)
+            + 0.5
+                * (self.shaft_inertia_kg_m2 * s.shaft_rad_per_s * s.shaft_rad_per_s
+                    + self.rotor_inertia_kg_m2 * s.rotor_rad_per_s * s.rotor_rad_per_s
+                    + self.mesh_nm_per_rad * deep * deep
+                    + self.winding.inductance_h() * (a * a + b * b))
     }
 
     /// Substep number `k` along `path`, added to `load`.
@@ -173,12 +242,12 @@ impl TrainLaw {
         let (stick_rad, stick_rate) = path.at((f64::from(k) + 0.5) * h);
         s.shaft_rad += half * s.shaft_rad_per_s;
         s.rotor_rad += half * s.rotor_rad_per_s;
-        // Rates extrapolated to mid-step, for the terms that depend on them.
+        // Rates extrapolated to mid-step, for the mesh's damping.
         let shaft_rate = s.shaft_rad_per_s + half * s.shaft_accel;
         let rotor_rate = s.rotor_rad_per_s + half * s.rotor_accel;
 
-        let cartridge = self.cartridge.spring_nm(stick_rad - s.shaft_rad)
-            + self.cartridge.damping_nm_s_per_rad * (stick_rate - shaft_rate);
+        let damping = self.cartridge.damping_nm_s_per_rad;
+        let cartridge = self.cartridge.spring_nm(stick_rad - s.shaft_rad) + damping * stick_rate;
         let mesh = self.mesh_nm(per, s, shaft_rate, rotor_rate);
 
         let (sin, cos) = s.turn.follow(self.electrical_rad(s));
@@ -190,15 +259,15 @@ impl TrainLaw {
             self.winding
                 .update(s.current_a[1], drive.phase[1], emf * cos, drive.supply_v);
         let sin4 = 4.0 * sin * cos * (1.0 - 2.0 * sin * sin);
-        let motor = self.kt_nm_per_a * (ib * cos - ia * sin)
-            - self.detent_nm * sin4
-            - self.rotor_viscous_nm_s_per_rad * rotor_rate;
+        let motor = self.kt_nm_per_a * (ib * cos - ia * sin) - self.detent_nm * sin4;
 
-        let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * per.shaft;
-        let shaft_free = s.shaft_rad_per_s + per.shaft * (mesh + cartridge);
+        let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * per.shaft.gain;
+        let shaft_free = per.shaft.keep * s.shaft_rad_per_s + per.shaft.gain * (mesh + cartridge);
         let shaft_next = rubbed(shaft_free, shaft_limit);
-        let rotor_limit = self.rotor_friction_nm * per.rotor;
-        let rotor_free = s.rotor_rad_per_s + per.rotor * (motor - mesh * per.ratio);
+        let cartridge = cartridge - damping * per.shaft.felt(s.shaft_rad_per_s, shaft_next);
+        let rotor_limit = self.rotor_friction_nm * per.rotor.gain;
+        let rotor_free =
+            per.rotor.keep * s.rotor_rad_per_s + per.rotor.gain * (motor - mesh * per.ratio);
         let rotor_next = rubbed(rotor_free, rotor_limit);
         s.shaft_accel = (shaft_next - s.shaft_rad_per_s) * per.substep_s;
         s.rotor_accel = (rotor_next - s.rotor_rad_per_s) * per.substep_s;

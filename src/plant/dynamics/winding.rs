@@ -4,6 +4,7 @@
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct WindingLaw {
     resistance_ohm: f64,
+    inductance_h: f64,
     decay: f64,
     gain: f64,
 }
@@ -25,9 +26,15 @@ impl WindingLaw {
         let decay = libm::exp(-resistance_ohm * interval_s / inductance_h);
         Self {
             resistance_ohm,
+            inductance_h,
             decay,
             gain: resistance_ohm / (1.0 - decay),
         }
+    }
+
+    /// Inductance, H.
+    pub(crate) fn inductance_h(&self) -> f64 {
+        self.inductance_h
     }
 
     /// Current after one interval and the voltage applied to reach it.

@@ -12,13 +12,6 @@ impl Rig {
     /// parts that do not fit each other. Empty for a sound rig.
     pub fn advice(&self) -> Vec<String> {
         let mut advice = Vec::new();
-        let settings = &self.controller;
-        if u32::from(settings.generator_hz) != self.board.generator_hz {
-            advice.push(format!(
-                "`controller.generator_hz` is `{}`, the board's timer runs at `{}`",
-                settings.generator_hz, self.board.generator_hz
-            ));
-        }
         for (index, name) in ["pitch", "roll"].into_iter().enumerate() {
             let mut notes = self.settings_notes(index);
             notes.extend(self.parts_notes(index));

@@ -36,7 +36,7 @@ table! {
         stiffness_n_per_m: f64 = 10.0..=20_000.0,
         /// Damping, N·s/m.
         damping_n_s_per_m: f64 = 0.0..=500.0,
-        /// Largest force, N.
+        /// Largest force, both axes together, N.
         limit_n: f64 = 1.0..=500.0,
     }
 }

@@ -20,13 +20,14 @@ table! {
     /// A cartridge given by measured figures.
     #[schemars(inline)]
     pub struct MeasuredCartridge {
-        /// Torque at which it leaves its seat, all springs together, N·m.
+        /// Torque at which it leaves its seat, all springs together, N·m. Its seats give 2 mrad; with no breakout that is
+        /// so much more free play.
         breakout_nm: f64 = 0.0..=100.0,
         /// Rate beyond the breakout, all springs together, N·m/rad.
         rate_nm_per_rad: f64 = 0.1..=1000.0,
         /// Half width of the free play, degrees.
         free_play_deg: f64 = 0.0..=5.0,
-        /// Deflection from the middle at which the coils touch, degrees; above the free play.
+        /// Deflection from the middle, free play included, at which the coils touch, degrees; above the free play.
         bind_deg: f64 = 1.0..=180.0,
         /// Damping between stick and trim shaft, N·m·s/rad.
         damping_nm_s_per_rad: f64 = 0.0..=50.0,

@@ -1,6 +1,7 @@
 //! Figures that follow from a rig's numbers.
 
-use super::{AxisRig, DriveRig, DriverRig, MotorRig, Rig, SensorRig};
+use super::{AxisRig, DriveRig, DriverRig, MotorRig, Rig, SensorRig, StopsRig};
+use crate::contact::BumperLaw;
 
 /// Full steps in one electrical cycle of a two-phase stepper.
 const STEPS_A_CYCLE: f64 = 4.0;
@@ -72,6 +73,18 @@ impl SensorRig {
         let full = f64::from(self.full_scale());
         let counts = ((signal_deg - self.min_deg) / (self.max_deg - self.min_deg) * full).round();
         counts.clamp(0.0, full) as u16
+    }
+}
+
+impl StopsRig {
+    /// Stiffness and damping of the buffer, the travel after which it is solid included.
+    pub fn bumper(&self) -> BumperLaw {
+        BumperLaw::new(self.stiffness_n_per_m, self.restitution).solid_beyond(self.travel_m)
+    }
+
+    /// How deep the buffer is pressed in at most, m: by the force that the stop stands up to.
+    pub fn depth_m(&self) -> f64 {
+        self.bumper().depth_m(self.strength_n)
     }
 }
 

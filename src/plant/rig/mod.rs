@@ -5,9 +5,12 @@ mod axis;
 mod bench;
 mod cartridge;
 mod check;
+mod clocks;
 mod derived;
 mod feel;
+mod start;
 mod stick;
+mod stops;
 
 #[cfg(test)]
 mod bad_input;
@@ -18,13 +21,15 @@ pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, S
 pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
 pub use feel::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
+pub use start::StartConflict;
 pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_controller::{AxisSettings, PITCH, Settings};
+use trimproof_controller::{AxisSettings, PITCH, Settings, SettingsError};
 
 use crate::FileError;
+use crate::scheme::{Scheme, StepBound};
 use check::Checker;
 
 /// One force-feel stick: lengths in m, masses in kg, angles in degrees, every other unit in the key's name.
@@ -109,15 +114,9 @@ impl Rig {
         });
         check.within("stick", |check| self.stick.check(check));
         for (key, axis) in [("pitch", &self.pitch), ("roll", &self.roll)] {
-            check.within(key, |check| {
-                axis.check(check);
-                let (low, high) = (self.stick.tube_bottom_m, self.stick.tube_top_m);
-                let height = axis.stops.height_m;
-                check.require("stops.height_m", height >= low && height <= high, || {
-                    format!("is `{height}`, it must be on the tube, `{low}` to `{high}`")
-                });
-            });
+            check.within(key, |check| axis.check(check));
         }
+        self.check_stops(&mut check);
         check.within("supply", |check| self.supply.check(check));
         check.within("board", |check| self.board.check(check));
         for (index, obstacle) in self.obstacle.iter().enumerate() {
@@ -129,12 +128,65 @@ impl Rig {
             check.within(&format!("feel[{index}]"), |check| target.check(check));
         }
         check.finish()?;
+        self.check_scheme(text)?;
         self.controller.check().map_err(|error| {
             let path = format!("controller.{}", error.path());
-            let message = error.to_string().replacen(error.path(), &path, 1);
+            let mut message = error.to_string().replacen(error.path(), &path, 1);
+            if let SettingsError::NotMultiple {
+                path: "generator_hz",
+                ..
+            } = error
+            {
+                let near = clocks::nearest_multiples(
+                    self.controller.generator_hz.into(),
+                    self.controller.tick_hz.into(),
+                    clocks::GENERATOR_HZ,
+                );
+                message = format!("{message}: {near}");
+            }
             FileError::at(text, &path, message)
-        })
+        })?;
+        let mut check = Checker::new(text);
+        self.check_clocks(&mut check);
+        self.check_obstacles(&mut check);
+        check.finish()
     }
+
+    /// The twin must be able to compute the rig in steps that are not too short.
+    fn check_scheme(&self, text: &str) -> Result<(), FileError> {
+        let Some((bound, shortest_s)) = Scheme::refused(self) else {
+            return Ok(());
+        };
+        let StepBound {
+            key, value, limit, ..
+        } = &bound;
+        let most = if bound.is_least {
+            "at least"
+        } else {
+            "at most"
+        };
+        let message = format!(
+            "`{key}` is `{value}`, with the rest of this rig it must be {most} `{}`: the twin would need steps of `{}` µs, its shortest are `{}` µs",
+            three_digits(*limit, bound.is_least),
+            three_digits(1e6 * bound.longest_step_s, false),
+            1e6 * shortest_s
+        );
+        Err(FileError::at(text, key, message)
+            .with_help("`trimproof size` shows which value decides the steps of a rig; docs/model/drive.md and docs/model/stick.md derive the bounds"))
+    }
+}
+
+/// A number cut, or raised, to three digits, so that what is printed is inside the bound.
+fn three_digits(value: f64, up: bool) -> f64 {
+    let size = value.abs();
+    if size <= 0.0 || !size.is_finite() {
+        return value;
+    }
+    let unit = libm::pow(10.0, libm::floor(libm::log10(size)) - 2.0);
+    let cut = value / unit;
+    let cut = if up { cut.ceil() } else { cut.floor() };
+    // Through text: the decimal number nearest to the product.
+    format!("{:.2e}", cut * unit).parse().unwrap_or(value)
 }
 
 /// JSON Schema of a rig file, for editors.

@@ -265,11 +265,6 @@ fn misfits_of_controller_and_parts_are_advised() {
         ("offset_deg = 0.35", "offset_deg = -0.35", "place band"),
         ("min_deg = -20.0", "min_deg = -18.5", "soft limits"),
         (
-            "generator_hz = 10000\nsilence",
-            "generator_hz = 20000\nsilence",
-            "`controller.generator_hz`",
-        ),
-        (
             "undervoltage_v = 10.0",
             "undervoltage_v = 22.0",
             "forgets it already",

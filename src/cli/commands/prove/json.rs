@@ -4,6 +4,7 @@ use crate::board::{LinkTraffic, Place};
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_harness::laws::Verdict;
+use trimproof_harness::run::Accuracy;
 use trimproof_harness::suite::{Case, End, Outcome};
 
 /// Version of the form: it rises when a field changes its meaning or goes.
@@ -44,6 +45,10 @@ struct RunVerdict<'a> {
     laws: Vec<LawVerdict<'a>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     link: Option<LinkTraffic>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    accuracy: Option<&'a Accuracy>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    accuracy_error: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     card: Option<&'a str>,
 }
@@ -181,6 +186,14 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
         expectations: expectations.collect(),
         laws: outcome.laws.iter().map(law_verdict).collect(),
         link: outcome.traffic.as_ref().map(LinkTraffic::of),
+        accuracy: outcome
+            .accuracy
+            .as_ref()
+            .and_then(|found| found.as_ref().ok()),
+        accuracy_error: outcome
+            .accuracy
+            .as_ref()
+            .and_then(|found| found.as_ref().err().map(String::as_str)),
         card: if cards { outcome.card.as_deref() } else { None },
     }
 }

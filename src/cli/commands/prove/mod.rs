@@ -122,6 +122,7 @@ fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
         target: &make,
         cards: args.cards,
         draw: (args.html.is_some() || args.pictures.is_some()).then_some(&draw),
+        accuracy: args.accuracy,
         stop: stop::on_signal(),
     };
     let bar = watch::Bar::new(cases);
@@ -281,6 +282,7 @@ mod tests {
             laws: Vec::new(),
             hash: None,
             card: None,
+            accuracy: None,
             pictures: Vec::new(),
             kept: Vec::new(),
             write_error: None,

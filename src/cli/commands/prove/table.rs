@@ -43,6 +43,9 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             let _ = write!(out, "\n{}\n{card}", "=".repeat(WIDTH));
         }
     }
+    if args.accuracy {
+        out.push_str(&accuracy(outcomes));
+    }
     if let Some(folder) = &args.keep {
         let kept: usize = outcomes.iter().map(|outcome| outcome.kept.len()).sum();
         let _ = writeln!(
@@ -122,6 +125,50 @@ fn runs(outcomes: &[Outcome]) -> String {
         &[false, false, false, true, true, true, true, false],
         0,
     )
+}
+
+/// The largest differences between each complete run and the same commands at half steps.
+fn accuracy(outcomes: &[Outcome]) -> String {
+    let mut rows = vec![row([
+        "half steps",
+        "rig",
+        "stick, deg",
+        "at s",
+        "shaft, deg",
+        "at s",
+        "force, N",
+        "at s",
+    ])];
+    let mut failed = String::new();
+    for outcome in outcomes {
+        match &outcome.accuracy {
+            Some(Ok(found)) => {
+                let mut cells = vec![outcome.name.clone(), outcome.rig_name.clone()];
+                for (difference, digits) in [
+                    (&found.stick_deg, 6),
+                    (&found.shaft_deg, 6),
+                    (&found.grip_force_n, 4),
+                ] {
+                    cells.push(text::fixed(difference.largest, digits));
+                    cells.push(text::fixed(difference.at_s, 3));
+                }
+                rows.push(cells);
+            }
+            Some(Err(why)) => {
+                let _ = writeln!(failed, "{} at half steps: {why}", outcome.label());
+            }
+            None => {}
+        }
+    }
+    let right = [false, false, true, true, true, true, true, true];
+    format!(
+        "\nlargest difference to the same commands at half the integrator's steps\n{}{failed}",
+        text::table(&rows, &right, 0)
+    )
+}
+
+fn row<const N: usize>(words: [&str; N]) -> Vec<String> {
+    words.map(str::to_owned).to_vec()
 }
 
 /// The verdict as it stands in the table; the bad ones stand out without colour too.

@@ -7,6 +7,7 @@ use trimproof_feel::judge::N_PER_LB;
 use trimproof_feel::size::{AxisSizes, COPPER_PER_K, HOT_RISE_K, HoldingCurve, Sizes};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{fixed, table, wrap_into};
+use trimproof_plant::Scheme;
 
 /// Points of the holding curve in the table.
 const CURVE_POINTS: usize = 9;
@@ -23,6 +24,7 @@ pub fn render(sizes: &Sizes) -> String {
         axis_text(&mut out, axis);
     }
     supply(&mut out, sizes);
+    scheme(&mut out, &sizes.scheme);
     if !sizes.advice.is_empty() {
         let _ = writeln!(out, "\nLOOKS UNINTENDED");
         for advice in &sizes.advice {
@@ -358,4 +360,54 @@ fn supply(out: &mut String, sizes: &Sizes) {
     }
     let right = [false, false, true, true, true, true, true];
     out.push_str(&table(&rows, &right, 2));
+}
+
+/// Steps in which the twin computes the rig. *allows*: the longest step for the value that decides, before the usual
+/// count; *limit*: how far that value may go before the rig is refused.
+fn scheme(out: &mut String, scheme: &Scheme) {
+    let _ = writeln!(out, "\nSTEPS OF THE TWIN");
+    let mut rows = vec![row([
+        "",
+        "step us",
+        "steps/usual",
+        "decided by",
+        "value",
+        "allows us",
+        "limit",
+    ])];
+    for (what, choice) in [
+        ("stick", &scheme.stick),
+        ("pitch drive", &scheme.train[0]),
+        ("roll drive", &scheme.train[1]),
+    ] {
+        let bound = &choice.tightest;
+        let limit = if bound.limit.is_finite() {
+            let sense = if bound.is_least { ">=" } else { "<=" };
+            format!("{sense} {}", significant(bound.limit))
+        } else {
+            "none".to_owned()
+        };
+        rows.push(vec![
+            what.to_owned(),
+            significant(1e6 * choice.step_s),
+            format!("{}/{}", choice.count, choice.usual_count),
+            bound.key.clone(),
+            significant(bound.value),
+            significant(1e6 * bound.longest_step_s),
+            limit,
+        ]);
+    }
+    let right = [false, true, true, false, true, true, true];
+    out.push_str(&table(&rows, &right, 2));
+}
+
+/// Three digits, small and large numbers with an exponent.
+fn significant(value: f64) -> String {
+    let text = format!("{value:.2e}");
+    let plain: f64 = text.parse().unwrap_or(value);
+    if (1e-3..1e6).contains(&plain.abs()) || plain == 0.0 {
+        plain.to_string()
+    } else {
+        text
+    }
 }

@@ -25,9 +25,9 @@ fn csv_is_as_rfc_4180_has_it() {
     );
     assert!(
         lines[0].starts_with("time_s,state,pitch.stick_deg,")
-            && lines[0].ends_with(",contact,about")
+            && lines[0].ends_with(",contact,tick_lost,controller_reset,about")
     );
-    assert!(lines[1].starts_with("0.0,limp,1.0,") && lines[1].ends_with(",1,trimproof_trace=1"));
+    assert!(lines[1].starts_with("0.0,limp,1.0,") && lines[1].ends_with(",trimproof_trace=2"));
     assert!(
         lines[2].ends_with(",rows=12")
             && lines[3].ends_with(&format!(",hash={}", trace(12).hash()))
@@ -190,7 +190,7 @@ fn messages_for_bad_files() {
         (
             "other format",
             "a.csv",
-            text.replacen("trimproof_trace=1", "trimproof_trace=9", 1)
+            text.replacen("trimproof_trace=2", "trimproof_trace=9", 1)
                 .into_bytes(),
         ),
         (

@@ -1,0 +1,144 @@
+//! The contacts' geometry against rapier's and against itself.
+
+use super::*;
+use crate::shapes::Along;
+
+#[test]
+fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let form = Form::Capsule {
+        radius_m: 0.006,
+        length_m: 0.2,
+        axis: Along::Y,
+    };
+    let law = BumperLaw::new(1.0e5, 0.5);
+    // Across the tube, askew beside it, beyond its end: middle against middle, end against middle, end against end.
+    for (at_m, turn_deg) in [
+        ([-0.06, 0.0, -0.12], [0.0; 3]),
+        ([0.05, 0.15, -0.3], [30.0, 10.0, -20.0]),
+        ([0.1, 0.2, -0.6], [5.0, 0.0, 40.0]),
+    ] {
+        let body = Body::new(&form, at_m, turn_deg, law);
+        let general = Body {
+            ends: None,
+            ..body.clone()
+        };
+        for k in -4..=4 {
+            let pose = Pose::at([0.1 * f64::from(k), 0.07 * f64::from(3 - k)]);
+            let (gap, normal, on_axis) = query(&tube, &pose, &body);
+            let (gap2, normal2, on_axis2) = query(&tube, &pose, &general);
+            assert!((gap - gap2).abs() < 1e-9, "{at_m:?} {k}: {gap} {gap2}");
+            for i in 0..3 {
+                assert!(
+                    (normal[i] - normal2[i]).abs() < 1e-6
+                        && (on_axis[i] - on_axis2[i]).abs() < 1e-6,
+                    "{at_m:?} {k}: {normal:?} {normal2:?}, {on_axis:?} {on_axis2:?}"
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn half_angle_is_that_of_libm_but_for_the_sign_of_both() {
+    for k in -180..=180 {
+        let angle_rad = f64::from(k).to_radians();
+        let (s, c) = half_angle(libm::sincos(angle_rad));
+        let (sin, cos) = libm::sincos(0.5 * angle_rad);
+        // cos is never negative here, so a turned sign shows in both.
+        let sign = if s * sin + c * cos < 0.0 { -1.0 } else { 1.0 };
+        assert!(
+            (sign * s - sin).abs() < 4e-16 && (sign * c - cos).abs() < 4e-16,
+            "{k}°: {s}, {c} for {sin}, {cos}"
+        );
+    }
+}
+
+/// The pin that a stop stands for: across the motion, met at the stop angle.
+fn pin(axis: usize, angle_rad: f64, side: f64, height_m: f64, radii_m: [f64; 2]) -> Body {
+    let (s, c) = libm::sincos(angle_rad);
+    let away = side * (radii_m[0] + radii_m[1]);
+    let (out, up) = (height_m * s + away * c, height_m * c - away * s);
+    let (across, at_m) = if axis == 0 {
+        (Along::Y, [-out, 0.0, -up])
+    } else {
+        (Along::X, [0.0, out, -up])
+    };
+    let form = Form::Capsule {
+        radius_m: radii_m[1],
+        length_m: 4.0,
+        axis: across,
+    };
+    Body::new(&form, at_m, [0.0; 3], BumperLaw::new(1.0e5, 0.5))
+}
+
+/// The closed form of a stop against rapier's distance of a long tube and a long pin: before the stop, at it and in the
+/// buffer, at any tilt of the other axis.
+#[test]
+fn a_stop_is_the_pin_that_rapier_measures() {
+    let (height_m, radii_m) = (0.09, [0.011, 0.006]);
+    let tube = Tube {
+        bottom_m: 0.0,
+        top_m: 2.0,
+        radius_m: radii_m[0],
+    };
+    for axis in [0, 1] {
+        for side in [1.0, -1.0] {
+            let at_rad = side * 0.33;
+            let law = BumperLaw::new(1.0e5, 0.5);
+            let radii = radii_m[0] + radii_m[1];
+            let stop = Stop::new(axis, side > 0.0, at_rad, height_m, radii, law, 1e4);
+            let body = pin(axis, at_rad, side, height_m, radii_m);
+            for k in -8..=11 {
+                for tilt in [-0.5, -0.2, 0.0, 0.3, 0.6] {
+                    let mut angle = [tilt; 2];
+                    angle[axis] = side * 0.04 * f64::from(k);
+                    let pose = Pose::at(angle);
+                    let found = stop.gap(&pose);
+                    let (gap, ..) = query(&tube, &pose, &body);
+                    // Deeper than the radii together rapier's pin is on the other side.
+                    if found.gap_m > -0.9 * radii {
+                        assert!(
+                            (found.gap_m - gap).abs() < 1e-9,
+                            "{axis} {angle:?}: {gap} {found:?}"
+                        );
+                    }
+                    for i in 0..2 {
+                        let shifted = |by: f64| {
+                            let mut there = angle;
+                            there[i] += by;
+                            stop.gap(&Pose::at(there)).gap_m
+                        };
+                        let slope = (shifted(1e-6) - shifted(-1e-6)) / 2e-6;
+                        assert!((found.arm_m[i] + slope).abs() < 1e-8, "{found:?}, {slope}");
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// Beyond its angle a stop is a half-space: up to 60 degrees past it, the gap only falls, at any tilt, and what it
+/// pushes is back.
+#[test]
+fn a_stop_has_no_other_side() {
+    let law = BumperLaw::new(1.0e5, 0.5);
+    for axis in [0, 1] {
+        let stop = Stop::new(axis, true, 0.35, 0.08, 0.017, law, 1e4);
+        for tilt in [-0.6, 0.0, 0.4] {
+            let mut last = f64::INFINITY;
+            for k in 0..60 {
+                let mut angle = [tilt; 2];
+                angle[axis] = 0.35 + 1.0_f64.to_radians() * f64::from(k);
+                let found = stop.gap(&Pose::at(angle));
+                assert!(found.gap_m < last && found.arm_m[axis] > 0.0, "{angle:?}");
+                last = found.gap_m;
+            }
+            assert!(last < -0.05);
+        }
+    }
+}

