@@ -16,7 +16,8 @@ fn constants_follow_from_their_keys() {
     let mut expected: BTreeMap<String, f64> = [
         ("rig.grip_radius_m", r),
         ("rig.tick_s", 0.0025),
-        ("rig.debounce_press_s", 0.009),
+        // 9 ms are 3.6 ticks of 2.5 ms: four.
+        ("rig.debounce_press_s", 0.010),
         ("rig.debounce_let_go_s", 0.055),
         ("rig.supply_v", 25.0),
         ("rig.supply_min_v", 20.5),
