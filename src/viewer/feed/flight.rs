@@ -286,6 +286,7 @@ pub fn session_scenario(rig: &Rig, name: &str, session: &Session) -> Scenario {
         that,
         because: Some(because.to_owned()),
         rigs: None,
+        scale: None,
     };
     let axes = |each: &dyn Fn(&str) -> String| [each("pitch"), each("roll")].join(" and ");
     Scenario {
