@@ -16,8 +16,6 @@ pub const LEAST_TEXT: f32 = 12.0;
 pub mod colour {
     use bevy_egui::egui::Color32;
 
-    /// Orange.
-    pub const ORANGE: Color32 = super::of(super::palette::ORANGE);
     /// Sky blue.
     pub const SKY: Color32 = super::of(super::palette::SKY);
     /// Bluish green.
