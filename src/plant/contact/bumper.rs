@@ -60,7 +60,7 @@ impl BumperLaw {
     /// force.
     ///
     /// The dashpot is implicit: it feels the closing speed that its own force leaves, so that it cannot blow up
-    /// ([`damper_weight`]).
+    /// (`damper_weight`).
     ///
     /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the contact lies. Its
     /// force jumps from zero as the bodies meet; so in the step in which they meet, the force counts from that

@@ -175,7 +175,7 @@ impl GimbalLaw {
     /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_nm` plus gravity,
     /// inertial torques, viscous and dry friction, all taken at the mid-step angles.
     ///
-    /// Viscous friction is taken at a mean of the old and new rate ([`damper_weight`]); inertial torques at the mean of
+    /// Viscous friction is taken at a mean of the old and new rate (`damper_weight`); inertial torques at the mean of
     /// both.
     pub fn kick(
         &self,
@@ -238,7 +238,7 @@ impl GimbalLaw {
         pull
     }
 
-    /// Rates after the kick, which pivots are held, and the [`damper_weight`] of each axis.
+    /// Rates after the kick, which pivots are held, and the `damper_weight` of each axis.
     #[inline]
     fn kicked(
         &self,

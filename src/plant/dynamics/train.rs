@@ -5,7 +5,7 @@
 //! update, half drift. Motor angles are counted positive in the sense that turns the trim shaft
 //! positive, so the reversal of a spur pair does not appear.
 //!
-//! The own dampers of shaft and rotor are implicit ([`damper_weight`]): they cannot blow up, whatever
+//! The own dampers of shaft and rotor are implicit (`damper_weight`): they cannot blow up, whatever
 //! the substep. Springs and the mesh's damping are explicit; `scheme.rs` bounds the substep for them.
 
 use super::cartridge::CartridgeLaw;
