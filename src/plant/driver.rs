@@ -123,11 +123,6 @@ impl Driver {
         self.index
     }
 
-    /// The current level that its lines ask for.
-    pub fn level(&self) -> CurrentLevel {
-        self.level
-    }
-
     /// Steps counted since the index was last at home, microsteps.
     pub fn total(&self) -> i64 {
         self.total

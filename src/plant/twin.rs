@@ -80,8 +80,6 @@ pub struct AxisReading {
     pub microstep_index: u32,
     /// Fraction of a microstep that has gathered in the step generator, times 2^32.
     pub step_fraction: u32,
-    /// Current level that the driver's lines ask for.
-    pub current_level: CurrentLevel,
     /// Sensor reading of the last sample.
     pub sensor_counts: u16,
     /// Whether the driver drives its windings.
@@ -376,7 +374,6 @@ impl Plant {
                     rotor_rad: axis.train.rotor_rad,
                     microstep_index: axis.driver.index() as u32,
                     step_fraction: axis.generator.fraction(),
-                    current_level: axis.driver.level(),
                     sensor_counts: axis.counts,
                     driving: axis.driver.is_driving(),
                 }

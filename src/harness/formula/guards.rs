@@ -66,50 +66,7 @@ fn guards_of<'a>(node: &'a Truth, found: &mut Vec<Lefts<'a>>) {
 
 #[cfg(test)]
 mod tests {
-    use crate::formula::{Formula, Names, SignalKind, SignalName, Signals};
-    use std::borrow::Cow;
-
-    struct Ramp;
-
-    impl Signals for Ramp {
-        fn rows(&self) -> usize {
-            5
-        }
-        fn tick_s(&self) -> f64 {
-            0.5
-        }
-        fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>> {
-            match name {
-                "a" => Some(Cow::Owned(vec![0.0, 1.0, 2.0, 3.0, 4.0])),
-                "b" => Some(Cow::Owned(vec![2.0; 5])),
-                _ => None,
-            }
-        }
-    }
-
-    fn formula(text: &str) -> Formula {
-        let signal = |name: &str, kind| SignalName {
-            name: name.to_owned(),
-            unit: if kind == SignalKind::Number {
-                "deg"
-            } else {
-                ""
-            }
-            .to_owned(),
-            kind,
-        };
-        let names = Names {
-            signals: vec![
-                signal("a", SignalKind::Number),
-                signal("b", SignalKind::Number),
-                signal("s", SignalKind::Switch),
-            ],
-            length_s: 2.0,
-            tick_s: 0.5,
-            ..Names::default()
-        };
-        Formula::parse(text, &names).unwrap()
-    }
+    use crate::formula::parts::tests::{Ramp, formula};
 
     #[test]
     fn guards_say_where_the_right_side_is_put_to_the_test() {

@@ -251,12 +251,13 @@ fn ordered<'a>(
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
     use crate::formula::{Names, SignalKind, SignalName};
     use std::borrow::Cow;
 
-    struct Ramp;
+    /// Five rows: `a` climbs by one a row, `b` stays at two.
+    pub(in crate::formula) struct Ramp;
 
     impl Signals for Ramp {
         fn rows(&self) -> usize {
@@ -274,7 +275,8 @@ mod tests {
         }
     }
 
-    fn formula(text: &str) -> Formula {
+    /// `text`, read with the names of [`Ramp`] and a switch `s`.
+    pub(in crate::formula) fn formula(text: &str) -> Formula {
         let signal = |name: &str, kind| SignalName {
             name: name.to_owned(),
             unit: if kind == SignalKind::Number {
