@@ -10,6 +10,7 @@ use crate::dynamics::{
 use crate::fault::SwitchName;
 use crate::guard::Account;
 use crate::hand::{Hand, HandFeel};
+use crate::rest::Rest;
 use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig};
 use crate::scheme::Scheme;
 use crate::sensor::AngleSensor;
@@ -53,6 +54,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             tooth_rad: std::f64::consts::TAU / f64::from(axes[i].drive.trim_teeth),
             lag_zero_rad: 0.0,
             was_driving: false,
+            step_rate: 0,
             counts: 0,
         }
     });
@@ -100,6 +102,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         levels: Switches::default(),
         contact: ContactLoad::default(),
         account: Account::default(),
+        rest: Rest::default(),
         aborted: None,
     };
     plant.open_account();

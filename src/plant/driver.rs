@@ -3,6 +3,7 @@
 use trimproof_controller::{CurrentLevel, Pulse};
 
 use crate::dynamics::Phase;
+use crate::rest::StateBits;
 
 /// Electrical angle of the microstep index 0: both windings at 70.7 %, rad.
 pub const HOME_RAD: f64 = std::f64::consts::FRAC_PI_4;
@@ -131,6 +132,23 @@ impl Driver {
     /// Electrical angle that the driver commands, counted on over whole cycles since home, rad.
     pub fn electrical_rad(&self) -> f64 {
         electrical_rad(self.total, self.microsteps)
+    }
+
+    /// Writes down lines, counts and faults.
+    pub(crate) fn note(&self, bits: &mut StateBits) {
+        bits.count(self.index as u64);
+        // The same bits without a sign.
+        bits.count(self.total as u64);
+        bits.count(self.level as u64);
+        for line in [
+            self.enable,
+            self.up,
+            self.dead,
+            self.broken[0],
+            self.broken[1],
+        ] {
+            bits.count(u64::from(line));
+        }
     }
 
     /// What each winding is held at: the table i_a = I cos α, i_b = I sin α.

@@ -25,6 +25,8 @@ pub(crate) struct Account {
     start_j: f64,
     /// Work of hand, pushes, supply and faults, where positive, J.
     put_in_j: f64,
+    /// The same over the tick that is being computed, or was last, J.
+    tick_j: f64,
     /// What the bound has beside them, J.
     slack_j: f64,
 }
@@ -33,7 +35,22 @@ impl Account {
     /// Adds work done on the twin, J; what it gives back is not taken off, as friction may have had it before.
     #[inline]
     pub(crate) fn put_in(&mut self, work_j: f64) {
+        self.tick_j += work_j.max(0.0);
+    }
+
+    /// Adds work done between two ticks, J.
+    fn put_in_at_once(&mut self, work_j: f64) {
         self.put_in_j += work_j.max(0.0);
+    }
+
+    /// A tick begins.
+    pub(crate) fn begin_tick(&mut self) {
+        self.tick_j = 0.0;
+    }
+
+    /// A tick is over; called alone, it was one like the last.
+    pub(crate) fn end_tick(&mut self) {
+        self.put_in_j += self.tick_j;
     }
 
     fn limit_j(&self) -> f64 {
@@ -52,6 +69,7 @@ impl Plant {
         self.account = Account {
             start_j: self.energies_j().iter().sum(),
             put_in_j: 0.0,
+            tick_j: 0.0,
             slack_j: ENERGY_SLACK_J + detent_j + WORK_SLACK * self.gimbal.largest_fall_j(),
         };
     }
@@ -61,7 +79,7 @@ impl Plant {
         let before: f64 = self.energies_j().iter().sum();
         change(self);
         let after: f64 = self.energies_j().iter().sum();
-        self.account.put_in(after - before);
+        self.account.put_in_at_once(after - before);
     }
 
     /// Energy of stick, pitch drive and roll drive, J; what is stored in contacts is left out.
@@ -95,6 +113,7 @@ impl Plant {
         let pose = self.mid.follow(self.stick.angle_rad);
         let parts = self.energies_at(&pose);
         let found: f64 = parts.iter().sum();
+        self.account.end_tick();
         let limit = self.account.limit_j();
         if found <= limit && self.supply.volts().is_finite() {
             return Ok(());

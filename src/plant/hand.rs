@@ -4,6 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::dynamics::{GripPull, Pose, PoseAnchor, dot};
+use crate::rest::StateBits;
 
 /// Stiffness, damping and strength of a hand.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -144,6 +145,32 @@ impl Hand {
         }
     }
 
+    /// Whether target and pushes stay as they are between two instants.
+    pub(crate) fn is_steady(&self, begin_s: f64, end_s: f64) -> bool {
+        let mut paths = self.grip.iter().flatten();
+        paths.all(|path| begin_s - path.start_s >= path.over_s)
+            && self
+                .push
+                .iter()
+                .flatten()
+                .all(|push| push.is_steady(begin_s, end_s))
+    }
+
+    /// Writes down target, pushes and feel, where they are steady.
+    pub(crate) fn note(&self, now_s: f64, bits: &mut StateBits) {
+        bits.count(u64::from(self.grip.is_some()));
+        for path in self.grip.iter().flatten() {
+            bits.numbers(&[path.target(now_s).0]);
+        }
+        for push in &self.push {
+            let force_n = push.as_ref().map(|push| push.share(now_s) * push.force_n);
+            bits.numbers(&[force_n.unwrap_or(0.0)]);
+        }
+        let feel = &self.feel;
+        bits.numbers(&[feel.stiffness_n_per_m, feel.damping_n_s_per_m, feel.limit_n]);
+        self.wish.note(bits);
+    }
+
     /// Whether the hand holds the grip.
     pub fn is_gripping(&self) -> bool {
         self.grip.is_some()
@@ -267,6 +294,11 @@ impl Path {
 }
 
 impl Push {
+    /// Over by `begin_s`, or at its full force up to `end_s`.
+    fn is_steady(&self, begin_s: f64, end_s: f64) -> bool {
+        begin_s >= self.end_s || (begin_s - self.start_s >= self.rise_s && end_s <= self.end_s)
+    }
+
     fn share(&self, now_s: f64) -> f64 {
         if now_s < self.start_s || now_s >= self.end_s {
             0.0

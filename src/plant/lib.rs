@@ -14,6 +14,7 @@ mod file_error;
 mod guard;
 pub mod hand;
 mod locate;
+mod rest;
 pub mod rig;
 mod scheme;
 mod sensor;

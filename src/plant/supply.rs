@@ -1,5 +1,7 @@
 //! The motor supply: a source behind a resistance, feeding a bulk capacitor.
 
+use crate::rest::StateBits;
+
 /// Bleed across the bulk capacitor, Ω: a disconnected supply falls by itself (common practice, no source).
 const BLEED_OHM: f64 = 4_700.0;
 
@@ -62,6 +64,16 @@ impl Supply {
         } else {
             self.ramp.from_v + (self.ramp.to_v - self.ramp.from_v) * gone / self.ramp.over_s
         }
+    }
+
+    /// Whether the source stays as it is from `now_s` on.
+    pub(crate) fn is_steady(&self, now_s: f64) -> bool {
+        now_s - self.ramp.start_s >= self.ramp.over_s
+    }
+
+    /// Writes down source, voltage and current.
+    pub(crate) fn note(&self, now_s: f64, bits: &mut StateBits) {
+        bits.numbers(&[self.source_v(now_s), self.volts, self.current_a]);
     }
 
     /// Voltage at the drivers, V.

@@ -13,6 +13,7 @@ use crate::dynamics::{
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
 use crate::guard::Account;
 use crate::hand::{Hand, HandFeel, PathShape};
+use crate::rest::Rest;
 use crate::rig::{Cartridge, Rig};
 use crate::sensor::{AngleSensor, SensorFaults};
 use crate::supply::Supply;
@@ -121,6 +122,8 @@ pub(crate) struct Axis {
     /// Whole electrical cycles between command and rotor when the drive last came on, rad.
     pub lag_zero_rad: f64,
     pub was_driving: bool,
+    /// Step rate that was commanded last.
+    pub step_rate: i32,
     pub counts: u16,
 }
 
@@ -155,6 +158,7 @@ pub struct Plant {
     pub(crate) levels: Switches,
     pub(crate) contact: ContactLoad,
     pub(crate) account: Account,
+    pub(crate) rest: Rest,
     /// Why nothing can be computed any more.
     pub(crate) aborted: Option<TwinAbort>,
 }
@@ -211,6 +215,7 @@ impl Plant {
             }
             axis.driver.set_lines(out.enable, out.current);
             axis.generator.refresh(out.step_rate);
+            axis.step_rate = out.step_rate;
         }
     }
 
@@ -237,6 +242,13 @@ impl Plant {
                 axis.driver.set_lines(false, CurrentLevel::Off);
             }
         }
+        if self.rests() {
+            self.supply_low_v = self.supply_low_v.min(self.supply.volts());
+            self.tick = self.tick.wrapping_add(1);
+            self.account.end_tick();
+            return Ok(());
+        }
+        self.account.begin_tick();
         let begin_s = self.now_s();
         let per_tick = self.periods * self.steps;
         for period in 0..self.periods {
@@ -261,7 +273,9 @@ impl Plant {
             }
         }
         self.tick = self.tick.wrapping_add(1);
-        self.guard_tick(self.now_s())
+        self.guard_tick(self.now_s())?;
+        self.note_rest();
+        Ok(())
     }
 
     /// The abort of a contact that was pressed harder than it stands.

@@ -19,6 +19,7 @@ use rapier3d::parry::query::{self, details};
 use rapier3d::parry::shape::{Segment, Shape, SharedShape};
 
 use crate::dynamics::{GimbalLaw, Pose, dot, invert};
+use crate::rest::StateBits;
 use crate::shapes::Form;
 
 /// Gap below which a contact is followed, m.
@@ -266,6 +267,33 @@ impl Surroundings {
                 meeting
                     .load
                     .overload(Pressed::Obstacle(index), force_n, limit_n);
+            }
+        }
+    }
+
+    /// Writes down what the last looks found and what each contact did.
+    pub(crate) fn note(&self, bits: &mut StateBits) {
+        bits.numbers(&[
+            self.turned_rad,
+            self.stops_clear_until_rad,
+            self.travelled_m,
+            self.clear_until_m,
+        ]);
+        for (_, own_accel) in &self.stops {
+            bits.numbers(own_accel);
+        }
+        for watched in &self.watched {
+            bits.count(u64::from(watched.age));
+            bits.numbers(&watched.own_accel);
+            bits.numbers(&[watched.clear_until_m]);
+            if let Some(near) = &watched.near {
+                bits.numbers(&near.normal);
+                bits.numbers(&near.on_stick);
+                bits.numbers(&[near.offset_m]);
+            }
+            if let Some((gap_m, normal, at_m)) = &watched.last {
+                bits.numbers(&[*gap_m, *at_m]);
+                bits.numbers(normal);
             }
         }
     }

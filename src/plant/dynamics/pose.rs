@@ -1,6 +1,7 @@
 //! Where points of the stick are, and how torques follow from forces on them.
 
 use super::turn::Anchor;
+use crate::rest::StateBits;
 
 /// Orientation of the stick: sines and cosines of pitch and roll.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,6 +60,12 @@ pub struct PoseAnchor {
 }
 
 impl PoseAnchor {
+    /// Writes it down.
+    pub(crate) fn note(&self, bits: &mut StateBits) {
+        self.pitch.note(bits);
+        self.roll.note(bits);
+    }
+
     /// The pose at angles `[pitch, roll]`, rad.
     #[inline]
     pub fn follow(&mut self, angle_rad: [f64; 2]) -> Pose {

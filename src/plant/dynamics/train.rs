@@ -11,6 +11,7 @@
 use super::cartridge::CartridgeLaw;
 use super::turn::Anchor;
 use super::winding::{Phase, WindingLaw};
+use crate::rest::StateBits;
 
 /// Constants of one trim drive.
 #[derive(Clone, Copy, Debug)]
@@ -70,6 +71,23 @@ pub struct TrainState {
     pub(crate) rotor_accel: f64,
     /// For the electrical angle.
     pub(crate) turn: Anchor,
+}
+
+impl TrainState {
+    /// Writes it down.
+    pub(crate) fn note(&self, bits: &mut StateBits) {
+        bits.numbers(&[
+            self.shaft_rad,
+            self.shaft_rad_per_s,
+            self.rotor_rad,
+            self.rotor_rad_per_s,
+            self.slipped_rad,
+            self.shaft_accel,
+            self.rotor_accel,
+        ]);
+        bits.numbers(&self.current_a);
+        self.turn.note(bits);
+    }
 }
 
 /// What the driver does during a step.

@@ -1,5 +1,7 @@
 //! Sine and cosine of an angle that moves little from step to step.
 
+use crate::rest::StateBits;
+
 /// Farthest from its anchor that an angle is reached by the addition theorem, rad.
 const REACH_RAD: f64 = 1.0 / 16.0;
 
@@ -39,6 +41,11 @@ impl Default for Anchor {
 }
 
 impl Anchor {
+    /// Writes it down.
+    pub(crate) fn note(&self, bits: &mut StateBits) {
+        bits.numbers(&[self.at_rad, self.sin, self.cos]);
+    }
+
     /// Sine and cosine of `angle_rad`; out of reach, a new anchor is dropped there.
     #[inline]
     pub fn follow(&mut self, angle_rad: f64) -> (f64, f64) {
