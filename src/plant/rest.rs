@@ -104,3 +104,167 @@ impl Plant {
         self.supply.note(self.now_s(), bits);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    //! The law: a twin that skips is the twin that never does, bit for bit, whatever happens to it and when.
+
+    use proptest::prelude::*;
+    use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+
+    use super::*;
+    use crate::fault::{AxisName, Coil, FaultKind};
+    use crate::hand::PathShape;
+    use crate::rig::Rig;
+    use crate::twin::{Numerics, StartPose};
+
+    fn plant(supply_v: f64) -> Plant {
+        let rig = Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap();
+        let start = StartPose {
+            angle_rad: [0.02, -0.01],
+            supply_v,
+            force_trim: true,
+        };
+        Plant::new(&rig, 1, Numerics::default(), start)
+    }
+
+    /// What happens at an instant.
+    #[derive(Clone, Copy, Debug)]
+    enum Event {
+        Grip,
+        Carry(f64),
+        LetGo,
+        Push(f64, f64),
+        Supply(f64),
+        Drives(bool),
+        Rate(i32),
+        Home,
+        Lead(bool),
+        Dead(bool),
+        Spring(bool),
+        Slip(i32),
+    }
+
+    fn act(plant: &mut Plant, outputs: &mut Outputs, event: Event) {
+        let axis = AxisName::Pitch;
+        match event {
+            Event::Grip => plant.grip(None),
+            Event::Carry(to_rad) => plant.carry([Some(to_rad), None], 0.1, PathShape::Smooth),
+            Event::LetGo => plant.let_go(),
+            Event::Push(force_n, for_s) => plant.push([force_n, -force_n], 0.0, for_s),
+            Event::Supply(volts) => plant.set_supply(volts, 0.01),
+            Event::Drives(on) => {
+                for out in &mut outputs.axis {
+                    *out = AxisOutputs {
+                        enable: on,
+                        current: if on {
+                            CurrentLevel::Hold
+                        } else {
+                            CurrentLevel::Off
+                        },
+                        ..AxisOutputs::default()
+                    };
+                }
+            }
+            Event::Rate(rate) => outputs.axis[0].step_rate = rate,
+            Event::Home => outputs.axis[1].home = true,
+            Event::Lead(on) => plant.set_fault(
+                &FaultKind::LeadBroken {
+                    axis,
+                    coil: Coil::A,
+                },
+                on,
+            ),
+            Event::Dead(on) => plant.set_fault(&FaultKind::DriverDead { axis }, on),
+            Event::Spring(on) => plant.set_fault(&FaultKind::SpringBroken { axis, count: 1 }, on),
+            Event::Slip(teeth) => plant.set_fault(&FaultKind::GearSlip { axis, teeth }, true),
+        }
+    }
+
+    fn event() -> impl Strategy<Value = Event> {
+        prop_oneof![
+            Just(Event::Grip),
+            (-0.1..0.1).prop_map(Event::Carry),
+            Just(Event::LetGo),
+            // Some of them too weak to move the stick.
+            ((-3.0..3.0), 0.01..0.4).prop_map(|(force_n, for_s)| Event::Push(force_n, for_s)),
+            prop_oneof![Just(0.0), Just(24.0), Just(20.0)].prop_map(Event::Supply),
+            any::<bool>().prop_map(Event::Drives),
+            prop_oneof![Just(0), -40_000_000..40_000_000].prop_map(Event::Rate),
+            Just(Event::Home),
+            any::<bool>().prop_map(Event::Lead),
+            any::<bool>().prop_map(Event::Dead),
+            any::<bool>().prop_map(Event::Spring),
+            (-2..3).prop_map(Event::Slip),
+        ]
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig::with_cases(24))]
+
+        #[test]
+        fn a_twin_that_skips_is_one_that_does_not(
+            events in prop::collection::vec((1_u32..250, event()), 1..12),
+            starts_on in any::<bool>(),
+        ) {
+            let volts = if starts_on { 24.0 } else { 0.0 };
+            let (mut skips, mut computes) = (plant(volts), plant(volts));
+            let (mut outputs, mut same) = (Outputs::default(), Outputs::default());
+            for (ticks, event) in events {
+                act(&mut skips, &mut outputs, event);
+                act(&mut computes, &mut same, event);
+                for _ in 0..ticks {
+                    prop_assert_eq!(skips.sample(), computes.sample());
+                    skips.command(&outputs);
+                    computes.command(&same);
+                    for out in outputs.axis.iter_mut().chain(&mut same.axis) {
+                        out.home = false;
+                    }
+                    computes.rest = Rest::default();
+                    prop_assert_eq!(skips.advance(), computes.advance());
+                    // Numbers are printed with all their digits, and −0 as it is.
+                    let (one, other) = (skips.readings(), computes.readings());
+                    prop_assert_eq!(format!("{one:?}"), format!("{other:?}"));
+                    prop_assert_eq!(format!("{:?}", skips.account), format!("{:?}", computes.account));
+                }
+            }
+        }
+    }
+
+    /// A stick without supply, held by dry friction; then one that is held by its drives.
+    #[test]
+    fn a_stick_at_rest_is_skipped() {
+        for (volts, on) in [(0.0, false), (24.0, true)] {
+            let mut plant = plant(volts);
+            let mut outputs = Outputs::default();
+            act(&mut plant, &mut outputs, Event::Drives(on));
+            let mut skipped = 0;
+            for _ in 0..1000 {
+                plant.command(&outputs);
+                plant.advance().unwrap();
+                skipped += u32::from(plant.rest.is_fixed);
+            }
+            assert!(skipped > 500, "{skipped} of 1000 ticks at {volts} V");
+        }
+    }
+
+    /// A push ends while the stick rests in it: the tick in which it ends must be computed.
+    #[test]
+    fn the_end_of_a_push_is_not_skipped() {
+        let mut plant = plant(24.0);
+        let mut outputs = Outputs::default();
+        act(&mut plant, &mut outputs, Event::Drives(true));
+        plant.push([12.0, 0.0], 0.0, 2.0);
+        let mut angles = Vec::new();
+        for _ in 0..1500 {
+            plant.command(&outputs);
+            plant.advance().unwrap();
+            angles.push(plant.stick().angle_rad[0]);
+        }
+        assert_eq!(angles[990], angles[998], "it rests in the push");
+        assert!(
+            (angles[1499] - angles[998]).abs() > 0.01,
+            "it goes back after it"
+        );
+    }
+}

@@ -95,11 +95,15 @@ impl Writer<'_> {
             Kind::Body => {
                 // Nothing is replaced: the way out comes first.
                 for to in &site.to {
-                    self.mutant(site, to, |id, to| format!(" if trimproof_switch::on({id}) {{ return {to}; }}"));
+                    self.mutant(site, to, |id, to| {
+                        format!(" if trimproof_switch::on({id}) {{ return {to}; }}")
+                    });
                 }
             }
             Kind::Arm => {
-                self.mutant(site, "", |id, _| format!(" if !trimproof_switch::on({id}) "));
+                self.mutant(site, "", |id, _| {
+                    format!(" if !trimproof_switch::on({id}) ")
+                });
             }
             _ => {
                 self.out.push('(');
@@ -139,7 +143,11 @@ impl Writer<'_> {
 
     fn plain(&mut self, begin: usize, end: usize) {
         let mut at = begin;
-        for word in self.unconst.iter().filter(|word| (begin..end).contains(word)) {
+        for word in self
+            .unconst
+            .iter()
+            .filter(|word| (begin..end).contains(word))
+        {
             self.out.push_str(&self.text[at..*word]);
             at = word + "const ".len();
         }

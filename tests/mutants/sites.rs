@@ -52,7 +52,13 @@ pub fn find(text: &str) -> Found {
     };
     finder.visit_file(&file);
     // What goes in between comes before what begins there, outer before inner.
-    finder.sites.sort_by_key(|site| (site.begin, site.begin != site.end, std::cmp::Reverse(site.end)));
+    finder.sites.sort_by_key(|site| {
+        (
+            site.begin,
+            site.begin != site.end,
+            std::cmp::Reverse(site.end),
+        )
+    });
     Found {
         sites: finder.sites,
         unconst: finder.unconst,
@@ -124,15 +130,22 @@ fn values(output: &ReturnType) -> Vec<String> {
 }
 
 fn values_of(kind: &Type) -> Vec<String> {
-    let texts = |texts: &[&str]| texts.iter().map(|text| (*text).to_owned()).collect::<Vec<_>>();
+    let texts = |texts: &[&str]| {
+        texts
+            .iter()
+            .map(|text| (*text).to_owned())
+            .collect::<Vec<_>>()
+    };
     match kind {
         Type::Path(path) => {
             let last = path.path.segments.last().expect("a name");
             let inner = match &last.arguments {
-                syn::PathArguments::AngleBracketed(inside) => inside.args.iter().find_map(|one| match one {
-                    syn::GenericArgument::Type(kind) => Some(values_of(kind)),
-                    _ => None,
-                }),
+                syn::PathArguments::AngleBracketed(inside) => {
+                    inside.args.iter().find_map(|one| match one {
+                        syn::GenericArgument::Type(kind) => Some(values_of(kind)),
+                        _ => None,
+                    })
+                }
                 _ => None,
             };
             match last.ident.to_string().as_str() {
@@ -144,10 +157,19 @@ fn values_of(kind: &Type) -> Vec<String> {
                 "Vec" => texts(&["Vec::new()"]),
                 "Option" => {
                     let mut all = texts(&["None"]);
-                    all.extend(inner.unwrap_or_default().iter().map(|value| format!("Some({value})")));
+                    all.extend(
+                        inner
+                            .unwrap_or_default()
+                            .iter()
+                            .map(|value| format!("Some({value})")),
+                    );
                     all
                 }
-                "Result" => inner.unwrap_or_default().iter().map(|value| format!("Ok({value})")).collect(),
+                "Result" => inner
+                    .unwrap_or_default()
+                    .iter()
+                    .map(|value| format!("Ok({value})"))
+                    .collect(),
                 _ => texts(&["Default::default()"]),
             }
         }
@@ -158,7 +180,12 @@ fn values_of(kind: &Type) -> Vec<String> {
             let firsts: Vec<String> = tuple
                 .elems
                 .iter()
-                .map(|one| values_of(one).first().cloned().unwrap_or_else(|| "Default::default()".to_owned()))
+                .map(|one| {
+                    values_of(one)
+                        .first()
+                        .cloned()
+                        .unwrap_or_else(|| "Default::default()".to_owned())
+                })
                 .collect();
             vec![format!("({},)", firsts.join(", "))]
         }
@@ -166,7 +193,9 @@ fn values_of(kind: &Type) -> Vec<String> {
             let length = array.len.to_token_stream();
             values_of(&array.elem)
                 .iter()
-                .map(|value| format!("{{ let all: [_; {length}] = std::array::from_fn(|_| {value}); all }}"))
+                .map(|value| {
+                    format!("{{ let all: [_; {length}] = std::array::from_fn(|_| {value}); all }}")
+                })
                 .collect()
         }
         Type::Reference(reference) if reference.mutability.is_none() => match &*reference.elem {
@@ -279,7 +308,10 @@ impl<'ast> Visit<'ast> for Finder<'_> {
     fn visit_expr_binary(&mut self, binary: &'ast syn::ExprBinary) {
         if !has_let(&binary.left) && !has_let(&binary.right) {
             let (left, right) = (self.slice(&*binary.left), self.slice(&*binary.right));
-            let to = others(&binary.op).iter().map(|op| format!("({left}) {op} ({right})")).collect();
+            let to = others(&binary.op)
+                .iter()
+                .map(|op| format!("({left}) {op} ({right})"))
+                .collect();
             let from = self.slice(binary).to_owned();
             self.add(range(binary.span()), Kind::Operator, from, to);
         }
