@@ -54,7 +54,11 @@ fn main() {
         };
         writer.range(0, text.len(), 0, found.sites.len());
         next = writer.next;
-        fs::write(Path::new(to).join(file), writer.out).expect("the copy can be written");
+        let copy = Path::new(to).join(file);
+        // What is as it was is not built again.
+        if fs::read_to_string(&copy).ok().as_ref() != Some(&writer.out) {
+            fs::write(copy, &writer.out).expect("the copy can be written");
+        }
     }
 }
 
@@ -112,9 +116,9 @@ impl Writer<'_> {
                         format!("if trimproof_switch::on({id}) {{ {to} }} else ")
                     });
                 }
-                self.out.push_str("{ ");
+                self.out.push_str("{ (");
                 self.range(site.begin, site.end, index + 1, after);
-                self.out.push_str(" })");
+                self.out.push_str(") })");
             }
         }
     }

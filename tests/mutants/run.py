@@ -26,6 +26,7 @@ import re
 import shutil
 import subprocess
 import sys
+import threading
 import time
 
 HERE = pathlib.Path(__file__).resolve().parent
@@ -38,12 +39,20 @@ FOLDERS = {
     "trimproof-harness": ["src/harness/formula", "src/harness/judge", "src/harness/laws"],
 }
 SWITCH = '''//! Which mutant is on: written by tests/mutants, never part of the project.
-use std::sync::OnceLock;
-static CHOSEN: OnceLock<u32> = OnceLock::new();
+use std::sync::atomic::{AtomicU32, Ordering::Relaxed};
+static CHOSEN: AtomicU32 = AtomicU32::new(u32::MAX);
 /// Whether this mutant is the chosen one.
-#[inline]
+#[inline(always)]
 pub fn on(id: u32) -> bool {
-    *CHOSEN.get_or_init(|| std::env::var("TRIMPROOF_MUTANT").ok().and_then(|id| id.parse().ok()).unwrap_or(0)) == id
+    let chosen = CHOSEN.load(Relaxed);
+    if chosen == u32::MAX { read() == id } else { chosen == id }
+}
+#[cold]
+#[inline(never)]
+fn read() -> u32 {
+    let chosen = std::env::var("TRIMPROOF_MUTANT").ok().and_then(|id| id.parse().ok()).unwrap_or(0);
+    CHOSEN.store(chosen, Relaxed);
+    chosen
 }
 '''
 # A few scenarios that meet most of the code: they kill the most at the least cost.
@@ -85,14 +94,15 @@ class Copy:
         self.root = scratch / "copy"
         self.target = scratch / "target"
         self.refused = scratch / "refused.txt"
-        # Everything optimised a little, with checks for overflow: one build, thousands of runs.
         self.env = dict(
             os.environ, CARGO_TARGET_DIR=str(self.target), CARGO_TERM_COLOR="never", CARGO_PROFILE_DEV_DEBUG="0",
-            CARGO_PROFILE_DEV_OPT_LEVEL="2", CARGO_INCREMENTAL="0", INSTA_UPDATE="no", RUSTFLAGS="--cap-lints=warn",
+            CARGO_PROFILE_DEV_OPT_LEVEL="2",
+            CARGO_INCREMENTAL="0", INSTA_UPDATE="no",
         )
         self.tool = scratch / "tool/release/mutate"
 
     def prepare(self):
+        mutated = set(sources("*"))
         subprocess.run(
             ["cargo", "build", "--release", "--quiet", "--manifest-path", str(HERE / "Cargo.toml"),
              "--target-dir", str(self.tool.parent.parent)], check=True)
@@ -101,20 +111,30 @@ class Copy:
         for name in listed:
             if name and (ROOT / name).is_file() and not name.startswith("tests/mutants/"):
                 copy = self.root / name
-                if not copy.exists() or copy.read_bytes() != (ROOT / name).read_bytes():
+                # Of mutated files and of manifests with a line more, the copy is written elsewhere.
+                is_plain = name not in mutated and not name.endswith("Cargo.toml")
+                if not copy.exists() or (is_plain and copy.read_bytes() != (ROOT / name).read_bytes()):
                     copy.parent.mkdir(parents=True, exist_ok=True)
                     shutil.copyfile(ROOT / name, copy)
         switch = self.root / "src/switch"
         switch.mkdir(parents=True, exist_ok=True)
-        (switch / "Cargo.toml").write_text(
+        self.write(
+            switch / "Cargo.toml",
             '[package]\nname = "trimproof-switch"\nversion = "0.0.0"\nedition = "2024"\n[lib]\npath = "lib.rs"\n')
-        (switch / "lib.rs").write_text(SWITCH)
-        for folder in ["controller", "board", "plant", "harness"]:
-            manifest = self.root / "src" / folder / "Cargo.toml"
-            text = manifest.read_text()
-            if "trimproof-switch" not in text:
-                manifest.write_text(text.replace(
-                    "[dependencies]\n", '[dependencies]\ntrimproof-switch = { path = "../switch" }\n', 1))
+        self.write(switch / "lib.rs", SWITCH)
+        for name in listed:
+            if name.endswith("Cargo.toml") and not name.startswith(("tests/mutants/", "tests/fuzz/", "src/firmware/")):
+                text = (ROOT / name).read_text()
+                if name.split("/")[1:2] and name.split("/")[1] in ("controller", "board", "plant", "harness"):
+                    text = text.replace(
+                        "[dependencies]\n", '[dependencies]\ntrimproof-switch = { path = "../switch" }\n', 1)
+                self.write(self.root / name, text)
+
+    @staticmethod
+    def write(path, text):
+        """Writes a file, unless it has that text: what is as it was is not built again."""
+        if not path.exists() or path.read_text() != text:
+            path.write_text(text)
 
     def mutate(self, files):
         """Writes the mutants into the copy; returns them."""
@@ -129,10 +149,8 @@ class Copy:
             by_file = collections.defaultdict(list)
             for mutant in mutants:
                 by_file[mutant["file"]].append(mutant)
-            packages = [word for name in FOLDERS for word in ("-p", name)]
             made = subprocess.run(
-                ["cargo", "test", "--no-run", "--offline", "--message-format=json", *packages, "-p", "trimproof", "--lib",
-                 "--bins", "--test", "*"],
+                ["cargo", "test", "--no-run", "--offline", "--message-format=json", "--lib", "--bins", "--tests"],
                 cwd=self.root, env=self.env, capture_output=True, text=True)
             refused, programs = set(), {}
             for line in made.stdout.splitlines():
@@ -168,11 +186,20 @@ class Stage:
     def __init__(self, name, command, root, folder=".", compares=False):
         self.name, self.command, self.root, self.compares = name, command, root, compares
         self.cwd = root / folder
-        begun = time.monotonic()
-        self.code, self.output = self.run(0, 600)
-        self.took_s = time.monotonic() - begun
-        if self.code != 0:
-            raise SystemExit(f"`{name}` fails without a mutant")
+        self.took_s = None
+        self.lock = threading.Lock()
+
+    def learn(self):
+        """Runs it without a mutant, once, when it is first needed."""
+        with self.lock:
+            if self.took_s is not None:
+                return
+            begun = time.monotonic()
+            self.code, self.output = self.run(0, 900)
+            if self.code != 0:
+                raise SystemExit(f"`{self.name}` fails without a mutant")
+            self.took_s = time.monotonic() - begun
+            print(f"{self.took_s:7.1f} s  {self.name}", file=sys.stderr, flush=True)
 
     def run(self, mutant, patience_s):
         env = dict(os.environ, TRIMPROOF_MUTANT=str(mutant), INSTA_UPDATE="no", CI="true", RUST_BACKTRACE="0",
@@ -186,6 +213,7 @@ class Stage:
         return ran.returncode, ran.stdout or b""
 
     def kills(self, mutant):
+        self.learn()
         code, output = self.run(mutant, 10 + 5 * self.took_s)
         return code != self.code or (self.compares and output != self.output)
 
@@ -208,9 +236,8 @@ def stages(copy, programs):
     for package in ("controller", "board", "plant", "harness"):
         own = units.get(package, [])
         others = [stage for other, stages in units.items() if other != package for stage in stages]
-        result[package] = [first, *own, every, *others, *whole] if package != "board" else [*own, *others, *whole, every]
-    for stage in [first, every, *whole, *[s for all in units.values() for s in all]]:
-        print(f"{stage.took_s:7.1f} s  {stage.name}", file=sys.stderr)
+        # The board is not in the suite.
+        result[package] = [first, *own, every, *others, *whole] if package != "board" else [*own, *others, *whole]
     return result
 
 
@@ -221,6 +248,7 @@ def main():
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--threads", type=int, default=os.cpu_count())
     arguments.add_argument("--scratch", type=pathlib.Path, default=ROOT / "target/mutants")
+    arguments.add_argument("--quick", action="store_true", help="without the stages that take minutes")
     arguments.add_argument("--list", action="store_true")
     args = arguments.parse_args()
     scratch = args.scratch.resolve()
@@ -249,7 +277,8 @@ def main():
         if key in done:
             return done[key]
         package = mutant["file"].split("/")[1]
-        by = next((stage.name for stage in by_package[package] if stage.kills(mutant["id"])), None)
+        tried = [stage for stage in by_package[package] if not args.quick or stage.name in ("quick", "suite") or stage.name.startswith(package)]
+        by = next((stage.name for stage in tried if stage.kills(mutant["id"])), None)
         return {"key": key, "id": mutant["id"], "package": package, "kind": mutant["kind"], "by": by}
 
     counts = collections.Counter()
