@@ -5,7 +5,7 @@
 
 use std::fmt::Write as _;
 use std::io::Read as _;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
 /// One of each kind of formula: outermost windows, windows inside one another to a bound and to the end, edges, `until`, looking
@@ -31,8 +31,8 @@ struct Work {
     cards: bool,
 }
 
-/// Runs `prove` and returns the peak memory, MB.
-fn peak_mb(folder: &Path, work: Work) -> f64 {
+/// Writes what `prove` runs into a folder below `folder`, which is given.
+fn scenarios(folder: &Path, work: Work) -> PathBuf {
     let Work {
         runs,
         length_s,
@@ -58,12 +58,17 @@ fn peak_mb(folder: &Path, work: Work) -> f64 {
         }
         std::fs::write(scenarios.join(format!("wait-{run}.toml")), text).unwrap();
     }
+    scenarios
+}
+
+/// Runs `prove` and returns the peak memory, MB.
+fn peak_mb(folder: &Path, work: Work) -> f64 {
     // `/proc/PID/status` is read while the program waits to write into a pipe that nobody empties: the table of
     // verdicts comes last, when everything has been held.
     let mut child = Command::new(env!("CARGO_BIN_EXE_trimproof"))
         .args(["prove", "--threads", "1"])
-        .args(cards.then_some("--cards"))
-        .arg(&scenarios)
+        .args(work.cards.then_some("--cards"))
+        .arg(scenarios(folder, work))
         .stdout(Stdio::piped())
         .stderr(Stdio::null())
         .spawn()
@@ -134,4 +139,32 @@ fn a_run_that_nobody_keeps_takes_the_same_memory_however_long_it_is() {
         long <= short + 5.0,
         "{short} MB for a minute, {long} MB for twenty"
     );
+}
+
+/// What is not judged is not held: without the temporary file that long runs need, nothing is.
+#[test]
+fn without_a_temporary_file_nothing_is_held() {
+    let folder = tempfile::tempdir().unwrap();
+    // Some 10,000 rows: far more than stay in memory of what these formulas store.
+    let work = Work {
+        runs: 1,
+        length_s: 60.0,
+        cards: false,
+    };
+    let done = Command::new(env!("CARGO_BIN_EXE_trimproof"))
+        .args(["prove", "--threads", "1"])
+        .arg(scenarios(folder.path(), work))
+        .env("TMPDIR", folder.path().join("missing"))
+        .output()
+        .unwrap();
+    let (out, err) = (
+        String::from_utf8_lossy(&done.stdout),
+        String::from_utf8_lossy(&done.stderr),
+    );
+    assert_eq!(done.status.code(), Some(4), "{out}{err}");
+    assert!(
+        err.contains("the temporary file that judging it needs"),
+        "{err}"
+    );
+    assert!(out.contains("0 of 9 expectations"), "{out}");
 }

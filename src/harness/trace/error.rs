@@ -17,7 +17,7 @@ pub enum TraceError {
         source: io::Error,
     },
     /// What a run needs for a while does not fit into memory, and the system keeps no temporary file.
-    #[error("cannot judge a run: temporary file: {source}")]
+    #[error("the temporary file that judging it needs: {source}")]
     Scratch {
         /// What the system said.
         source: io::Error,

@@ -174,6 +174,7 @@ impl Points {
         match (&self.ops[index], &mut self.states[index]) {
             (PointOp::Constant(truth), _) => out.extend(rows.map(|row| Point::plain(*truth, row))),
             (PointOp::Switch { value, atom }, _) => {
+                let atom = *atom;
                 each(rows, numbers.side(*value), &mut out, |row, value| {
                     atom.decide(row, (!value.is_nan()).then_some(value != 0.0))
                 });
@@ -188,9 +189,10 @@ impl Points {
                 _,
             ) => {
                 let (left, right) = (numbers.side(*left), numbers.side(*right));
+                let (same, atom) = (*same, *atom);
                 pairs(rows, left, right, &mut out, |row, left, right| {
                     let defined = !left.is_nan() && !right.is_nan();
-                    let truth = ((left != 0.0) == (right != 0.0)) == *same;
+                    let truth = ((left != 0.0) == (right != 0.0)) == same;
                     atom.decide(row, defined.then_some(truth))
                 });
             }
@@ -203,9 +205,9 @@ impl Points {
                 },
                 _,
             ) => {
-                let code = *code as f64;
+                let (code, same, atom) = (*code as f64, *same, *atom);
                 each(rows, numbers.side(*value), &mut out, |row, value| {
-                    atom.decide(row, (!value.is_nan()).then_some((value == code) == *same))
+                    atom.decide(row, (!value.is_nan()).then_some((value == code) == same))
                 });
             }
             (
@@ -218,12 +220,13 @@ impl Points {
                 _,
             ) => {
                 let (low, high) = (numbers.side(*low), numbers.side(*high));
+                let (or_equal, atom) = (*or_equal, *atom);
                 pairs(rows, low, high, &mut out, |row, low, high| {
                     let value = high - low;
                     if value.is_nan() {
                         return atom.decide(row, None);
                     }
-                    let truth = (value > 0.0) | (*or_equal & (value == 0.0));
+                    let truth = (value > 0.0) | (or_equal & (value == 0.0));
                     Point::new(value, truth, row, atom.index)
                 });
             }
