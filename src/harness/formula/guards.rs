@@ -4,7 +4,7 @@
 use std::ops::Range;
 
 use super::node::Truth;
-use super::{Formula, Signals, evaluate};
+use super::{Formula, Signals, monitor};
 
 /// The left side of an implication: where it holds, the right side is put to the test.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -26,9 +26,9 @@ impl Formula {
             .map(|lefts| {
                 let mut holds = vec![true; signals.rows()];
                 for (left, _) in &lefts {
-                    let points = evaluate::rows(left, signals);
-                    for (holds, point) in holds.iter_mut().zip(points) {
-                        *holds = *holds && point.truth();
+                    let truths = monitor::truth_in_every_row(left, signals);
+                    for (holds, truth) in holds.iter_mut().zip(truths) {
+                        *holds = *holds && truth;
                     }
                 }
                 let texts: Vec<&str> = lefts

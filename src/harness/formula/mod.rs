@@ -6,17 +6,16 @@
 
 mod build;
 mod column;
-mod evaluate;
 mod grammar;
 mod guards;
 mod lexer;
 mod limit;
 mod lookup;
+mod monitor;
 mod node;
 mod parts;
 mod point;
 mod tested;
-mod truths;
 mod window;
 
 #[cfg(test)]
@@ -29,6 +28,7 @@ use trimproof_plant::FileError;
 
 pub use guards::Guard;
 pub use limit::EQUALITY_TOLERANCE;
+pub(crate) use monitor::{BLOCK_ROWS, Monitor};
 pub use parts::Sides;
 pub use tested::Tested;
 
@@ -43,6 +43,13 @@ pub trait Signals {
     /// The column of this name, `None` if there is none. Switches are 0 and 1, states their index in
     /// [`Names::states`].
     fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>>;
+
+    /// Appends the column of this name to `values`, and says whether there is one; as [`Self::signal`], without room of its own.
+    fn append_signal(&self, name: &str, values: &mut Vec<f64>) -> bool {
+        let column = self.signal(name);
+        values.extend_from_slice(column.as_deref().unwrap_or_default());
+        column.is_some()
+    }
 }
 
 /// What a formula may speak of, and the scenario that it is checked against.
@@ -168,27 +175,11 @@ impl Formula {
         })
     }
 
-    /// Whether it is true in every row.
-    pub fn holds_throughout(&self, signals: &dyn Signals) -> bool {
-        truths::rows(&self.root, signals, true)
-            .into_iter()
-            .all(|truth| truth)
-    }
-
-    /// The first row in which it is false, with its margin there; `None` if it is true in every row.
+    /// The first row in which it is false, with its margin there; `None` if it is true in every row. For a law: what looks
+    /// ahead is not judged so.
     pub fn first_broken(&self, signals: &dyn Signals) -> Option<Margin> {
-        if self.holds_throughout(signals) {
-            return None;
-        }
-        let points = evaluate::rows(&self.root, signals);
-        let (row, point) = points
-            .iter()
-            .enumerate()
-            .find(|(_, point)| !point.truth())?;
-        Some(Margin {
-            at_s: row as f64 * signals.tick_s(),
-            ..self.margin(*point, signals.tick_s(), true)
-        })
+        let findings = monitor::judge_whole([], [self], signals).ok()?;
+        findings.breaks.into_iter().next().flatten()
     }
 
     /// The margin at the first row.
@@ -196,11 +187,12 @@ impl Formula {
     /// A comparison that is undefined (0/0, or a column that `signals` does not have) counts against the formula,
     /// on whichever side of a `not` it stands. A trace without rows holds nothing.
     pub fn evaluate(&self, signals: &dyn Signals) -> Margin {
-        let tick_s = signals.tick_s();
-        let same_tick = (tick_s - self.tick_s).abs() <= 1e-9 * self.tick_s;
-        let complete = same_tick && signals.rows() >= self.rows_needed;
-        let Some(point) = evaluate::rows(&self.root, signals).first().copied() else {
-            return Margin {
+        // With all its room in memory a monitor does not fail.
+        let findings = monitor::judge_whole([self], [], signals).ok();
+        let margin = findings.and_then(|findings| findings.margins.into_iter().next());
+        margin
+            .filter(|_| signals.rows() > 0)
+            .unwrap_or_else(|| Margin {
                 held: false,
                 value: f64::NEG_INFINITY,
                 at_s: 0.0,
@@ -211,13 +203,14 @@ impl Formula {
                 limit: None,
                 equality: false,
                 tested: Tested::Yes,
-            };
-        };
-        let mut margin = self.margin(point, tick_s, complete);
-        if margin.held {
-            margin.tested = tested::tested(&self.root, &self.text, signals);
-        }
-        margin
+            })
+    }
+
+    /// Whether a trace of so many rows, so far apart, is long enough for every window, and of the tick that the formula was
+    /// checked for.
+    fn is_complete(&self, rows: usize, tick_s: f64) -> bool {
+        let same_tick = (tick_s - self.tick_s).abs() <= 1e-9 * self.tick_s;
+        same_tick && rows >= self.rows_needed
     }
 
     /// The margin of a point; whether it was put to the test is not looked at.
@@ -232,7 +225,7 @@ impl Formula {
             held,
             // Adding zero turns a negative zero into a plain one.
             value: point.value + 0.0,
-            at_s: point.row as f64 * tick_s,
+            at_s: point.row() as f64 * tick_s,
             unit,
             decided_by: self.slice(span),
             complete,

@@ -12,7 +12,7 @@ pub(super) enum Number {
 }
 
 /// Operators on one number.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum UnaryOp {
     Negate,
     Abs,
@@ -25,7 +25,7 @@ pub(super) enum UnaryOp {
 }
 
 /// Operators on two numbers.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum BinaryOp {
     Add,
     Subtract,
@@ -111,14 +111,14 @@ pub(super) enum Truth {
 }
 
 /// Over the rows of a window.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Quantifier {
     All,
     Any,
 }
 
 /// A window in ticks from the instant of evaluation, both ends inside.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Window {
     pub from: usize,
     /// `None`: to the end (or, looking back, the start) of the trace.

@@ -1,15 +1,8 @@
-//! Whether an expectation that holds was put to the test.
-//!
-//! The formula is walked from the root with the rows that each part is looked at in: the root in
-//! the first row, what stands in a window in all rows of the window, the right side of an
-//! implication only where its left side is true. An implication whose left side is true in none of
-//! its rows, and a window without a row, could not have failed there. The definition stands in
-//! `docs/model/formulas.md`.
+//! Whether an expectation that holds was put to the test: the answer, and sets of rows in which
+//! parts of a formula are looked at. `monitor/checks.rs` asks the question.
 
 use std::ops::Range;
 
-use super::Signals;
-use super::evaluate::{self, last_whole};
 use super::node::{Truth, Window};
 
 /// Whether an expectation was put to the test: whether it could have failed where it looked.
@@ -40,219 +33,24 @@ impl Tested {
 /// Rows in which a part is looked at: ranges in order, with gaps between them.
 pub(super) type Rows = Vec<Range<usize>>;
 
-/// Finds the first part of `root` that had nothing to judge, in the order of the text.
-pub(super) fn tested(root: &Truth, text: &str, signals: &dyn Signals) -> Tested {
-    let mut walk = Walk {
-        text,
-        signals,
-        found: None,
-    };
-    let first_row = std::iter::once(0..1).collect();
-    walk.part(root, true, first_row, &(0..text.len()));
-    walk.found.map_or(Tested::Yes, Tested::Never)
-}
-
-struct Walk<'a> {
-    text: &'a str,
-    signals: &'a dyn Signals,
-    found: Option<String>,
-}
-
-impl Walk<'_> {
-    /// `wanted` says whether the part must hold or must not; `around` is the nearest text that the
-    /// part stands in.
-    fn part(&mut self, node: &Truth, wanted: bool, rows: Rows, around: &Range<usize>) {
-        if self.found.is_some() || rows.is_empty() {
-            return;
-        }
-        let mut choices = Vec::new();
-        disjuncts(node, wanted, around, &mut choices);
-        if choices.len() > 1 {
-            let around = match node {
-                Truth::Not { inner, .. } => inner,
-                _ => around,
-            };
-            return self.choices(&choices, &rows, around);
-        }
-        match node {
-            Truth::Not { child, inner, .. } => self.part(child, !wanted, rows, inner),
-            Truth::And(left, right) | Truth::Or(left, right) => {
-                self.part(left, wanted, rows.clone(), around);
-                self.part(right, wanted, rows, around);
-            }
-            Truth::Implies { left, right, span } if wanted => {
-                let met = self.where_it_is(left, true, &rows);
-                if met.is_empty() {
-                    let part = self.quoted(span);
-                    return self.never(format!("{part} was never true where it was looked at"));
-                }
-                self.part(left, false, rows, span);
-                self.part(right, true, met, around);
-            }
-            Truth::Implies { left, right, span } => {
-                self.part(left, true, rows.clone(), span);
-                self.part(right, false, rows, around);
-            }
-            Truth::Ahead {
-                window,
-                reach,
-                child,
-                span,
-                ..
-            } => {
-                let inside = ahead(&rows, *window, last_whole(self.signals.rows(), *reach));
-                self.inside(child, wanted, inside, span);
-            }
-            Truth::Behind {
-                window,
-                child,
-                span,
-                ..
-            } => self.inside(child, wanted, behind(&rows, *window), span),
-            Truth::Until {
-                window,
-                reach,
-                left,
-                right,
-                span,
-            } => {
-                let last = last_whole(self.signals.rows(), *reach);
-                let met = ahead(&rows, *window, last);
-                let before = self.before(right, &rows, *window, last);
-                if before.is_empty() && !met.is_empty() && wanted {
-                    let part = self.quoted(span);
-                    return self.never(format!("the left side of {part} was never needed"));
-                }
-                self.part(left, wanted, before, span);
-                self.inside(right, wanted, met, span);
-            }
-            // An edge is true once and false once by itself: what stands in it was both.
-            Truth::Edge { .. }
-            | Truth::Constant(_)
-            | Truth::Switch { .. }
-            | Truth::SameSwitch { .. }
-            | Truth::State { .. }
-            | Truth::Ordered { .. } => {}
-        }
-    }
-
-    /// Alternatives, of which one is enough. If some are denials and some are not it is an
-    /// implication in other words: where none of the denials holds, one of the others must.
-    fn choices(&mut self, choices: &[Choice<'_>], rows: &Rows, around: &Range<usize>) {
-        let (denials, claims): (Vec<_>, Vec<_>) =
-            choices.iter().partition(|choice| choice.is_denial());
-        let mut met = rows.clone();
-        if claims.is_empty() {
-            // Either may be read as the condition of the others: only if none was ever met is
-            // nothing shown.
-            let never = denials
-                .iter()
-                .all(|one| self.where_it_is(one.node, !one.wanted, rows).is_empty());
-            if never {
-                let part = self.quoted(around);
-                return self.never(format!("no part of {part} was ever true"));
-            }
-        } else {
-            for one in &denials {
-                met = self.where_it_is(one.node, !one.wanted, &met);
-            }
-            if met.is_empty() {
-                let part = self.quoted(around);
-                return self.never(format!("the condition in {part} was never true"));
-            }
-        }
-        for one in denials {
-            self.leaf(one, rows.clone());
-        }
-        for one in claims {
-            self.leaf(one, met.clone());
-        }
-    }
-
-    fn leaf(&mut self, choice: &Choice<'_>, rows: Rows) {
-        self.part(choice.node, choice.wanted, rows, &choice.around);
-    }
-
-    /// What stands in a window, in the rows that the window looks at.
-    fn inside(&mut self, child: &Truth, wanted: bool, rows: Rows, span: &Range<usize>) {
-        if rows.is_empty() {
-            let part = self.quoted(span);
-            return self.never(format!("{part} looked at nothing"));
-        }
-        self.part(child, wanted, rows, span);
-    }
-
-    /// The rows among `rows` in which the part is true, or not.
-    fn where_it_is(&self, node: &Truth, truth: bool, rows: &Rows) -> Rows {
-        // What is undefined is neither: it meets no condition.
-        let points = evaluate::rows_within(node, self.signals, truth);
-        let mut found = Rows::new();
-        for row in rows.iter().flat_map(Clone::clone) {
-            if points.get(row).is_some_and(|point| point.truth() == truth) {
-                push(&mut found, row..row + 1);
-            }
-        }
-        found
-    }
-
-    /// The rows in which `until` needs its left side: from each instant up to the first row of the
-    /// window in which the right side holds.
-    fn before(&self, right: &Truth, rows: &Rows, window: Window, last: Option<usize>) -> Rows {
-        let mut found = Rows::new();
-        let Some(last) = last else { return found };
-        let points = evaluate::rows_within(right, self.signals, true);
-        // For every row the first one from there on in which the right side holds.
-        let mut next = vec![usize::MAX; last + 2];
-        for row in (0..=last).rev() {
-            next[row] = if points.get(row).is_some_and(|point| point.truth()) {
-                row
-            } else {
-                next[row + 1]
-            };
-        }
-        for row in rows.iter().flat_map(Clone::clone) {
-            let start = match window.at_end {
-                true => last,
-                false => row.saturating_add(window.from),
-            };
-            if start > last || row > last {
-                continue;
-            }
-            let end = window
-                .to
-                .map_or(last, |to| last.min(row.saturating_add(to)));
-            push(&mut found, row..next[start].min(end));
-        }
-        found
-    }
-
-    fn never(&mut self, why: String) {
-        self.found.get_or_insert(why);
-    }
-
-    fn quoted(&self, span: &Range<usize>) -> String {
-        let text = self.text.get(span.clone()).unwrap_or_default().trim();
-        format!("`{}`", without_brackets(text))
-    }
-}
-
 /// One of several alternatives.
-struct Choice<'a> {
-    node: &'a Truth,
-    wanted: bool,
-    around: Range<usize>,
+pub(super) struct Choice<'a> {
+    pub node: &'a Truth,
+    pub wanted: bool,
+    /// The nearest text that it stands in.
+    pub around: Range<usize>,
 }
 
 impl Choice<'_> {
     /// Whether it says that something is not so.
-    fn is_denial(&self) -> bool {
+    pub fn is_denial(&self) -> bool {
         let is_not = matches!(self.node, Truth::State { same: false, .. });
         self.wanted == is_not
     }
 }
 
 /// The alternatives of which one is enough for `node` to be as it is `wanted`.
-fn disjuncts<'a>(
+pub(super) fn disjuncts<'a>(
     node: &'a Truth,
     wanted: bool,
     around: &Range<usize>,
@@ -273,7 +71,7 @@ fn disjuncts<'a>(
 }
 
 /// Rows that a window ahead looks at from `rows`, none after `last`.
-fn ahead(rows: &Rows, window: Window, last: Option<usize>) -> Rows {
+pub(super) fn ahead(rows: &Rows, window: Window, last: Option<usize>) -> Rows {
     let mut found = Rows::new();
     let Some(last) = last else { return found };
     for range in rows {
@@ -293,7 +91,7 @@ fn ahead(rows: &Rows, window: Window, last: Option<usize>) -> Rows {
 }
 
 /// Rows that a window back looks at from `rows`.
-fn behind(rows: &Rows, window: Window) -> Rows {
+pub(super) fn behind(rows: &Rows, window: Window) -> Rows {
     let mut found = Rows::new();
     for range in rows {
         let first = range.start.max(window.from);
@@ -306,7 +104,7 @@ fn behind(rows: &Rows, window: Window) -> Rows {
 }
 
 /// Adds a range that starts no earlier than the last one.
-fn push(rows: &mut Rows, range: Range<usize>) {
+pub(super) fn push(rows: &mut Rows, range: Range<usize>) {
     if range.is_empty() {
         return;
     }
@@ -320,7 +118,7 @@ fn push(rows: &mut Rows, range: Range<usize>) {
 }
 
 /// A text without the brackets that stand round the whole of it.
-fn without_brackets(text: &str) -> &str {
+pub(super) fn without_brackets(text: &str) -> &str {
     let Some(inner) = text
         .strip_prefix('(')
         .and_then(|rest| rest.strip_suffix(')'))

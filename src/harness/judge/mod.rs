@@ -1,5 +1,7 @@
 //! From expectations and a trace to judgements with margins.
 
+mod expectations;
+
 use std::ops::Range;
 
 use trimproof_controller::State;
@@ -7,6 +9,8 @@ use trimproof_plant::{FileError, Rig, locate};
 
 use crate::card::text;
 use crate::formula::{Formula, Names, SignalKind, SignalName, Tested};
+pub(crate) use expectations::Expectations;
+
 use crate::scenario::{Draft, Scenario, in_order, on_rig};
 use crate::trace::{ColumnKind, Trace, columns};
 
@@ -175,53 +179,11 @@ fn wrong_scale(formula: &Formula, unit: Option<&str>) -> Option<FileError> {
 /// A formula that does not read on this rig counts as broken, with its message in `decided_by`;
 /// [`check_scenario`] finds those before anything is run.
 pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
-    let names = names_for(rig, scenario.length_s);
-    scenario
-        .expectations_for(&rig.name)
-        .map(|(_, expectation)| {
-            let blank = Judgement {
-                name: expectation.name.clone(),
-                that: expectation.that.clone(),
-                because: expectation.because.clone(),
-                held: false,
-                margin: f64::NEG_INFINITY,
-                unit: String::new(),
-                at_s: 0.0,
-                decided_by: String::new(),
-                undefined: false,
-                share: None,
-                equality: false,
-                tested: Tested::Yes,
-            };
-            match Formula::parse(&expectation.that, &names) {
-                Ok(formula) => {
-                    let margin = formula.evaluate(trace);
-                    let declared = expectation.scale.as_ref();
-                    let scale = declared
-                        .filter(|scale| scale.unit == margin.unit)
-                        .map(|scale| scale.value)
-                        .or(margin.limit)
-                        .filter(|_| margin.value.is_finite());
-                    Judgement {
-                        share: scale.map(|scale| margin.value / scale),
-                        undefined: margin.undefined,
-                        equality: margin.equality,
-                        tested: margin.tested,
-                        held: margin.held,
-                        margin: margin.value,
-                        unit: margin.unit,
-                        at_s: margin.at_s,
-                        decided_by: margin.decided_by,
-                        ..blank
-                    }
-                }
-                Err(error) => Judgement {
-                    decided_by: error.message,
-                    ..blank
-                },
-            }
-        })
-        .collect()
+    let expectations = Expectations::read(rig, scenario);
+    let margins = expectations
+        .formulas()
+        .map(|formula| formula.evaluate(trace));
+    expectations.judgements(margins.collect())
 }
 
 /// Place of a span of the formula of expectation `index`; see [`place_in`].

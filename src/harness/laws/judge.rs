@@ -1,6 +1,7 @@
 //! From laws and a trace to verdicts.
 
 use super::LawSet;
+use crate::formula::Margin;
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 
@@ -48,13 +49,24 @@ impl Verdict {
 
 /// Judges every law on the trace of a complete run of `scenario` on the rig called `rig`.
 pub fn judge_laws(laws: &LawSet, scenario: &Scenario, rig: &str, trace: &Trace) -> Vec<Verdict> {
-    let verdict = |law: &super::ReadLaw| {
+    let breaks = laws.formulas().map(|formula| formula.first_broken(trace));
+    verdicts(laws, scenario, rig, breaks.collect())
+}
+
+/// The verdicts on a complete run, from the margin of each law in the first row in which it is false.
+pub(crate) fn verdicts(
+    laws: &LawSet,
+    scenario: &Scenario,
+    rig: &str,
+    breaks: Vec<Option<Margin>>,
+) -> Vec<Verdict> {
+    let verdict = |(law, broken): (&super::ReadLaw, Option<Margin>)| {
         let exception = scenario.exception_for(&law.name, rig);
         Verdict {
             name: law.name.clone(),
             formula: law.formula.text().to_owned(),
             because: law.because.clone(),
-            broken: law.formula.first_broken(trace).map(|margin| Break {
+            broken: broken.map(|margin| Break {
                 at_s: margin.at_s,
                 margin: margin.value,
                 unit: margin.unit,
@@ -64,5 +76,5 @@ pub fn judge_laws(laws: &LawSet, scenario: &Scenario, rig: &str, trace: &Trace) 
             sometimes: exception.is_some_and(|exception| exception.sometimes),
         }
     };
-    laws.laws.iter().map(verdict).collect()
+    laws.laws.iter().zip(breaks).map(verdict).collect()
 }

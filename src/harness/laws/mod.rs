@@ -21,6 +21,7 @@ use crate::formula::Formula;
 use crate::judge::{names_for, place_in};
 use crate::scenario::{MAX_BYTES, is_kebab, shape};
 
+pub(crate) use judge::verdicts;
 pub use judge::{Break, Verdict, judge_laws};
 
 /// Name of the file in which laws stand.
@@ -164,6 +165,11 @@ impl LawSet {
     /// Names of the laws as reports and exceptions have them, in the order of the file.
     pub fn names(&self) -> impl Iterator<Item = &str> {
         self.laws.iter().map(|law| law.name.as_str())
+    }
+
+    /// Their formulas, in the order of the file.
+    pub(crate) fn formulas(&self) -> impl Iterator<Item = &Formula> {
+        self.laws.iter().map(|law| &law.formula)
     }
 
     /// How many laws there are.

@@ -40,6 +40,13 @@ pub struct Run {
     pub aborted: Option<TwinAbort>,
 }
 
+/// How a run ended whose rows went elsewhere; the fields are those of [`Run`].
+pub(crate) struct Ended {
+    pub cut: Option<String>,
+    pub stopped: bool,
+    pub aborted: Option<TwinAbort>,
+}
+
 /// Runs `scenario` on the twin of `rig` against `target`.
 ///
 /// `watch` is called before every tick with the simulated time, s; `false` stops the run.
@@ -62,6 +69,47 @@ pub fn run_attended(
     run_at_steps(rig, scenario, target, attend, Numerics::default())
 }
 
+/// Runs `scenario` as [`run_scenario`] does, but keeps no row: each goes to `row` when it is made.
+pub(crate) fn run_rows(
+    rig: &Rig,
+    scenario: &Scenario,
+    target: &mut dyn Target,
+    watch: &mut dyn FnMut(f64) -> bool,
+    row: &mut dyn FnMut(&Row),
+) -> Ended {
+    let mut session = Loop::new(rig, scenario, Numerics::default());
+    session.end(rig, target, &mut attend::Watch(watch), row)
+}
+
+/// Where the trace of a run comes from.
+pub(crate) fn about(rig: &Rig, scenario: &Scenario, controller: String) -> About {
+    let mut about = About {
+        rig: rig.name.clone(),
+        scenario: scenario.name.clone(),
+        controller,
+        seed: scenario.seed,
+        tick_s: rig.tick_s(),
+        ..About::default()
+    };
+    about
+        .versions
+        .insert("trimproof".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
+    about
+}
+
+/// Rows of a run that is not cut short.
+pub(crate) fn rows_of(rig: &Rig, scenario: &Scenario) -> usize {
+    // One row more than ticks: the last tick's end.
+    script::tick_at(scenario.length_s, rig.tick_s()) as usize + 1
+}
+
+/// A trace of a run without a row yet, with room for all of them. What may be stopped at any time does not get an hour's room
+/// at once.
+pub(crate) fn empty_trace(rig: &Rig, scenario: &Scenario, controller: String) -> Trace {
+    let rows = rows_of(rig, scenario).min(ROOM_ROWS);
+    Trace::new(about(rig, scenario, controller), rows)
+}
+
 /// [`run_attended`] with other steps of the integrator.
 fn run_at_steps(
     rig: &Rig,
@@ -70,13 +118,14 @@ fn run_at_steps(
     attend: &mut dyn Attend,
     numerics: Numerics,
 ) -> Run {
-    let mut session = Loop::new(rig, scenario, target.identity(), numerics);
-    let cut = session.run(rig, target, attend).err();
+    let mut trace = empty_trace(rig, scenario, target.identity());
+    let mut session = Loop::new(rig, scenario, numerics);
+    let ended = session.end(rig, target, attend, &mut |row| trace.push(row));
     Run {
-        trace: session.trace,
-        cut,
-        stopped: session.stopped,
-        aborted: session.aborted,
+        trace,
+        cut: ended.cut,
+        stopped: ended.stopped,
+        aborted: ended.aborted,
     }
 }
 
@@ -84,7 +133,6 @@ struct Loop {
     plant: Plant,
     script: Script,
     loss: Loss,
-    trace: Trace,
     last: Outputs,
     full_scale_rate_deg_per_s: [f64; 2],
     ticks: u32,
@@ -95,7 +143,7 @@ struct Loop {
 }
 
 impl Loop {
-    fn new(rig: &Rig, scenario: &Scenario, controller: String, numerics: Numerics) -> Self {
+    fn new(rig: &Rig, scenario: &Scenario, numerics: Numerics) -> Self {
         let start = StartPose {
             angle_rad: [
                 scenario.start.pitch_deg.to_radians(),
@@ -111,23 +159,10 @@ impl Loop {
         let plant = Plant::new(rig, scenario.seed, numerics, start);
         let tick_s = plant.tick_s();
         let ticks = script::tick_at(scenario.length_s, tick_s);
-        let mut about = About {
-            rig: rig.name.clone(),
-            scenario: scenario.name.clone(),
-            controller,
-            seed: scenario.seed,
-            tick_s,
-            ..About::default()
-        };
-        about
-            .versions
-            .insert("trimproof".to_owned(), env!("CARGO_PKG_VERSION").to_owned());
         Self {
             plant,
             script: Script::new(scenario, tick_s),
             loss: Loss::new(scenario.seed),
-            // One row more: the last tick's end. What may be stopped at any time does not get an hour's room at once.
-            trace: Trace::new(about, (ticks as usize + 1).min(ROOM_ROWS)),
             last: Outputs::default(),
             full_scale_rate_deg_per_s: std::array::from_fn(|i| {
                 let axis = rig.axis(i);
@@ -141,11 +176,28 @@ impl Loop {
         }
     }
 
+    /// Runs to the end.
+    fn end(
+        &mut self,
+        rig: &Rig,
+        target: &mut dyn Target,
+        attend: &mut dyn Attend,
+        row: &mut dyn FnMut(&Row),
+    ) -> Ended {
+        let cut = self.run(rig, target, attend, row).err();
+        Ended {
+            cut,
+            stopped: self.stopped,
+            aborted: self.aborted.take(),
+        }
+    }
+
     fn run(
         &mut self,
         rig: &Rig,
         target: &mut dyn Target,
         attend: &mut dyn Attend,
+        made: &mut dyn FnMut(&Row),
     ) -> Result<(), String> {
         target
             .begin(&rig.controller)
@@ -173,7 +225,7 @@ impl Loop {
                 ..self.row(&self.plant.readings(), &self.last)
             };
             self.was_reset &= answered.is_none();
-            self.trace.push(&row);
+            made(&row);
             attend.row(&row);
             if tick == self.ticks {
                 break;

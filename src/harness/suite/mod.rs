@@ -1,6 +1,7 @@
 //! A suite: many scenarios on many rigs, checked together, run in parallel, reported in order.
 
 mod files;
+mod follow;
 mod inherit;
 mod load;
 mod place;

@@ -1,15 +1,17 @@
 //! Runs the cases of a suite, several at a time; what comes out does not depend on how many.
 
+use super::follow::Follower;
 use super::load::Case;
 use crate::card;
-use crate::judge::{Judgement, judge};
-use crate::laws::{Verdict, judge_laws};
-use crate::run::{Accuracy, Ending, Recorder, Target, Traffic, accuracy, run_scenario};
-use crate::trace::{Trace, TraceError};
+use crate::judge::{Expectations, Judgement};
+use crate::laws::Verdict;
+use crate::run::{Accuracy, Ending, Recorder, Target, Traffic, accuracy, run_rows};
+use crate::trace::{Row, Trace, TraceError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
+use trimproof_controller::Outputs;
 
 /// How much simulated time passes between two reports of progress, s.
 const REPORT_EVERY_S: f64 = 0.25;
@@ -30,6 +32,13 @@ pub struct Plan<'a> {
     pub accuracy: bool,
     /// Set from outside to stop: nothing new starts, running cases are cut at their present tick.
     pub stop: &'a AtomicBool,
+}
+
+impl Plan<'_> {
+    /// Whether something is made of whole traces; otherwise no run keeps its rows.
+    fn needs_traces(&self) -> bool {
+        self.keep.is_some() || self.cards || self.draw.is_some() || self.accuracy
+    }
 }
 
 /// Draws a complete run.
@@ -254,15 +263,25 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         }
         !plan.stop.load(Ordering::Relaxed)
     };
-    let (mut run, answers) = if plan.accuracy {
+    let expectations = Expectations::read(&case.rig, &case.scenario);
+    let mut follower = Follower::new(case, &expectations, &target.identity(), plan.needs_traces());
+    let mut row = |row: &Row| follower.row(row);
+    let (run, answers) = if plan.accuracy {
         let mut recorder = Recorder::new(target.as_mut());
-        let run = run_scenario(&case.rig, &case.scenario, &mut recorder, &mut watch);
+        let run = run_rows(
+            &case.rig,
+            &case.scenario,
+            &mut recorder,
+            &mut watch,
+            &mut row,
+        );
         (run, recorder.answers())
     } else {
         let target = target.as_mut();
-        let run = run_scenario(&case.rig, &case.scenario, target, &mut watch);
+        let run = run_rows(&case.rig, &case.scenario, target, &mut watch, &mut row);
         (run, Vec::new())
     };
+    let followed = follower.finish();
     let end = match (&run.cut, &run.aborted, run.stopped) {
         (_, _, true) => End::Stopped,
         (_, Some(abort), false) => End::Aborted(abort.to_string()),
@@ -280,28 +299,21 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     // The board is free for the next run while this one is judged.
     drop(target);
     // The first row is the start.
-    outcome.simulated_s = run.trace.rows().saturating_sub(1) as f64 * run.trace.about.tick_s;
+    outcome.simulated_s = followed.rows.saturating_sub(1) as f64 * case.rig.tick_s();
     ran((outcome.simulated_s - told_s).max(0.0));
-    let hash = run.trace.hash();
-    if outcome.end == End::Complete {
-        outcome.judgements = judge(&case.rig, &case.scenario, &run.trace);
-        outcome.laws = judge_laws(&case.laws, &case.scenario, &case.rig_name, &run.trace);
-        outcome.card = plan
-            .cards
-            .then(|| card::render(case, &run.trace, &outcome.judgements, &outcome.laws, &hash));
-        if plan.accuracy {
-            outcome.accuracy = Some(accuracy(
-                &case.rig,
-                &case.scenario,
-                &run.trace,
-                answers,
-                &mut |_| !plan.stop.load(Ordering::Relaxed),
-            ));
+    let hash = followed.hash.clone();
+    let trace = if outcome.end == End::Complete {
+        let (judged, trace) = followed.judge(case, &expectations);
+        outcome.judgements = judged.judgements;
+        outcome.laws = judged.laws;
+        outcome.write_error = judged.trouble;
+        if let Some(trace) = &trace {
+            look_at(case, trace, plan, answers, &hash, &mut outcome);
         }
-        if let Some(draw) = plan.draw {
-            outcome.pictures = draw(case, &run.trace, &outcome.judgements);
-        }
-    }
+        trace
+    } else {
+        followed.trace
+    };
     outcome.hash = Some(hash);
     let end = match &outcome.end {
         End::Cut(reason) => Some(reason.clone()),
@@ -309,11 +321,39 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         End::Stopped => Some("stopped from outside".to_owned()),
         End::Complete | End::NotBegun => None,
     };
-    if let Some(end) = end {
-        run.trace.about.notes.insert("cut".to_owned(), end);
+    if let Some(mut trace) = trace {
+        if let Some(end) = end {
+            trace.about.notes.insert("cut".to_owned(), end);
+        }
+        keep(&trace, plan, &mut outcome);
     }
-    keep(&run.trace, plan, &mut outcome);
     outcome
+}
+
+/// Makes what needs the whole trace of a complete run: card, accuracy, pictures.
+fn look_at(
+    case: &Case,
+    trace: &Trace,
+    plan: &Plan<'_>,
+    answers: Vec<Outputs>,
+    hash: &str,
+    outcome: &mut Outcome,
+) {
+    outcome.card = plan
+        .cards
+        .then(|| card::render(case, trace, &outcome.judgements, &outcome.laws, hash));
+    if plan.accuracy {
+        outcome.accuracy = Some(accuracy(
+            &case.rig,
+            &case.scenario,
+            trace,
+            answers,
+            &mut |_| !plan.stop.load(Ordering::Relaxed),
+        ));
+    }
+    if let Some(draw) = plan.draw {
+        outcome.pictures = draw(case, trace, &outcome.judgements);
+    }
 }
 
 /// Writes the trace in every form wanted; the first failure ends it and is noted.

@@ -85,6 +85,69 @@ fn good() -> Box<dyn Target> {
     Box::new(LogicTarget::new())
 }
 
+/// Hash and verdicts are made while the run goes on; they are those of its trace, whether it is kept or not.
+#[test]
+fn a_run_without_a_trace_is_judged_like_its_trace() {
+    // Three blocks and some rows.
+    let mut case = cases(&[3.2]).remove(0);
+    let mut scenario = (*case.scenario).clone();
+    for (index, formula) in [
+        "eventually(always[0, end](state is holding or state is centring))",
+        "always(rises(pitch.drive_on) implies eventually[0, 1](historically[0, 0.5](pitch.drive_on)))",
+        "always[0, 2](not pitch.drive_on until[0.1, 1.2] supply_v > 20)",
+        "always(pitch.stick_deg < 0)",
+    ]
+    .into_iter()
+    .enumerate()
+    {
+        let mut expectation = scenario.expect[0].clone();
+        expectation.name = index.to_string();
+        expectation.that = formula.to_owned();
+        scenario.expect.push(expectation);
+    }
+    case.scenario = Arc::new(scenario);
+    let laws = "[[law]]\nname = \"holds\"\nformula = \"time_s >= 0\"\nbecause = \"b\"\n\
+                [[law]]\nname = \"breaks in the third block\"\nformula = \"once[0, 2.4](time_s <= 0)\"\nbecause = \"b\"\n";
+    let laws = crate::laws::LawFile::parse(laws)
+        .unwrap()
+        .read_for(&case.rig, laws)
+        .unwrap();
+    case.laws = Arc::new(laws);
+    let stop = AtomicBool::new(false);
+    let of = |cards| {
+        let plan = Plan {
+            cards,
+            threads: NonZeroUsize::MIN,
+            keep: None,
+            target: &|| Box::new(LogicTarget::new()),
+            draw: None,
+            accuracy: false,
+            stop: &stop,
+        };
+        run_suite(std::slice::from_ref(&case), &plan, &mut |_, _| {}).remove(0)
+    };
+    let run = crate::run::run_scenario(
+        &case.rig,
+        &case.scenario,
+        &mut LogicTarget::new(),
+        &mut |_| true,
+    );
+    let judgements = crate::judge::judge(&case.rig, &case.scenario, &run.trace);
+    let laws = crate::laws::judge_laws(&case.laws, &case.scenario, "kittiwake", &run.trace);
+    assert!(laws[0].broken.is_none());
+    assert_eq!(laws[1].broken.as_ref().unwrap().at_s, 1201.0 * 0.002);
+    for cards in [false, true] {
+        let outcome = of(cards);
+        assert_eq!(outcome.card.is_some(), cards);
+        assert_eq!(outcome.hash, Some(run.trace.hash()));
+        assert_eq!(outcome.simulated_s, 3.2);
+        assert_eq!(outcome.judgements, judgements);
+        assert_eq!(outcome.laws, laws);
+    }
+    let held: Vec<bool> = judgements.iter().map(|judgement| judgement.held).collect();
+    assert!(held.contains(&true) && held.contains(&false), "{held:?}");
+}
+
 #[test]
 fn outcomes_come_in_the_order_of_the_cases_whatever_the_threads() {
     let cases = cases(&[0.05, 0.3, 0.1, 0.2]);

@@ -1,5 +1,6 @@
 //! The columns of a trace: one table that says for each its name, kind, unit, meaning and where in a [`Row`] it is.
 
+use super::data::Data;
 use trimproof_controller::{AXES, Fault, Faults, PITCH, ROLL, State, Switches};
 
 /// What the columns of one control tick hold.
@@ -197,9 +198,9 @@ pub(super) enum Cell {
     State(State),
 }
 
-/// The value of the column with this index in [`columns`].
-pub(super) fn cell(row: &Row, column: usize) -> Cell {
-    GETTERS[column](row)
+/// Appends the values of rows to the column with this index in [`columns`].
+pub(super) fn append(data: &mut Data, column: usize, rows: &[Row]) {
+    APPENDERS[column](data, rows);
 }
 
 macro_rules! table {
@@ -218,13 +219,14 @@ macro_rules! table {
             $(table!(@info concat!("fault.", $fault_name), Switch, "", $fault_meaning),)*
             $(table!(@info $last_name, $last_kind, $last_unit, $last_meaning),)*
         ];
-        static GETTERS: &[fn(&Row) -> Cell] = &[
-            $(|row| Cell::$head_kind($head_get(row)),)*
-            $(|row| Cell::$axis_kind(row.axis[PITCH].$axis_name),)*
-            $(|row| Cell::$axis_kind(row.axis[ROLL].$axis_name),)*
-            $(|row| Cell::$tail_kind($tail_get(row)),)*
-            $(|row| Cell::Switch(row.faults.has(Fault::$fault)),)*
-            $(|row| Cell::$last_kind($last_get(row)),)*
+        // One for each column, so that each is a loop over one field.
+        static APPENDERS: &[fn(&mut Data, &[Row])] = &[
+            $(|data, rows| data.append_rows(rows, |row| Cell::$head_kind($head_get(row))),)*
+            $(|data, rows| data.append_rows(rows, |row| Cell::$axis_kind(row.axis[PITCH].$axis_name)),)*
+            $(|data, rows| data.append_rows(rows, |row| Cell::$axis_kind(row.axis[ROLL].$axis_name)),)*
+            $(|data, rows| data.append_rows(rows, |row| Cell::$tail_kind($tail_get(row))),)*
+            $(|data, rows| data.append_rows(rows, |row| Cell::Switch(row.faults.has(Fault::$fault))),)*
+            $(|data, rows| data.append_rows(rows, |row| Cell::$last_kind($last_get(row))),)*
         ];
     };
     (@info $name:expr, $kind:ident, $unit:literal, $meaning:literal) => {
@@ -297,6 +299,7 @@ table! {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trace::{About, Trace};
 
     #[test]
     fn every_fault_of_the_controller_has_its_column() {
@@ -309,9 +312,12 @@ mod tests {
         for fault in Fault::ALL {
             let mut row = Row::default();
             row.faults.set(fault, true);
-            let set: Vec<_> = (0..COLUMNS.len())
-                .filter(|&index| cell(&row, index) == Cell::Switch(true))
-                .map(|index| COLUMNS[index].name)
+            let mut trace = Trace::new(About::default(), 1);
+            trace.push(&row);
+            let set: Vec<_> = COLUMNS
+                .iter()
+                .filter(|column| trace.switches(column.name) == Some(&[true]))
+                .map(|column| column.name)
                 .collect();
             assert_eq!(set, [format!("fault.{}", fault.name())]);
         }

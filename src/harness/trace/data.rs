@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use trimproof_controller::State;
 
-use super::columns::{Cell, ColumnKind};
+use super::columns::{Cell, ColumnKind, Row};
 
 /// Values of one column.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,13 +30,50 @@ impl Data {
     /// Appends a value; the table of columns makes sure that it is of the column's kind.
     pub(super) fn push(&mut self, cell: Cell) {
         match (self, cell) {
-            (Self::Number(values), Cell::Number(value)) => {
-                values.push(if value.is_nan() { f64::NAN } else { value });
-            }
+            (Self::Number(values), Cell::Number(value)) => values.push(one_nan(value)),
             (Self::Integer(values), Cell::Integer(value)) => values.push(value),
             (Self::Switch(values), Cell::Switch(value)) => values.push(value),
             (Self::State(codes), Cell::State(state)) => codes.push(code(state)),
             (data, cell) => unreachable!("a {cell:?} in a column of {:?}", data.kind()),
+        }
+    }
+
+    /// Appends a value of each row; the table of columns makes sure that it is of the column's kind.
+    pub(super) fn append_rows(&mut self, rows: &[Row], cell: impl Fn(&Row) -> Cell) {
+        macro_rules! values {
+            ($values:ident, $kind:ident, $value:expr) => {
+                $values.extend(rows.iter().map(|row| match cell(row) {
+                    Cell::$kind(value) => $value(value),
+                    other => unreachable!("a {other:?} in a column of {}s", stringify!($kind)),
+                }))
+            };
+        }
+        match self {
+            Self::Number(values) => values!(values, Number, one_nan),
+            Self::Integer(values) => values!(values, Integer, i32::from),
+            Self::Switch(values) => values!(values, Switch, bool::from),
+            Self::State(codes) => values!(codes, State, code),
+        }
+    }
+
+    /// Forgets every value.
+    pub(super) fn clear(&mut self) {
+        match self {
+            Self::Number(values) => values.clear(),
+            Self::Integer(values) => values.clear(),
+            Self::Switch(values) => values.clear(),
+            Self::State(codes) => codes.clear(),
+        }
+    }
+
+    /// Appends the values of a column of the same kind.
+    pub(super) fn append(&mut self, other: &Self) {
+        match (self, other) {
+            (Self::Number(values), Self::Number(other)) => values.extend_from_slice(other),
+            (Self::Integer(values), Self::Integer(other)) => values.extend_from_slice(other),
+            (Self::Switch(values), Self::Switch(other)) => values.extend_from_slice(other),
+            (Self::State(codes), Self::State(other)) => codes.extend_from_slice(other),
+            (data, other) => unreachable!("a {:?} in a column of {:?}", other.kind(), data.kind()),
         }
     }
 
@@ -65,6 +102,18 @@ impl Data {
             Self::Integer(values) => f64::from(values[row]),
             Self::Switch(values) => f64::from(u8::from(values[row])),
             Self::State(values) => f64::from(values[row]),
+        }
+    }
+
+    /// Appends all values as numbers, as [`Data::as_number`] gives them.
+    pub(super) fn append_to(&self, numbers: &mut Vec<f64>) {
+        match self {
+            Self::Number(values) => numbers.extend_from_slice(values),
+            Self::Integer(values) => numbers.extend(values.iter().map(|value| f64::from(*value))),
+            Self::Switch(values) => {
+                numbers.extend(values.iter().map(|on| f64::from(u8::from(*on))));
+            }
+            Self::State(codes) => numbers.extend(codes.iter().map(|code| f64::from(*code))),
         }
     }
 
@@ -132,6 +181,11 @@ impl Data {
             _ => self.as_number(row) == other.as_number(row),
         }
     }
+}
+
+/// The one NaN for any: files can give that one back.
+fn one_nan(value: f64) -> f64 {
+    if value.is_nan() { f64::NAN } else { value }
 }
 
 /// Code of a state: its index in `State::ALL`.

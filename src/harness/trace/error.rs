@@ -16,6 +16,12 @@ pub enum TraceError {
         /// What the system said.
         source: io::Error,
     },
+    /// What a run needs for a while does not fit into memory, and the system keeps no temporary file.
+    #[error("the temporary file that judging it needs: {source}")]
+    Scratch {
+        /// What the system said.
+        source: io::Error,
+    },
     /// The name's ending is of neither format.
     #[error("`{}` has no known ending, a trace ends in `.csv` or `.mcap`", path.display())]
     Ending {

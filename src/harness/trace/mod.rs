@@ -11,6 +11,7 @@ mod error;
 mod file;
 mod hash;
 mod mcap_file;
+mod scratch;
 #[cfg(test)]
 mod tests;
 
@@ -32,6 +33,8 @@ use crate::formula::Signals;
 use about::Stamp;
 pub(crate) use data::Data;
 use error::Flaw;
+pub(crate) use hash::RowHasher;
+pub(crate) use scratch::Scratch;
 
 /// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest
 /// controller.
@@ -64,9 +67,31 @@ impl Trace {
 
     /// Appends a row. A number that is not a number is kept as the one NaN, so that files can give it back.
     pub fn push(&mut self, row: &Row) {
+        self.push_all(std::slice::from_ref(row));
+    }
+
+    /// Appends rows, as [`Trace::push`] does one.
+    pub(crate) fn push_all(&mut self, rows: &[Row]) {
         for (index, data) in &mut self.held {
-            data.push(columns::cell(row, *index));
+            columns::append(data, *index, rows);
         }
+    }
+
+    /// Forgets every row; the room for them stays.
+    pub(crate) fn clear(&mut self) {
+        self.held.iter_mut().for_each(|(_, data)| data.clear());
+    }
+
+    /// Appends the rows of a trace with the same columns.
+    pub(crate) fn append(&mut self, other: &Self) {
+        for ((_, data), (_, other)) in self.held.iter_mut().zip(&other.held) {
+            data.append(other);
+        }
+    }
+
+    /// A hasher of traces with these columns, which takes them one after the other as if they were one.
+    pub(crate) fn hasher(&self) -> RowHasher {
+        RowHasher::new(&self.held)
     }
 
     /// Number of rows.
@@ -121,8 +146,8 @@ impl Trace {
     ///
     /// It walks all rows: take it once.
     pub fn hash(&self) -> String {
-        let mut hasher = hash::RowHasher::new(&self.held);
-        hasher.add(&self.held, 0);
+        let mut hasher = self.hasher();
+        hasher.add(self);
         hasher.finish()
     }
 
@@ -229,9 +254,27 @@ impl Signals for Trace {
     fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>> {
         Some(match self.data(name)? {
             Data::Number(values) => Cow::Borrowed(values),
-            other => Cow::Owned((0..other.len()).map(|row| other.as_number(row)).collect()),
+            other => {
+                let mut values = Vec::with_capacity(other.len());
+                other.append_to(&mut values);
+                Cow::Owned(values)
+            }
         })
     }
+
+    fn append_signal(&self, name: &str, values: &mut Vec<f64>) -> bool {
+        let data = self.data(name);
+        data.inspect(|data| data.append_to(values)).is_some()
+    }
+}
+
+/// A trace without a row that says nothing of itself, with room for so many.
+pub(crate) fn empty_block(tick_s: f64, capacity: usize) -> Trace {
+    let about = About {
+        tick_s,
+        ..About::default()
+    };
+    Trace::new(about, capacity)
 }
 
 enum Format {

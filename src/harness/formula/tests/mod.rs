@@ -4,12 +4,18 @@ mod errors;
 mod meaning;
 mod naive;
 mod properties;
+mod shipped;
 mod tested;
 mod vectors;
+mod whole;
 
 use std::borrow::Cow;
 
-use super::{Formula, Margin, Names, SignalKind, SignalName, Signals, evaluate};
+use super::{Formula, Margin, Names, SignalKind, SignalName, Signals, monitor};
+
+/// Rows of a block, and the bytes that stay in memory: so short that most windows reach over several blocks, and so few that
+/// all that is stored goes through a file.
+pub(super) const BLOCKS: (usize, usize) = (5, 0);
 
 /// A few short columns.
 #[derive(Debug)]
@@ -74,7 +80,7 @@ pub(super) fn every_row(text: &str, columns: &Columns) -> Vec<(f64, bool)> {
     let length_s = columns.rows() as f64 * columns.tick_s;
     let formula = Formula::parse(text, &names(length_s, columns.tick_s))
         .unwrap_or_else(|error| panic!("`{text}`: {error:?}"));
-    evaluate::rows(&formula.root, columns)
+    monitor::points_in_every_row(&formula.root, columns, BLOCKS)
         .iter()
         .map(|point| (point.value, point.truth()))
         .collect()

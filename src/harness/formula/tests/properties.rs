@@ -6,25 +6,27 @@ use proptest::prelude::*;
 
 use crate::formula::Formula;
 
-use super::{Columns, Signals, evaluate, every_row, naive, names};
-use crate::formula::truths;
+use super::{BLOCKS, Columns, Signals, every_row, naive, names, whole};
+use crate::formula::monitor::{judge_in_blocks, points_in_every_row};
 
 const ROWS: usize = 24;
 const TICK_S: f64 = 0.25;
 
 /// Small whole numbers, so that equal values and margins of exactly zero are common.
-fn columns() -> impl Strategy<Value = Columns> {
+fn columns() -> BoxedStrategy<Columns> {
     let numbers = || prop::collection::vec((-3..4_i8).prop_map(f64::from), ROWS);
     let switches =
         || prop::collection::vec(any::<bool>().prop_map(|on| f64::from(u8::from(on))), ROWS);
     let states = prop::collection::vec((0..6_u8).prop_map(f64::from), ROWS);
-    (numbers(), numbers(), switches(), switches(), states).prop_map(|(a, b, p, q, state)| Columns {
-        tick_s: TICK_S,
-        columns: vec![("a", a), ("b", b), ("p", p), ("q", q), ("state", state)],
-    })
+    (numbers(), numbers(), switches(), switches(), states)
+        .prop_map(|(a, b, p, q, state)| Columns {
+            tick_s: TICK_S,
+            columns: vec![("a", a), ("b", b), ("p", p), ("q", q), ("state", state)],
+        })
+        .boxed()
 }
 
-fn number() -> impl Strategy<Value = String> {
+fn number() -> BoxedStrategy<String> {
     let leaf = prop_oneof![
         Just("a".to_owned()),
         Just("b".to_owned()),
@@ -51,10 +53,11 @@ fn number() -> impl Strategy<Value = String> {
                 .prop_map(|(child, op)| format!("{op}({child})")),
         ]
     })
+    .boxed()
 }
 
 /// A window of at most 3 ticks from at most 2: three of them inside one another stay within the columns.
-fn window() -> impl Strategy<Value = String> {
+fn window() -> BoxedStrategy<String> {
     prop_oneof![
         2 => Just(String::new()),
         3 => (0..3_u8, 0..4_u8).prop_map(|(from, width)| {
@@ -64,48 +67,82 @@ fn window() -> impl Strategy<Value = String> {
         1 => (0..3_u8).prop_map(|from| format!("[{}, end]", f64::from(from) * TICK_S)),
         1 => Just("[end, end]".to_owned()),
     ]
+    .boxed()
 }
 
-fn past_window() -> impl Strategy<Value = String> {
-    window().prop_map(|window| window.replace("end", "5"))
+fn past_window() -> BoxedStrategy<String> {
+    window()
+        .prop_map(|window| window.replace("end", "5"))
+        .boxed()
 }
 
-fn formula() -> impl Strategy<Value = String> {
-    let leaf = prop_oneof![
+fn comparison() -> BoxedStrategy<String> {
+    prop_oneof![
         4 => (number(), prop::sample::select(vec!["<", "<=", ">", ">="]), number())
             .prop_map(|(left, op, right)| format!("({left} {op} {right})")),
         2 => prop::sample::select(vec![
             "p", "q", "p == q", "p != q", "state is holding", "state is not limp", "true", "false",
         ])
         .prop_map(|text| format!("({text})")),
-    ];
-    leaf.prop_recursive(3, 12, 2, |inner| {
-        prop_oneof![
-            inner.clone().prop_map(|child| format!("(not {child})")),
-            (
-                inner.clone(),
-                prop::sample::select(vec!["and", "or", "implies"]),
-                inner.clone()
-            )
-                .prop_map(|(left, op, right)| format!("({left} {op} {right})")),
-            (
-                prop::sample::select(vec!["always", "eventually"]),
-                window(),
-                inner.clone()
-            )
-                .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
-            (
-                prop::sample::select(vec!["once", "historically"]),
-                past_window(),
-                inner.clone()
-            )
-                .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
-            (inner.clone(), window(), inner.clone())
-                .prop_map(|(left, window, right)| format!("({left} until{window} {right})")),
-            (prop::sample::select(vec!["rises", "falls"]), inner)
-                .prop_map(|(op, child)| format!("{op}({child})")),
-        ]
-    })
+    ]
+    .boxed()
+}
+
+/// Formulas that only look back; some break, some do not.
+fn law() -> BoxedStrategy<String> {
+    comparison()
+        .prop_recursive(3, 16, 2, |inner| {
+            prop_oneof![
+                1 => inner.clone().prop_map(|child| format!("(not {child})")),
+                3 => (
+                    inner.clone(),
+                    prop::sample::select(vec!["and", "or", "or", "implies"]),
+                    inner.clone()
+                )
+                    .prop_map(|(left, op, right)| format!("({left} {op} {right})")),
+                2 => (
+                    prop::sample::select(vec!["once", "historically"]),
+                    past_window(),
+                    inner.clone()
+                )
+                    .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
+                1 => (prop::sample::select(vec!["rises", "falls"]), inner)
+                    .prop_map(|(op, child)| format!("{op}({child})")),
+            ]
+        })
+        .boxed()
+}
+
+fn formula() -> BoxedStrategy<String> {
+    comparison()
+        .prop_recursive(3, 12, 2, |inner| {
+            prop_oneof![
+                inner.clone().prop_map(|child| format!("(not {child})")),
+                (
+                    inner.clone(),
+                    prop::sample::select(vec!["and", "or", "implies"]),
+                    inner.clone()
+                )
+                    .prop_map(|(left, op, right)| format!("({left} {op} {right})")),
+                (
+                    prop::sample::select(vec!["always", "eventually"]),
+                    window(),
+                    inner.clone()
+                )
+                    .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
+                (
+                    prop::sample::select(vec!["once", "historically"]),
+                    past_window(),
+                    inner.clone()
+                )
+                    .prop_map(|(op, window, child)| format!("{op}{window}({child})")),
+                (inner.clone(), window(), inner.clone())
+                    .prop_map(|(left, window, right)| format!("({left} until{window} {right})")),
+                (prop::sample::select(vec!["rises", "falls"]), inner)
+                    .prop_map(|(op, child)| format!("{op}({child})")),
+            ]
+        })
+        .boxed()
 }
 
 /// Formulas of `always`, `and` and implications alone.
@@ -136,7 +173,10 @@ impl Guarded {
                 format!("({} and {})", left.text(replaced), right.text(later))
             }
             Self::Always(window, child) => format!("always{window}({})", child.text(replaced)),
-            Self::If(left, _) if replaced == Some(0) => format!("({left} implies false)"),
+            // It stays as far-reaching as it was, so that the same instants are asked.
+            Self::If(left, right) if replaced == Some(0) => {
+                format!("({left} implies (false and {}))", right.text(None))
+            }
             Self::If(left, right) => {
                 let inner = replaced.and_then(|index| index.checked_sub(1));
                 format!("({left} implies {})", right.text(inner))
@@ -180,7 +220,7 @@ proptest! {
         let names = names(ROWS as f64 * TICK_S, TICK_S);
         let formula = Formula::parse(&text, &names)
             .unwrap_or_else(|error| panic!("`{text}`: {error:?}"));
-        let points = evaluate::rows(&formula.root, &columns);
+        let points = points_in_every_row(&formula.root, &columns, BLOCKS);
         for (row, point) in points.iter().enumerate() {
             prop_assert_eq!(point.value, naive::value(&formula.root, &columns, row), "value, row {}", row);
             prop_assert_eq!(point.truth(), naive::holds(&formula.root, &columns, row), "truth, row {}", row);
@@ -188,22 +228,46 @@ proptest! {
         prop_assert_eq!(points.len(), columns.rows());
     }
 
-    /// The quick evaluation that judges laws says in every row what the one with margins says, undefined values included.
+    /// Block by block comes what comes of the whole trace at once, to the bit: value, truth, row and comparison of every row,
+    /// verdict and whether it was put to the test; undefined values included, whatever the blocks, in memory or not.
     #[test]
-    fn truth_alone_is_the_truth_of_the_margin(text in formula(), columns in columns(), undefined in any::<bool>()) {
+    fn block_by_block_gives_what_the_whole_gives(
+        text in formula(), columns in columns(), undefined in any::<bool>(),
+        block_rows in prop::sample::select(vec![1, 2, 7, ROWS - 1, ROWS, 64]), in_memory in any::<bool>(),
+    ) {
         let names = names(ROWS as f64 * TICK_S, TICK_S);
-        let formula = Formula::parse(&text, &names)
-            .unwrap_or_else(|error| panic!("`{text}`: {error:?}"));
+        let formula = Formula::parse(&text, &names).unwrap();
         let mut columns = columns;
         if undefined {
             columns.columns.retain(|(name, _)| *name != "b" && *name != "q");
         }
-        let points = evaluate::rows(&formula.root, &columns);
-        let quick = truths::rows(&formula.root, &columns, true);
-        for (row, (point, quick)) in points.iter().zip(&quick).enumerate() {
-            prop_assert_eq!(point.truth(), *quick, "row {}", row);
+        let blocks = (block_rows, if in_memory { usize::MAX } else { 0 });
+        prop_assert_eq!(
+            points_in_every_row(&formula.root, &columns, blocks),
+            whole::evaluate::rows(&formula.root, &columns)
+        );
+        let found = judge_in_blocks([&formula], [], &columns, blocks).unwrap();
+        prop_assert_eq!(&found.margins, &[whole::margin(&formula, &columns)]);
+    }
+
+    /// The same for laws, several at once: the first row that breaks each, and its margin there.
+    #[test]
+    fn laws_block_by_block_break_where_the_whole_breaks(
+        texts in prop::collection::vec(law(), 1..4), columns in columns(), undefined in any::<bool>(),
+        block_rows in prop::sample::select(vec![1, 2, 7, ROWS - 1, ROWS, 64]),
+    ) {
+        let names = names(ROWS as f64 * TICK_S, TICK_S);
+        let laws: Vec<Formula> = texts
+            .iter()
+            .map(|text| Formula::parse_law(text, &names).unwrap_or_else(|error| panic!("`{text}`: {error:?}")))
+            .collect();
+        let mut columns = columns;
+        if undefined {
+            columns.columns.retain(|(name, _)| *name != "b" && *name != "q");
         }
-        prop_assert_eq!(points.len(), quick.len());
+        let found = judge_in_blocks([], &laws, &columns, (block_rows, 0)).unwrap();
+        let expected: Vec<_> = laws.iter().map(|law| whole::first_broken(law, &columns)).collect();
+        prop_assert_eq!(found.breaks, expected);
     }
 
     #[test]

@@ -3,20 +3,24 @@
 //! Each node gives one point a row from the points of its children; the deeper child goes first, so that a long
 //! chain holds two columns and not one a link.
 
-use super::Signals;
-use super::column;
-use super::node::{Quantifier, Truth, Window};
-use super::point::{Point, infinite};
 use super::window;
+use crate::formula::Signals;
+use crate::formula::column;
+use crate::formula::node::{Quantifier, Truth, Window};
+use crate::formula::point::{Point, infinite};
 
 /// The margin in every row.
-pub(super) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
+pub(in crate::formula) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
     rows_within(root, signals, true)
 }
 
 /// The same of a part that stands under an even (`positive`) or odd number of negations: what is undefined counts against
 /// the whole.
-pub(super) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<Point> {
+pub(in crate::formula) fn rows_within(
+    node: &Truth,
+    signals: &dyn Signals,
+    positive: bool,
+) -> Vec<Point> {
     Evaluation { signals }.truth(node, positive)
 }
 
