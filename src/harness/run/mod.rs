@@ -21,7 +21,7 @@ use trimproof_controller::{CurrentLevel, Inputs, Outputs};
 use trimproof_plant::{FaultKind, Numerics, Plant, Readings, Rig, StartPose, TwinAbort};
 
 use crate::scenario::Scenario;
-use crate::trace::{About, AxisRow, HandRow, Row, Trace};
+use crate::trace::{About, AxisRow, HandRow, Pending, Row, Trace};
 use link::Loss;
 use script::{Cue, Script};
 
@@ -120,7 +120,10 @@ fn run_at_steps(
 ) -> Run {
     let mut trace = empty_trace(rig, scenario, target.identity());
     let mut session = Loop::new(rig, scenario, numerics);
-    let ended = session.end(rig, target, attend, &mut |row| trace.push(row));
+    let mut pending = Pending::new();
+    let mut row = |row: &Row| pending.push(row, &mut trace);
+    let ended = session.end(rig, target, attend, &mut row);
+    pending.settle(&mut trace);
     Run {
         trace,
         cut: ended.cut,

@@ -7,15 +7,12 @@ use crate::judge::{Expectations, Judgement};
 use crate::laws::{Verdict, verdicts};
 use crate::run::{empty_trace, rows_of};
 use crate::suite::Case;
-use crate::trace::{Row, RowHasher, Trace, TraceError, empty_block};
-
-/// Rows that are put into the columns at a time: column by column is faster than row by row.
-const PENDING_ROWS: usize = 64;
+use crate::trace::{Pending, Row, RowHasher, Trace, TraceError, empty_block};
 
 /// What follows a run.
 pub(super) struct Follower<'a> {
     /// The rows that are not in the block yet.
-    pending: Vec<Row>,
+    pending: Pending,
     /// The rows that came since the last block was full.
     block: Trace,
     hasher: RowHasher,
@@ -43,8 +40,8 @@ pub(super) struct Judged {
     pub trouble: Option<TraceError>,
 }
 
-// A block is full just when rows were settled.
-const _: () = assert!(BLOCK_ROWS.is_multiple_of(PENDING_ROWS));
+// A block is full just when pending rows come into it.
+const _: () = assert!(BLOCK_ROWS.is_multiple_of(Pending::ROWS));
 
 impl<'a> Follower<'a> {
     /// Follows a run of `case`; `controller` is the identity of the controller under test.
@@ -58,7 +55,7 @@ impl<'a> Follower<'a> {
         let laws: Vec<&Formula> = case.laws.formulas().collect();
         let block = empty_block(case.rig.tick_s(), BLOCK_ROWS.min(rows));
         Self {
-            pending: Vec::with_capacity(PENDING_ROWS),
+            pending: Pending::new(),
             hasher: block.hasher(),
             block,
             monitor: Monitor::new(expectations.formulas(), laws, rows, case.rig.tick_s()),
@@ -69,18 +66,15 @@ impl<'a> Follower<'a> {
 
     /// Takes the next row.
     pub fn row(&mut self, row: &Row) {
-        self.pending.push(*row);
-        if self.pending.len() == PENDING_ROWS {
-            self.settle();
-            if self.block.rows() == BLOCK_ROWS {
-                self.flush();
-            }
+        self.pending.push(row, &mut self.block);
+        if self.block.rows() == BLOCK_ROWS {
+            self.flush();
         }
     }
 
     /// Ends the following, wherever the run ended.
     pub fn finish(mut self) -> Followed<'a> {
-        self.settle();
+        self.pending.settle(&mut self.block);
         self.flush();
         Followed {
             rows: self.rows,
@@ -88,11 +82,6 @@ impl<'a> Follower<'a> {
             trace: self.whole,
             monitor: self.monitor,
         }
-    }
-
-    fn settle(&mut self) {
-        self.block.push_all(&self.pending);
-        self.pending.clear();
     }
 
     fn flush(&mut self) {

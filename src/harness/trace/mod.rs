@@ -11,6 +11,7 @@ mod error;
 mod file;
 mod hash;
 mod mcap_file;
+mod pending;
 mod scratch;
 #[cfg(test)]
 mod tests;
@@ -34,6 +35,7 @@ use about::Stamp;
 pub(crate) use data::Data;
 use error::Flaw;
 pub(crate) use hash::RowHasher;
+pub(crate) use pending::Pending;
 pub(crate) use scratch::Scratch;
 
 /// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest
@@ -71,7 +73,7 @@ impl Trace {
     }
 
     /// Appends rows, as [`Trace::push`] does one.
-    pub(crate) fn push_all(&mut self, rows: &[Row]) {
+    fn push_all(&mut self, rows: &[Row]) {
         for (index, data) in &mut self.held {
             columns::append(data, *index, rows);
         }
