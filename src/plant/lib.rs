@@ -22,6 +22,7 @@ mod shapes;
 mod spring;
 pub mod supply;
 mod switch;
+mod trains;
 mod twin;
 mod visible;
 

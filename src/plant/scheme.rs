@@ -21,7 +21,7 @@ pub const SHORTEST_TRAIN_STEP_S: f64 = 2.0e-6;
 /// Largest angular step of an oscillation of a drive train, rad: the scheme is stable below 2.
 const TRAIN_PHASE_RAD: f64 = 0.45;
 /// Largest angular step of an oscillation of the stick, rad.
-const STICK_PHASE_RAD: f64 = 0.15;
+const STICK_PHASE_RAD: f64 = 0.075;
 /// Largest share of its rate that an explicit damper may take in a step: stable below 1.
 const EXPLICIT_DAMPING: f64 = 0.2;
 /// Largest share of its rate that an implicit damper takes in a step where steps can be made shorter: it is of second
@@ -189,6 +189,14 @@ fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
             stops.stiffness_n_per_m,
             bumper_step_s(stops.stiffness_n_per_m, stops.restitution, yielding),
             2,
+        ));
+        // A buffer that is pressed solid before its stop breaks: the height decides, for nothing else can be softer.
+        let stiffest = stops.bumper().stiffest_n_per_m(stops.strength_n);
+        bounds.push(at_most(
+            key("stops.height_m"),
+            stops.height_m,
+            STICK_PHASE_RAD / (stiffest * yielding).sqrt(),
+            1,
         ));
     }
     let lightest = inertia[0].min(inertia[1]);

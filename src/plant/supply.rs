@@ -15,6 +15,8 @@ pub struct Supply {
     bleed_decay: f64,
     ramp: Ramp,
     volts: f64,
+    /// A step before.
+    before_v: f64,
     current_a: f64,
 }
 
@@ -42,6 +44,7 @@ impl Supply {
                 over_s: 0.0,
             },
             volts,
+            before_v: volts,
             current_a: 0.0,
         }
     }
@@ -81,29 +84,50 @@ impl Supply {
         self.volts
     }
 
+    /// Voltage at the drivers in the middle of the next step, V: the last step's slope goes on.
+    #[inline]
+    pub fn ahead_v(&self) -> f64 {
+        (1.5 * self.volts - 0.5 * self.before_v).max(0.0)
+    }
+
     /// Current drawn by the drivers over the last step, A.
     pub fn current_a(&self) -> f64 {
         self.current_a
     }
 
-    /// One step with `power_w` drawn on average.
+    /// One step from `now_s` with `power_w` drawn on average.
     ///
     /// The exact response of the capacitor to a constant current: towards V_s − R I while the source is
     /// connected, by I h / C and the bleed while it is not.
     pub fn advance(&mut self, power_w: f64, now_s: f64) {
+        let (volts, current_a) = self.after(self.ahead_v(), power_w, now_s);
+        self.current_a = current_a;
+        self.before_v = self.volts;
+        self.volts = volts;
+    }
+
+    /// Voltage in the middle of the step from `now_s` in which `power_w` would be drawn, V: better than [`Self::ahead_v`]
+    /// where what is drawn has just changed.
+    pub fn foresee_v(&self, power_w: f64, now_s: f64) -> f64 {
+        let (volts, _) = self.after(self.ahead_v(), power_w, now_s);
+        0.5 * (self.volts + volts)
+    }
+
+    /// Voltage and current after a step from `now_s` with `power_w` drawn at `ahead_v`.
+    fn after(&self, ahead_v: f64, power_w: f64, now_s: f64) -> (f64, f64) {
         // Below a volt the drivers' bridges no longer conduct.
-        self.current_a = if self.volts > 1.0 {
-            power_w / self.volts
+        let current_a = if ahead_v > 1.0 {
+            power_w / ahead_v
         } else {
             0.0
         };
-        let source = self.source_v(now_s);
-        self.volts = if source > 0.0 {
-            let end = source - self.source_ohm * self.current_a;
+        let source = self.source_v(now_s + 0.5 * self.step_s);
+        let volts = if source > 0.0 {
+            let end = source - self.source_ohm * current_a;
             end + (self.volts - end) * self.connected_decay
         } else {
-            self.volts * self.bleed_decay - self.current_a * self.step_s / self.bulk_f
-        }
-        .max(0.0);
+            self.volts * self.bleed_decay - current_a * self.step_s / self.bulk_f
+        };
+        (volts.max(0.0), current_a)
     }
 }

@@ -7,8 +7,8 @@ use crate::assembly;
 use crate::contact::{ContactLoad, Overload, Pressed, Surroundings};
 use crate::driver::Driver;
 use crate::dynamics::{
-    GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
-    TrainLoad, TrainState,
+    CURVE, GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
+    TrainState,
 };
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
 use crate::guard::Account;
@@ -257,19 +257,21 @@ impl Plant {
                 phase: [crate::dynamics::Phase::Open; 2],
                 supply_v: 0.0,
             }; AXES];
+            let mut has_switched = false;
             for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
                 axis.driver.watch_supply(self.supply.volts());
                 let pulse = axis.generator.period();
                 axis.driver.step(pulse);
-                axis.note_engagement();
+                has_switched |= axis.note_engagement();
                 drive.phase = axis.driver.phases();
             }
             for step in 0..self.steps {
                 let share = f64::from(period * self.steps + step) / f64::from(per_tick);
                 for drive in &mut drive {
-                    drive.supply_v = self.supply.volts();
+                    drive.supply_v = self.supply.ahead_v();
                 }
-                self.step(&drive, begin_s + share * self.tick_s)?;
+                let has_switched = has_switched && step == 0;
+                self.step(drive, has_switched, begin_s + share * self.tick_s)?;
             }
         }
         self.tick = self.tick.wrapping_add(1);
@@ -301,7 +303,12 @@ impl Plant {
     }
 
     /// One drift-kick-drift step of the stick with its drive trains substepped inside.
-    fn step(&mut self, drive: &[TrainDrive; AXES], now_s: f64) -> Result<(), TwinAbort> {
+    fn step(
+        &mut self,
+        mut drive: [TrainDrive; AXES],
+        has_switched: bool,
+        now_s: f64,
+    ) -> Result<(), TwinAbort> {
         let h = self.step_s;
         let half = 0.5 * h;
         let rate = self.stick.rate_rad_per_s;
@@ -311,28 +318,22 @@ impl Plant {
             rate_rad_per_s: rate[i],
             accel_rad_per_s2: self.accel[i],
         });
-        let mut load = [TrainLoad::default(); AXES];
-        // Both axes' substeps in turn, not one axis after the other: their chains of arithmetic overlap.
-        for k in 0..self.substeps {
-            for (i, axis) in self.axis.iter_mut().enumerate() {
-                if k < axis.substeps {
-                    axis.law.substep(
-                        &axis.per,
-                        &mut axis.train,
-                        &drive[i],
-                        &path[i],
-                        k,
-                        &mut load[i],
-                    );
-                }
-            }
+        if has_switched {
+            self.foresee_supply(&mut drive, &path, now_s);
         }
-        let share = [self.axis[0].share, self.axis[1].share];
-        let mut torque: [f64; AXES] = std::array::from_fn(|i| -load[i].cartridge_nm * share[i]);
-        let power_w = load[0].power_w * share[0] + load[1].power_w * share[1];
-        let pose = self.mid.follow(mid);
+        let load = self.run_trains(&drive, &path);
+        let mut torque: [f64; AXES] = std::array::from_fn(|i| -load[i].cartridge_nm);
+        let power_w = load[0].power_w + load[1].power_w;
+        // Forces are taken where the angles' curvature has them (`CURVE`).
+        let bend = CURVE * h * h;
+        let pose = self
+            .mid
+            .follow([mid[0] + bend * self.accel[0], mid[1] + bend * self.accel[1]]);
         let (push, grip) = self.hand.pull_next(&pose, now_s + half);
         let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
+        let firm = grip.as_ref().map_or([0.0; AXES], |grip| grip.firm_nm());
+        self.surroundings
+            .note_others(std::array::from_fn(|i| torque[i] + push[i] + firm[i]));
         self.contact = self.surroundings.load(&self.gimbal, mid_rate, &pose, h);
         for (i, torque) in torque.iter_mut().enumerate() {
             *torque += push[i] + self.contact.torque_nm[i];
@@ -351,7 +352,7 @@ impl Plant {
         for i in 0..AXES {
             let next = self.stick.rate_rad_per_s[i];
             self.accel[i] = (next - rate[i]) / h;
-            self.stick.angle_rad[i] = mid[i] + half * next;
+            self.stick.angle_rad[i] = mid[i] + half * next - self.contact.early_rad[i];
             hand_w += 0.5 * hand[i] * (rate[i] + next);
         }
         self.account.put_in(h * hand_w);
@@ -557,14 +558,17 @@ impl Axis {
         lag / std::f64::consts::FRAC_PI_2
     }
 
-    /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not count as lag.
-    fn note_engagement(&mut self) {
+    /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not count as lag. Whether it
+    /// has come on or gone off.
+    fn note_engagement(&mut self) -> bool {
         let driving = self.driver.is_driving();
         if driving && !self.was_driving {
             let lag = self.driver.electrical_rad() - self.law.electrical_rad(&self.train);
             let cycle = std::f64::consts::TAU;
             self.lag_zero_rad = (lag / cycle).round() * cycle;
         }
+        let has_switched = driving != self.was_driving;
         self.was_driving = driving;
+        has_switched
     }
 }

@@ -108,3 +108,16 @@ fn the_source_follows_its_ramp() {
     let behind_v = slow.source_v(0.5 - STEP_S) - slow.volts();
     assert!((behind_v - 10.0 * OHM * FARAD).abs() < 1e-3, "{behind_v}");
 }
+
+/// A load that falls on an unloaded supply: the trial gives the middle of the step, which the slope before cannot know.
+#[test]
+fn a_trial_foresees_what_a_new_load_does() {
+    let mut supply = supply(24.0);
+    run(&mut supply, 0.0, 0.0, 10);
+    assert_eq!(supply.ahead_v(), 24.0);
+    let foreseen_v = supply.foresee_v(90.0, 0.0);
+    run(&mut supply, 90.0, 0.0, 1);
+    assert!((foreseen_v - 0.5 * (24.0 + supply.volts())).abs() < 1e-12);
+    // 90 W at 24 V are 3.75 A, 31 mV off the capacitor in half a step.
+    assert!((24.0 - foreseen_v - 3.75 * 0.5 * STEP_S / FARAD).abs() < 1e-3);
+}

@@ -131,6 +131,8 @@ pub struct Surroundings {
     /// The least of all bodies' `clear_until_m`.
     clear_until_m: f64,
     refresh_steps: u32,
+    /// Torque of all but the contacts in the step before and in this one, N·m.
+    others_nm: [[f64; 2]; 2],
 }
 
 /// Force of all contacts at an instant.
@@ -138,6 +140,9 @@ pub struct Surroundings {
 pub struct ContactLoad {
     /// Torque on each axis, N·m.
     pub torque_nm: [f64; 2],
+    /// By how much the torques move each axis too far in this step, rad: they act from the instant of meeting on, the step
+    /// takes them as if they acted all along.
+    pub early_rad: [f64; 2],
     /// Whether anything touches.
     pub touching: bool,
     /// What would have broken in this step; the first such contact.
@@ -191,7 +196,15 @@ impl Surroundings {
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
+            others_nm: [[0.0; 2]; 2],
         }
+    }
+
+    /// Takes note of what else acts on the stick in the coming step, N·m: where it has changed at once, so have the rates that
+    /// the contacts meet.
+    #[inline]
+    pub fn note_others(&mut self, torque_nm: [f64; 2]) {
+        self.others_nm = [self.others_nm[1], torque_nm];
     }
 
     /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
@@ -216,8 +229,14 @@ impl Surroundings {
             return load;
         }
         let inverse = invert(law.mass_matrix(pose));
+        let [before, now] = self.others_nm;
+        let change = [now[0] - before[0], now[1] - before[1]];
+        let half = 0.5 * step_s;
         let mut meeting = Meeting {
-            rate,
+            rate: [
+                rate[0] + half * (inverse[0] * change[0] + inverse[1] * change[1]),
+                rate[1] + half * (inverse[1] * change[0] + inverse[2] * change[1]),
+            ],
             inverse,
             step_s,
             load: &mut load,
@@ -402,7 +421,7 @@ impl Meeting<'_> {
     ) -> Option<f64> {
         self.forget(own_accel);
         let closing = arm_m[0] * self.rate[0] + arm_m[1] * self.rate[1];
-        if gap_m >= 0.0 && gap_m >= 0.5 * self.step_s * closing {
+        if gap_m >= 0.5 * self.step_s * closing.abs() {
             return None;
         }
         let inv = self.inverse;
@@ -411,11 +430,15 @@ impl Meeting<'_> {
             inv[1] * arm_m[0] + inv[2] * arm_m[1],
         ];
         let yielding = arm_m[0] * per_force[0] + arm_m[1] * per_force[1];
-        let force_n = law.force_n(-gap_m, closing, yielding, self.step_s);
+        let (force_n, gone) = law.force_n(-gap_m, closing, yielding, self.step_s);
+        if gap_m >= 0.0 && force_n <= 0.0 {
+            return None;
+        }
         for i in 0..2 {
             self.load.torque_nm[i] -= force_n * arm_m[i];
             own_accel[i] = -force_n * per_force[i];
             self.rate[i] += 0.5 * self.step_s * own_accel[i];
+            self.load.early_rad[i] += 0.5 * self.step_s * self.step_s * gone * own_accel[i];
         }
         self.load.touching = true;
         Some(force_n)

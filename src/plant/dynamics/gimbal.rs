@@ -12,6 +12,7 @@
 //! and, as M depends on φ only, Lagrange's equations give the velocity terms used in `bias`.
 //! docs/model/stick.md has the derivation.
 
+use super::friction::{DryFriction, Held, Slide};
 use super::pose::{Pose, dot};
 use super::train::damper_weight;
 use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
@@ -20,17 +21,6 @@ use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
 const FRICTION_SWEEPS: usize = 8;
 /// Share of an axis's largest friction impulse below which a sweep's change ends the sweeps: rounding, not motion.
 const FRICTION_SETTLED: f64 = 1.0e-13;
-
-/// Friction of one pivot.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DryFriction {
-    /// Friction while sliding, N·m.
-    pub coulomb_nm: f64,
-    /// Largest friction while at rest, N·m; at least `coulomb_nm`.
-    pub stiction_nm: f64,
-    /// Viscous part, N·m·s/rad.
-    pub viscous_nm_s_per_rad: f64,
-}
 
 /// Everything constant about the gimbal.
 #[derive(Clone, Debug)]
@@ -48,6 +38,26 @@ pub struct GimbalState {
     pub rate_rad_per_s: [f64; 2],
     /// Whether each pivot's dry friction holds it at rest.
     pub stuck: [bool; 2],
+    /// What holds the pivots that are stuck.
+    pub held: [Held; 2],
+}
+
+/// What a kick leads to.
+struct Kicked {
+    rate_rad_per_s: [f64; 2],
+    stuck: [bool; 2],
+    held: [Held; 2],
+    /// The `damper_weight` of each axis.
+    weight: [f64; 2],
+}
+
+impl Kicked {
+    #[inline]
+    fn put(self, state: &mut GimbalState) {
+        state.rate_rad_per_s = self.rate_rad_per_s;
+        state.stuck = self.stuck;
+        state.held = self.held;
+    }
 }
 
 /// What gives way on an axis beside its pivot's friction.
@@ -75,6 +85,17 @@ pub struct GripPull {
 }
 
 impl GripPull {
+    /// Torque on a stick without rates, N·m.
+    pub(crate) fn firm_nm(&self) -> [f64; 2] {
+        let square = dot(self.force_n, self.force_n);
+        let share = if square > self.limit_n * self.limit_n {
+            self.limit_n / square.sqrt()
+        } else {
+            1.0
+        };
+        self.torque_nm(&self.force_n).map(|torque| share * torque)
+    }
+
     fn torque_nm(&self, force_n: &[f64; 3]) -> [f64; 2] {
         [
             dot(*force_n, self.levers_m[0]),
@@ -189,9 +210,8 @@ impl GimbalLaw {
 
     /// [`Self::kick`] with the sines and cosines of the mid-step angles at hand.
     pub fn kick_at(&self, mid: &Pose, state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
-        let (next, stuck, _) = self.kicked(mid, state, torque_nm, [Give::default(); 2], step_s);
-        state.rate_rad_per_s = next;
-        state.stuck = stuck;
+        self.kicked(mid, state, torque_nm, [Give::default(); 2], step_s)
+            .put(state);
     }
 
     /// [`Self::kick_at`] with a hand at the grip; gives the hand's torque on each axis, N·m.
@@ -213,7 +233,8 @@ impl GimbalLaw {
         });
         let firm = grip.torque_nm(&grip.force_n);
         let with = |pull: [f64; 2]| [torque_nm[0] + pull[0], torque_nm[1] + pull[1]];
-        let (mut next, mut stuck, weight) = self.kicked(mid, state, with(firm), give, step_s);
+        let kicked = self.kicked(mid, state, with(firm), give, step_s);
+        let (next, weight) = (kicked.rate_rad_per_s, kicked.weight);
         // What the hand then pulled with.
         let slack: [f64; 2] = std::array::from_fn(|i| {
             let change = next[i] - before[i];
@@ -226,19 +247,17 @@ impl GimbalLaw {
         });
         let square = dot(force, force);
         if square <= grip.limit_n * grip.limit_n {
-            state.rate_rad_per_s = next;
-            state.stuck = stuck;
+            kicked.put(state);
             return grip.torque_nm(&force);
         }
         let share = grip.limit_n / square.sqrt();
         let pull = grip.torque_nm(&force.map(|f| f * share));
-        (next, stuck, _) = self.kicked(mid, state, with(pull), [Give::default(); 2], step_s);
-        state.rate_rad_per_s = next;
-        state.stuck = stuck;
+        self.kicked(mid, state, with(pull), [Give::default(); 2], step_s)
+            .put(state);
         pull
     }
 
-    /// Rates after the kick, which pivots are held, and the `damper_weight` of each axis.
+    /// A kick from `state`, which is left as it is.
     #[inline]
     fn kicked(
         &self,
@@ -247,7 +266,7 @@ impl GimbalLaw {
         torque_nm: [f64; 2],
         give: [Give; 2],
         step_s: f64,
-    ) -> ([f64; 2], [bool; 2], [f64; 2]) {
+    ) -> Kicked {
         let (st, ct) = mid.pitch;
         let (sp, cp) = mid.roll;
         let (m, dm) = self.mass_matrix_at(sp, cp);
@@ -283,13 +302,41 @@ impl GimbalLaw {
             ];
             free = [inv[0] * p[0] + inv[1] * p[1], inv[1] * p[0] + inv[2] * p[1]];
         }
-        let mut stuck = state.stuck;
-        let next = self.rub(free, p, inv, step_s, &mut stuck);
-        (next, stuck, weights)
+        // What is at rest is held by stiction.
+        let rested = [state.stuck[0] || v[0] == 0.0, state.stuck[1] || v[1] == 0.0];
+        let mut stuck = rested;
+        let mut held = state.held;
+        let mut next = self.rub(free, p, inv, step_s, &mut stuck, &mut held);
+        let is_cut = (0..2).any(|i| {
+            let friction = &self.friction[i];
+            if rested[i] {
+                !stuck[i] && friction.stiction_nm > friction.coulomb_nm
+            } else {
+                next[i] * v[i] <= 0.0 && friction.stiction_nm > 0.0
+            }
+        });
+        if is_cut {
+            let slide = Slide {
+                friction: &self.friction,
+                rate: v,
+                change: [free[0] - v[0], free[1] - v[1]],
+                inverse: inv,
+                step_s,
+                held: state.held,
+            };
+            (next, stuck, held) = slide.cut(rested);
+        }
+        Kicked {
+            rate_rad_per_s: next,
+            stuck,
+            held,
+            weight: weights,
+        }
     }
 
     /// Dry friction as a projection of the rates `v`, whose momentum is `p`: impulses within ±T h that bring a rate to
-    /// zero where they can, found by projected Gauss-Seidel.
+    /// zero where they can, found by projected Gauss-Seidel: right for a step in which no pivot changes between sliding and
+    /// resting. `held` goes on for those that are held.
     #[inline]
     fn rub(
         &self,
@@ -298,6 +345,7 @@ impl GimbalLaw {
         inv: [f64; 3],
         step_s: f64,
         stuck: &mut [bool; 2],
+        held: &mut [Held; 2],
     ) -> [f64; 2] {
         let bound: [f64; 2] = std::array::from_fn(|i| {
             let f = &self.friction[i];
@@ -311,6 +359,7 @@ impl GimbalLaw {
         if p[0].abs() < bound[0] && p[1].abs() < bound[1] {
             // Friction can take all the momentum: both axes rest, and nothing is left to search.
             *stuck = [true; 2];
+            *held = [held[0].and_then(-p[0]), held[1].and_then(-p[1])];
             return [0.0; 2];
         }
         let held_by = [1.0 / inv[0], 1.0 / inv[2]];
@@ -334,6 +383,7 @@ impl GimbalLaw {
             if stuck[i] {
                 // What the sweeps leave is rounding, not motion.
                 v[i] = 0.0;
+                held[i] = held[i].and_then(impulse[i]);
             }
         }
         v

@@ -4,6 +4,7 @@
 //! inputs give the same bits on any machine.
 
 mod cartridge;
+mod friction;
 mod gimbal;
 mod pose;
 mod train;
@@ -12,10 +13,11 @@ mod winding;
 
 pub(crate) use cartridge::BIND_STIFFENING;
 pub use cartridge::{CartridgeLaw, PRELOAD_RAMP_RAD};
+pub use friction::{DryFriction, Held};
 pub(crate) use gimbal::invert;
-pub use gimbal::{DryFriction, GimbalLaw, GimbalState, GripPull};
+pub use gimbal::{GimbalLaw, GimbalState, GripPull};
 pub use pose::{Pose, PoseAnchor, dot};
-pub(crate) use train::{Reciprocals, damper_weight};
+pub(crate) use train::{CURVE, Reciprocals, damper_weight};
 pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
 pub use turn::Anchor;
 pub use winding::{Phase, WindingLaw};

@@ -13,6 +13,12 @@ use super::turn::Anchor;
 use super::winding::{Phase, WindingLaw};
 use crate::rest::StateBits;
 
+/// Share of the squared step with which an acceleration shifts the angles at which forces are taken.
+///
+/// Drift, kick, drift turns an oscillation of a spring too fast by the share (ω h)²/24. With the forces taken at
+/// x + h² a/12 instead of x, this error is gone (Rowlands 1991, derived in docs/model/stick.md); `a` is that of the last step.
+pub(crate) const CURVE: f64 = 1.0 / 12.0;
+
 /// Constants of one trim drive.
 #[derive(Clone, Copy, Debug)]
 pub struct TrainLaw {
@@ -264,11 +270,19 @@ impl TrainLaw {
         let shaft_rate = s.shaft_rad_per_s + half * s.shaft_accel;
         let rotor_rate = s.rotor_rad_per_s + half * s.rotor_accel;
 
-        let damping = self.cartridge.damping_nm_s_per_rad;
-        let cartridge = self.cartridge.spring_nm(stick_rad - s.shaft_rad) + damping * stick_rate;
-        let mesh = self.mesh_nm(per, s, shaft_rate, rotor_rate);
+        // Forces are taken where the angles' curvature has them (`CURVE`).
+        let bend = CURVE * h * h;
+        let shaft_rad = s.shaft_rad + bend * s.shaft_accel;
+        let rotor_rad = s.rotor_rad + bend * s.rotor_accel;
 
-        let (sin, cos) = s.turn.follow(self.electrical_rad(s));
+        let damping = self.cartridge.damping_nm_s_per_rad;
+        let cartridge = self.cartridge.spring_nm(stick_rad - shaft_rad) + damping * stick_rate;
+        let ahead = rotor_rad * per.ratio - shaft_rad + s.slipped_rad;
+        let (mesh, late_s) = self.mesh_nm(ahead, rotor_rate * per.ratio - shaft_rate);
+
+        let (sin, cos) = s
+            .turn
+            .follow(self.rotor_teeth * rotor_rad + self.rotor_zero_rad);
         let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
         let (ia, va) =
             self.winding
@@ -281,12 +295,12 @@ impl TrainLaw {
 
         let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * per.shaft.gain;
         let shaft_free = per.shaft.keep * s.shaft_rad_per_s + per.shaft.gain * (mesh + cartridge);
-        let shaft_next = rubbed(shaft_free, shaft_limit);
+        let shaft_next = rubbed(per.shaft.keep, s.shaft_rad_per_s, shaft_free, shaft_limit);
         let cartridge = cartridge - damping * per.shaft.felt(s.shaft_rad_per_s, shaft_next);
         let rotor_limit = self.rotor_friction_nm * per.rotor.gain;
         let rotor_free =
             per.rotor.keep * s.rotor_rad_per_s + per.rotor.gain * (motor - mesh * per.ratio);
-        let rotor_next = rubbed(rotor_free, rotor_limit);
+        let rotor_next = rubbed(per.rotor.keep, s.rotor_rad_per_s, rotor_free, rotor_limit);
         s.shaft_accel = (shaft_next - s.shaft_rad_per_s) * per.substep_s;
         s.rotor_accel = (rotor_next - s.rotor_rad_per_s) * per.substep_s;
         s.shaft_rad_per_s = shaft_next;
@@ -299,40 +313,106 @@ impl TrainLaw {
         let (ib2, vb2) = self
             .winding
             .update(ib, drive.phase[1], emf * cos, drive.supply_v);
+        // Of the mean currents: what a winding draws while its current rises is what it then stores.
+        let power_w = 0.25
+            * ((s.current_a[0] + ia) * va
+                + (s.current_a[1] + ib) * vb
+                + (ia + ia2) * va2
+                + (ib + ib2) * vb2);
         s.current_a = [ia2, ib2];
         s.shaft_rad += half * shaft_next;
         s.rotor_rad += half * rotor_next;
+        if late_s > 0.0 {
+            self.put_back(per, s, mesh, late_s);
+        }
 
         load.cartridge_nm += cartridge;
-        load.power_w += 0.5 * (ia * va + ib * vb + ia2 * va2 + ib2 * vb2);
+        load.power_w += power_w;
     }
 
-    /// Torque of the mesh on the trim shaft, N·m: one-sided springs at either side of the backlash.
+    /// Torque of the mesh on the trim shaft, N·m, with the rotor `ahead_rad` of it at `rate_rad_per_s`, both at the shaft:
+    /// one-sided springs at either side of the backlash. With it, by how much later than the middle of the substep it acts,
+    /// s: more than 0 where the flanks meet in it.
     #[inline]
-    fn mesh_nm(&self, per: &Reciprocals, s: &TrainState, shaft_rate: f64, rotor_rate: f64) -> f64 {
-        let ahead = s.rotor_rad * per.ratio - s.shaft_rad + s.slipped_rad;
-        let side = 1.0_f64.copysign(ahead);
-        let deep = side * ahead - self.half_backlash_rad;
-        let closing = side * (rotor_rate * per.ratio - shaft_rate);
+    fn mesh_nm(&self, ahead_rad: f64, rate_rad_per_s: f64) -> (f64, f64) {
+        let side = 1.0_f64.copysign(ahead_rad);
+        let deep = side * ahead_rad - self.half_backlash_rad;
+        let closing = side * rate_rad_per_s;
         let way = 0.5 * self.substep_s * closing;
         if way > deep.abs() {
             // The flanks meet within this substep: the torque, which jumps with the damping, counts from then on.
             let end = deep + way;
             let share = 0.5 * end / way;
-            return side
-                * share
-                * (0.5 * self.mesh_nm_per_rad * end + self.mesh_damping_nm_s_per_rad * closing);
+            let mean = 0.5 * self.mesh_nm_per_rad * end + self.mesh_damping_nm_s_per_rad * closing;
+            return (side * share * mean, 0.5 * self.substep_s * (1.0 - share));
         }
-        if deep <= 0.0 {
-            return 0.0;
+        let reach = way.abs();
+        if deep <= -reach {
+            return (0.0, 0.0);
         }
-        side * (self.mesh_nm_per_rad * deep + self.mesh_damping_nm_s_per_rad * closing).max(0.0)
+        let mid = self.mesh_nm_per_rad * deep + self.mesh_damping_nm_s_per_rad * closing;
+        let swing = self.mesh_nm_per_rad * reach;
+        if mid >= swing {
+            return (side * mid, 0.0);
+        }
+        // They part within this substep: they press until they would pull.
+        let most = (mid + swing).max(0.0);
+        (side * most * most / (4.0 * swing), 0.0)
+    }
+
+    /// Takes back by how much the flanks' torque moved shaft and rotor before they met.
+    #[cold]
+    fn put_back(&self, per: &Reciprocals, s: &mut TrainState, mesh_nm: f64, late_s: f64) {
+        if s.shaft_rad_per_s != 0.0 {
+            s.shaft_rad -= late_s * per.shaft.gain * mesh_nm;
+        }
+        if s.rotor_rad_per_s != 0.0 {
+            s.rotor_rad += late_s * per.rotor.gain * mesh_nm * per.ratio;
+        }
     }
 }
 
-/// A rate after dry friction, which can change it by `limit` towards zero and no farther.
+/// A rate after dry friction, which can change it by `limit`. `before` is the rate at the beginning, of which a viscous
+/// damper keeps `keep`, and `free` what the rate would be without dry friction.
 #[inline]
-fn rubbed(rate: f64, limit: f64) -> f64 {
-    let left = rate.abs() - limit;
-    if left > 0.0 { left.copysign(rate) } else { 0.0 }
+fn rubbed(keep: f64, before: f64, free: f64, limit: f64) -> f64 {
+    let end = free - limit.copysign(if before == 0.0 { free } else { before });
+    if before * end > 0.0 {
+        return end;
+    }
+    if before == 0.0 {
+        return if free * end > 0.0 { end } else { 0.0 };
+    }
+    turned(keep, before, free, end, limit)
+}
+
+/// [`rubbed`] of a body that comes to rest on the way: from then on friction holds it, or pushes the other way.
+#[cold]
+#[inline(never)]
+fn turned(keep: f64, before: f64, free: f64, end: f64, limit: f64) -> f64 {
+    let pushed = free - keep * before;
+    let left = pushed.abs() - limit;
+    if left <= 0.0 {
+        return 0.0;
+    }
+    let gone = before / (before - end);
+    ((1.0 - gone) * left).copysign(pushed)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// v = 1, slowed by 4 a substep till it stops after a quarter, then sped up by 2: 1.5 the other way.
+    #[test]
+    fn a_body_that_turns_has_friction_on_either_side_of_its_stop() {
+        assert_eq!(rubbed(1.0, 1.0, -2.0, 1.0), -1.5);
+        assert_eq!(rubbed(1.0, -1.0, 2.0, 1.0), 1.5);
+        // Friction that is stronger than the push holds it; weaker friction only slows it.
+        assert_eq!(rubbed(1.0, 1.0, -2.0, 3.0), 0.0);
+        assert_eq!(rubbed(1.0, 1.0, 0.5, 0.25), 0.25);
+        // From rest.
+        assert_eq!(rubbed(1.0, 0.0, 0.5, 0.2), 0.3);
+        assert_eq!(rubbed(1.0, 0.0, 0.5, 0.5), 0.0);
+    }
 }
