@@ -337,11 +337,12 @@ impl Axis {
         sense != 0 && (sense == i64::from(self.blocked) || sense == i64::from(self.carried_out))
     }
 
-    /// Compares stick and drive while the drive is at rest; takes note of lost steps that were found and booked.
-    pub(crate) fn keep_place(&mut self, config: &AxisConfig) {
-        if !self.reached() || self.steering.direction != 0 {
+    /// Compares stick and drive while the drive is at rest, at its goal or waiting for a hand to go; takes note of lost
+    /// steps that were found and booked, and returns whether there were any.
+    pub(crate) fn keep_place(&mut self, config: &AxisConfig) -> bool {
+        if self.motion.rate() != 0 || self.steering.direction != 0 {
             self.place.unsettle();
-            return;
+            return false;
         }
         let (stick, drive) = (self.sensing.mdeg(), self.drive_mdeg(config));
         let cycles = self.place.judge(
@@ -351,12 +352,13 @@ impl Axis {
             &config.place,
         );
         if cycles == 0 {
-            return;
+            return false;
         }
         self.motion.shift(cycles.saturating_mul(config.cycle()));
         self.settle(config);
         self.least_mdeg = i32::MAX;
         self.slipped = true;
+        true
     }
 
     /// Whether the drive is at rest at its goal.

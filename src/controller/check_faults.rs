@@ -290,6 +290,45 @@ fn a_place_that_lost_steps_cannot_explain_is_doubted() {
 }
 
 #[test]
+fn a_drive_that_is_elsewhere_in_the_glide_is_reported() {
+    let mut bench = Bench::new(settings(), [8_000, 0]);
+    bench.run_until(State::Centring, 200);
+    bench.run(ms(600));
+    // A gear tooth: 4 deg, more than the deflection that tells a hand.
+    bench.drives[PITCH].shaft += 213;
+    bench.run(ms(10_000));
+    assert_eq!(
+        (bench.out.state, bench.out.faults.bits()),
+        (State::Centring, 0)
+    );
+    // Its ramp, and then the time of a pilot who leans.
+    bench.run(ms(500));
+    assert_eq!(bench.out.state, State::Centring);
+    assert!(bench.out.faults.has(Fault::PlaceDoubt));
+}
+
+#[test]
+fn steps_slipped_in_the_glide_are_booked_and_it_goes_on() {
+    let mut bench = Bench::new(settings(), [-2_000, 0]);
+    bench.run_until(State::Centring, 200);
+    bench.drives[PITCH].held_mdeg = Some(14_000);
+    bench.run(ms(500));
+    bench.drives[PITCH].shaft += 3 * CYCLE;
+    bench.drives[PITCH].held_mdeg = None;
+    bench.run(ms(9_900));
+    assert_eq!(
+        (bench.out.state, bench.out.faults.bits()),
+        (State::Centring, 0)
+    );
+    bench.run(ms(2_000));
+    assert!(bench.out.faults.has(Fault::StepsSlipped));
+    assert_eq!(
+        (bench.drives[PITCH].shaft, bench.out.state),
+        (0, State::Holding)
+    );
+}
+
+#[test]
 fn a_drive_that_is_elsewhere_never_runs_the_stick_out_past_its_soft_limit() {
     let mut bench = Bench::holding();
     // A gear tooth: the shaft is 4 deg further aft than believed.

@@ -63,7 +63,7 @@ fn release_is_limp_at_once_and_re_engages_at_the_stick() {
 fn release_of_a_moving_stick_catches_within_a_step() {
     let mut bench = Bench::holding();
     bench.switches.release = true;
-    bench.run(20);
+    bench.run(60);
     bench.switches.release = false;
     let mut ticks = 0;
     // 60 deg/s all through the re-engagement.

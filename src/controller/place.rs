@@ -50,6 +50,8 @@ pub(crate) struct Place {
     low_mdeg: i32,
     high_mdeg: i32,
     still_ticks: u32,
+    /// Stick and drive agreed at the last tick.
+    agreed: bool,
     /// The last booking has not been borne out yet.
     booked: bool,
     /// Largest deflection since stick and drive last agreed.
@@ -87,21 +89,26 @@ impl Place {
     ) -> i32 {
         self.low_mdeg = self.low_mdeg.min(stick_mdeg);
         self.high_mdeg = self.high_mdeg.max(stick_mdeg);
-        if self.still_ticks == 0 || self.high_mdeg.saturating_sub(self.low_mdeg) > config.band_mdeg
+        let apart = stick_mdeg.saturating_sub(drive_mdeg);
+        let size = apart.saturating_abs();
+        let agree = size <= config.band_mdeg;
+        // A deflection is no older than the tick in which it left the band, and an agreement no older than its return.
+        if self.still_ticks == 0
+            || agree != self.agreed
+            || self.high_mdeg.saturating_sub(self.low_mdeg) > config.band_mdeg
         {
             self.low_mdeg = stick_mdeg;
             self.high_mdeg = stick_mdeg;
             self.still_ticks = 0;
         }
+        self.agreed = agree;
         self.still_ticks = self.still_ticks.saturating_add(1);
         // The end of a swing may all but fill the band: noise must not end the stillness for that seconds later.
         if self.still_ticks.checked_rem(config.fade_ticks) == Some(0) {
             self.low_mdeg = self.low_mdeg.saturating_add(1).min(stick_mdeg);
             self.high_mdeg = self.high_mdeg.saturating_sub(1).max(stick_mdeg);
         }
-        let apart = stick_mdeg.saturating_sub(drive_mdeg);
-        let size = apart.saturating_abs();
-        if size <= config.band_mdeg {
+        if agree {
             self.doubt = false;
             if self.still_ticks >= config.settle_ticks {
                 self.booked = false;
@@ -253,6 +260,24 @@ mod tests {
             place.judge(2000 + 2 * (n / 5), 0, CYCLE, &config());
             assert!(!place.doubt(), "{n}");
         }
+    }
+
+    #[test]
+    fn a_deflection_is_as_old_as_its_way_out_of_the_band() {
+        let mut place = Place::default();
+        place.strain(16_000);
+        // 100 mdeg from agreement to none: the stick is still throughout, but not the deflection's age.
+        assert_eq!(watch(&mut place, 300, 2 * DOUBT), []);
+        assert_eq!(watch(&mut place, 400, DOUBT - 1), []);
+        assert!(!place.doubt());
+        assert_eq!(watch(&mut place, 400, 1), []);
+        assert!(place.doubt());
+        // And back: a moment of agreement does not forgive the strain of before.
+        place.strain(16_000);
+        assert_eq!(watch(&mut place, 300, 10), []);
+        assert!(!place.doubt() && place.unsure(&config()));
+        assert_eq!(watch(&mut place, 300, 400), []);
+        assert!(!place.unsure(&config()));
     }
 
     #[test]

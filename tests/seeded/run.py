@@ -1,13 +1,14 @@
 #!/usr/bin/env python3
-"""Seeds each bug of `bugs.toml` into a scratch copy, builds it and asks `trimproof prove` what broke.
+"""Seeds each bug of `bugs.toml` and `by_kind.toml` into a scratch copy, builds it and asks `trimproof prove` what broke.
 
 Needs python 3.11 and cargo; nothing else. The repository itself is never changed, except by `--write`.
 
     python3 tests/seeded/run.py                      all bugs, a table on the terminal
     python3 tests/seeded/run.py --only 'hat-*'       some of them
+    python3 tests/seeded/run.py --list by_kind       one list only
     python3 tests/seeded/run.py --write              also remakes the table in docs/model/seeded-bugs.md
 
-Exit code 0 when every bug without a `note` breaks an expectation, 1 when one survives, 2 when a bug cannot be seeded.
+Exit code 0 when every bug without a `note` breaks an expectation or a law, 1 when one survives, 2 when a bug cannot be seeded.
 """
 
 import argparse
@@ -27,18 +28,22 @@ HERE = pathlib.Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
 PAGE = ROOT / "docs/model/seeded-bugs.md"
 BEGIN, END = "<!-- table -->", "<!-- end of table -->"
+LONG = "scenarios/long"
 # A suite takes seconds; a bug that makes it hang is a bug found.
 PATIENCE_S = 600
-KEYS = {"name", "file", "find", "put", "what", "note"}
+LISTS = ("bugs", "by_kind")
+KEYS = {"name", "file", "find", "put", "what", "note", "kind"}
 
 
-def bugs(pattern):
-    """The bugs of the list, checked: every text to find stands exactly once in its file."""
-    listed = tomllib.loads((HERE / "bugs.toml").read_text())["bug"]
+def bugs():
+    """The bugs of the lists, checked: every text to find stands exactly once in its file."""
+    listed = [
+        {**bug, "list": name} for name in LISTS for bug in tomllib.loads((HERE / f"{name}.toml").read_text())["bug"]
+    ]
     wrong = []
     for bug in listed:
-        if set(bug) - KEYS or KEYS - {"note"} - set(bug):
-            wrong.append(f"`{bug.get('name')}`: keys must be {sorted(KEYS)}, `note` may be left out")
+        if set(bug) - KEYS - {"list"} or KEYS - {"note", "kind"} - set(bug):
+            wrong.append(f"`{bug.get('name')}`: keys must be {sorted(KEYS)}, `note` and `kind` may be left out")
             continue
         count = (ROOT / bug["file"]).read_text().count(bug["find"])
         if count != 1:
@@ -48,7 +53,7 @@ def bugs(pattern):
     if wrong:
         print("\n".join(wrong), file=sys.stderr)
         raise SystemExit(2)
-    return [bug for bug in listed if fnmatch.fnmatch(bug["name"], pattern)]
+    return listed
 
 
 def refresh(scratch):
@@ -98,11 +103,11 @@ class Bench:
             shutil.copy2(self.program, program)
         return complaint
 
-    def prove(self, program):
-        """Verdicts on all shipped scenarios, or why there are none."""
+    def prove(self, program, *folders):
+        """Verdicts on the scenarios of the folders, or why there are none."""
         try:
             run = subprocess.run(
-                [program, "prove", "scenarios", *self.more, "--format", "json"],
+                [program, "prove", *folders, "--format", "json"],
                 cwd=self.scratch, capture_output=True, text=True, timeout=PATIENCE_S,
             )
         except subprocess.TimeoutExpired:
@@ -113,12 +118,22 @@ class Bench:
             return None, f"exit code {run.returncode}: {run.stderr.strip().splitlines()[-1:]}"
 
     def judge(self, program):
-        """What the suite makes of one bug."""
-        runs, reason = self.prove(program)
+        """What the suite makes of one bug; what it does not break goes through the runs of minutes as well."""
+        found = self.judge_on(program, "scenarios", *self.more)
+        if found["caught"] in ("card", "nothing"):
+            slow = self.judge_on(program, LONG)
+            found = slow if slow["caught"] in ("expectation", "crash") else found
         program.unlink()
+        return found
+
+    def judge_on(self, program, *folders):
+        """What these scenarios make of one bug."""
+        runs, reason = self.prove(program, *folders)
         if runs is None:
             return {"caught": "crash", "by": [reason]}
-        cut = [f"{run['scenario']} on {run['rig']}: {run.get('reason')}" for run in runs if run["verdict"] == "cut"]
+        cut = [
+            f"{run['scenario']} on {run['rig']}: {run.get('reason')}" for run in runs if run["verdict"] in ("cut", "aborted")
+        ]
         if cut:
             return {"caught": "crash", "by": cut}
         by = [
@@ -132,14 +147,15 @@ class Bench:
         if by:
             return {"caught": "expectation", "by": list(dict.fromkeys(by))}
         changed = [
-            f"{run['scenario']} on {run['rig']}" for run in runs if run["hash"] != self.sound[(run["scenario"], run["rig"])]
+            f"{run['scenario']} on {run['rig']}"
+            for run in runs if run["hash"] != self.sound.get((run["scenario"], run["rig"]), run["hash"])
         ]
         return {"caught": "card", "by": changed} if changed else {"caught": "nothing", "by": []}
 
     def baseline(self):
         """Traces of the sound program; every expectation must hold on it."""
         complaint = self.build()
-        runs, reason = (None, complaint) if complaint else self.prove(self.program)
+        runs, reason = (None, complaint) if complaint else self.prove(self.program, "scenarios", LONG, *self.more)
         if runs is None or any(run["verdict"] != "held" for run in runs):
             broken = [f"{r['scenario']} on {r['rig']}" for r in runs or [] if r["verdict"] != "held"]
             raise SystemExit(f"the sound program does not pass: {reason or broken}")
@@ -149,6 +165,19 @@ class Bench:
 def short(text, most=110):
     """One line of a table."""
     return text if len(text) <= most else text[: most - 1] + "…"
+
+
+def kinds(listed, results):
+    """Shares of the second list by kind."""
+    of_kind = {}
+    for bug in listed:
+        if bug["list"] == "by_kind":
+            of_kind.setdefault(bug["kind"], []).append(bug)
+    lines = ["| kind | bugs | broke an expectation or a law | not |", "|---|---|---|---|"]
+    for kind, part in of_kind.items():
+        missed = [bug["name"] for bug in part if results[bug["name"]]["caught"] not in ("expectation", "crash")]
+        lines.append(f"| {kind} | {len(part)} | {len(part) - len(missed)} | {', '.join(f'`{name}`' for name in missed)} |")
+    return lines
 
 
 def table(listed, results):
@@ -169,10 +198,11 @@ def table(listed, results):
 
     parts = [("controller", "src/controller/"), ("plant", "src/plant/"), ("harness", "src/harness/")]
     lines = [f"Tried on {datetime.date.today().isoformat()}.", "",
-             "| part | bugs | broke an expectation | cut a run | changed a card only | changed nothing |", "|---|---|---|---|---|---|"]
+             "| part | bugs | broke an expectation or a law | cut a run | changed a card only | changed nothing |", "|---|---|---|---|---|---|"]
     for name, folder in parts:
         lines.append("| " + " | ".join(map(str, [name, *counts([b for b in listed if b["file"].startswith(folder)])])) + " |")
     lines.append("| " + " | ".join(map(str, ["all", *counts(listed)])) + " |")
+    lines += ["", *kinds(listed, results)]
     for name, folder in parts:
         part = [bug for bug in listed if bug["file"].startswith(folder)]
         if part:
@@ -201,6 +231,7 @@ def tell(bug, result, results, path):
 def main():
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--only", default="*", help="names of bugs, with * and ?")
+    parser.add_argument("--list", choices=LISTS, help="bugs of one list only")
     parser.add_argument("--scratch", type=pathlib.Path, help="where the copy stands; kept, so that a second run builds less")
     parser.add_argument("--target", type=pathlib.Path, help="cargo's target folder; `target` in the scratch folder if left out")
     parser.add_argument("--results", type=pathlib.Path, help="JSON file that results are added to")
@@ -208,9 +239,12 @@ def main():
     parser.add_argument("--more", action="append", default=[], help="a further folder of scenarios, such as random pilots with their rigs and laws")
     parser.add_argument("--write", action="store_true", help="remake the table in docs/model/seeded-bugs.md")
     choice = parser.parse_args()
-    listed = bugs("*")
+    listed = bugs()
     results = json.loads(choice.results.read_text()) if choice.results and choice.results.exists() else {}
-    todo = [bug for bug in listed if fnmatch.fnmatch(bug["name"], choice.only)]
+    todo = [
+        bug for bug in listed
+        if fnmatch.fnmatch(bug["name"], choice.only) and choice.list in (None, bug["list"])
+    ]
     if choice.survivors:
         todo = [bug for bug in todo if results.get(bug["name"], {}).get("caught") not in ("expectation", "crash")]
     with tempfile.TemporaryDirectory() as folder:
