@@ -22,6 +22,9 @@ const SMALLER: Sides = &["first", "second"];
 const CLAMPED: Sides = &["below", "inside", "above"];
 const TAKEN: Sides = &["taken"];
 
+/// The controller's own clamp, a function of a value and its two bounds.
+const CLAMP: &str = "within";
+
 /// One decision in the sources.
 pub struct Decision {
     /// Module, type and function, with `::` between them.
@@ -262,6 +265,10 @@ impl<'ast> Visit<'ast> for Finder<'_> {
     }
 
     fn visit_item_fn(&mut self, item: &'ast syn::ItemFn) {
+        // Noted where it is called.
+        if item.sig.ident == CLAMP {
+            return;
+        }
         self.function(&item.sig, |finder| visit::visit_item_fn(finder, item));
     }
 
@@ -315,9 +322,8 @@ impl<'ast> Visit<'ast> for Finder<'_> {
     }
 
     fn visit_expr_call(&mut self, call: &'ast syn::ExprCall) {
-        // The controller's own clamp: what happens where it is called counts.
         if let Expr::Path(function) = &*call.func
-            && function.path.is_ident("within")
+            && function.path.is_ident(CLAMP)
         {
             let range = call.span().byte_range();
             let first = call.args[0].span().byte_range();
