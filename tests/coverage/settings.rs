@@ -4,7 +4,8 @@
 //!
 //! On sanderling, where no setting of roll is pitch's. [`search`] looks for the smallest change
 //! that is caught, in either direction and with pitch's value in place of roll's;
-//! [`witnesses_break`] runs what it found.
+//! [`witnesses_break`] runs what it found. A setting of which nothing notices its smallest step needs
+//! a reason, as one of which nothing notices any.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -21,20 +22,20 @@ use crate::observe::Heard;
 use crate::tables::Table;
 use crate::{Ran, assert_shown, in_parallel, reasons};
 
-/// Smallest change of a setting that makes sense: a microstep, a share of a per cent, a count.
-/// Times: one tick, see [`step`].
+/// Smallest change of a setting that makes sense: a microstep, a share of a per cent, a count, a
+/// millivolt. Times: one tick, see [`step`].
 const STEPS: [(&str, i64); 30] = [
     ("tick_hz", 100),
     ("generator_hz", 400),
-    ("supply_min_mv", 100),
-    ("supply_lost_mv", 100),
+    ("supply_min_mv", 1),
+    ("supply_lost_mv", 1),
     ("patience_ticks", 1),
     ("ticks_lost_max", 1),
     ("sensor_zero_counts", 2),
     ("sensor_span_counts", 20),
     ("sensor_span_mdeg", 200),
-    ("sensor_min_counts", 10),
-    ("sensor_max_counts", 10),
+    ("sensor_min_counts", 1),
+    ("sensor_max_counts", 1),
     ("sensor_rate_max_mdeg_per_s", 10_000),
     ("sensor_stuck_travel_mdeg", 20),
     ("filter_shift", 1),
@@ -49,7 +50,7 @@ const STEPS: [(&str, i64); 30] = [
     ("nudge_rate_mdeg_per_s", 30),
     ("accel_mdeg_per_s2", 250),
     ("nudge_increment_mdeg", 40),
-    ("hold_on_mdeg", 50),
+    ("hold_on_mdeg", 40),
     ("deflection_max_mdeg", 50),
     ("slip_deflection_mdeg", 100),
     ("place_band_mdeg", 20),
@@ -74,12 +75,15 @@ struct Change {
 struct Try {
     /// The change as text.
     by: String,
+    /// How many smallest steps that is, as text; `-` for pitch's value.
+    steps: String,
     settings: Settings,
 }
 
 /// What notices a change.
 struct Witness {
     by: String,
+    steps: String,
     scenario: String,
     /// The expectation or law that breaks.
     breaks: String,
@@ -209,7 +213,11 @@ fn changes(settings: &Settings) -> Vec<Change> {
                     let by = step(settings, path, value, times, up);
                     let settings = with(settings, path, value + by)?;
                     let by = format!("{by:+}");
-                    Some(Try { by, settings })
+                    Some(Try {
+                        by,
+                        steps: times.to_string(),
+                        settings,
+                    })
                 })
                 .collect();
             found.push(Change {
@@ -222,6 +230,7 @@ fn changes(settings: &Settings) -> Vec<Change> {
             let pitchs = numbers[&format!("pitch.{name}")];
             let tries = with(settings, path, pitchs).map(|settings| Try {
                 by: format!("{:+}", pitchs - value),
+                steps: "-".to_owned(),
                 settings,
             });
             found.push(Change {
@@ -250,7 +259,7 @@ pub fn search(cases: &[Case], runs: &[Ran]) -> Table {
     let caught = in_parallel(&changes, |change| {
         let likely = |case: &Case| {
             let mut rows = known.iter();
-            rows.any(|row| row[0] == change.path && row[3] == case.name)
+            rows.any(|row| row[0] == change.path && row.contains(&case.name.as_str()))
         };
         let (mut ordered, others): (Vec<_>, Vec<_>) =
             candidates.iter().partition(|(case, _)| likely(case));
@@ -262,6 +271,7 @@ pub fn search(cases: &[Case], runs: &[Ran]) -> Table {
                     .flatten()?;
                 Some(Witness {
                     by: one.by.clone(),
+                    steps: one.steps.clone(),
                     scenario: case.name.clone(),
                     breaks,
                 })
@@ -277,14 +287,19 @@ pub fn search(cases: &[Case], runs: &[Ran]) -> Table {
     });
     let mut text = String::from(
         "the smallest change of the controller's copy that breaks an expectation or a law, on sanderling\n\
-         | setting | towards | change | scenario | breaks |\n",
+         | setting | towards | change | smallest steps | scenario | breaks |\n",
     );
     for (change, caught) in changes.iter().zip(&caught) {
         let _ = match caught {
             Some(witness) => writeln!(
                 text,
-                "| {} | {} | {} | {} | {} |",
-                change.path, change.how, witness.by, witness.scenario, witness.breaks
+                "| {} | {} | {} | {} | {} | {} |",
+                change.path,
+                change.how,
+                witness.by,
+                witness.steps,
+                witness.scenario,
+                witness.breaks
             ),
             None => {
                 let why = if change.tries.is_empty() {
@@ -292,7 +307,11 @@ pub fn search(cases: &[Case], runs: &[Ran]) -> Table {
                 } else {
                     "-"
                 };
-                writeln!(text, "| {} | {} | {why} | - | - |", change.path, change.how)
+                writeln!(
+                    text,
+                    "| {} | {} | {why} | - | - | - |",
+                    change.path, change.how
+                )
             }
         };
     }
@@ -317,12 +336,21 @@ fn rows(table: &str) -> Vec<Vec<&str>> {
         .collect()
 }
 
-/// What needs a reason if it is 0.
+/// What needs a reason if it is 0: a change that nothing notices, and one that is not noticed by its
+/// smallest step.
 fn cells(rows: &[Vec<&str>]) -> Vec<(Vec<String>, usize)> {
-    let key = |row: &[&str]| row[..2].iter().map(|text| (*text).to_owned()).collect();
-    rows.iter()
-        .map(|row| (key(row), usize::from(row[2] != "-")))
-        .collect()
+    let cell = |row: &[&str], which: &str, met: bool| {
+        let key = [row[0], row[1], which].map(str::to_owned).to_vec();
+        (key, usize::from(met))
+    };
+    let mut cells = Vec::new();
+    for row in rows {
+        cells.push(cell(row, "at all", row[2] != "-"));
+        if !matches!(row[2], "-" | REFUSED) && row[3] != "-" {
+            cells.push(cell(row, "by its smallest step", row[3] == "1"));
+        }
+    }
+    cells
 }
 
 /// The cases of the rig on which no setting of roll is pitch's, with their runs.
@@ -360,8 +388,8 @@ pub fn witnesses_break(cases: &[Case], runs: &[Ran]) {
     assert!(missing.is_empty(), "not in the table: {missing:?}; {AGAIN}");
     let numbers = numbers(&settings);
     let kept = in_parallel(&rows, |row| {
-        let [path, how, by, scenario, breaks] = row[..] else {
-            panic!("a row of five cells: {row:?}")
+        let [path, how, by, _, scenario, breaks] = row[..] else {
+            panic!("a row of six cells: {row:?}")
         };
         let change = wanted
             .iter()

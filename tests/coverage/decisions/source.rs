@@ -79,21 +79,25 @@ pub fn copy(folder: &Path) -> Copy {
     let mut decisions = Vec::new();
     for name in names {
         let text = read(&name);
-        let parsed =
-            syn::parse_file(&text).unwrap_or_else(|error| panic!("{name}.rs is Rust: {error}"));
-        let mut finder = Finder {
-            source: &text,
-            scope: vec![name.clone()],
-            edits: Vec::new(),
-            decisions: &mut decisions,
-        };
-        finder.visit_file(&parsed);
-        let edits = finder.edits;
-        let text = changed(&text, edits);
+        let text = noting(&name, &text, &mut decisions);
         modules.push(Module { name, text });
     }
     number(&mut decisions);
     Copy { modules, decisions }
+}
+
+/// The text of a module with every decision noted; its decisions are added to the others.
+fn noting(name: &str, text: &str, decisions: &mut Vec<Decision>) -> String {
+    let parsed = syn::parse_file(text).unwrap_or_else(|error| panic!("{name}.rs is Rust: {error}"));
+    let mut finder = Finder {
+        source: text,
+        scope: vec![name.to_owned()],
+        edits: Vec::new(),
+        decisions,
+    };
+    finder.visit_file(&parsed);
+    let edits = finder.edits;
+    changed(text, edits)
 }
 
 /// Tells decisions of one function with the same text apart.
@@ -410,4 +414,43 @@ impl StartTo for proc_macro2::Span {
     fn start_to(&self, end: proc_macro2::Span) -> Range<usize> {
         self.byte_range().start..end.byte_range().end
     }
+}
+
+#[test]
+fn every_kind_of_decision_is_found_and_noted() {
+    let text = "\
+        impl A { const fn f(&self, a: i32, on: bool) -> bool { on && !(a<3) } }
+        fn g(a: i32) -> i32 { if matches!(a, 1 | 2) { a.min(7).max(1) } else { within(a, 0, 9) } }
+        fn h(a: Option<i32>) -> i32 { match a { Some(b) if b == 4 => b, _ => 0 } }
+        fn i(a: Option<i32>) { let Some(_) = a else { return; }; if let Some(_) = a { i(None) } }
+        #[cfg(test)] mod tests { fn f() -> bool { 1 < 2 } }
+        const ALWAYS: bool = 1 < 2;";
+    let mut decisions = Vec::new();
+    let noted = noting("m", text, &mut decisions);
+    let wanted = "\
+        impl A {  fn f(&self, a: i32, on: bool) -> bool { crate::seen::flag(0, on) && !(crate::seen::below(1, &(a), &(3))) } }
+        fn g(a: i32) -> i32 { if crate::seen::flag(2, matches!(a, 1 | 2)) { crate::seen::max(3, crate::seen::min(4, a, 7), 1) } else { crate::seen::clamp(5, a, 0, 9) } }
+        fn h(a: Option<i32>) -> i32 { match a { Some(b) if crate::seen::equal(7, &(b ), &( 4)) => { crate::seen::flag(6, false); b }, _ => { crate::seen::flag(8, false); 0 } } }
+        fn i(a: Option<i32>) { let Some(_) = a else { crate::seen::flag(9, false); return; }; crate::seen::flag(9, true); if let Some(_) = a { crate::seen::flag(10, true); i(None) } else { crate::seen::flag(10, false); } }
+        #[cfg(test)] mod tests { fn f() -> bool { 1 < 2 } }
+        const ALWAYS: bool = 1 < 2;";
+    assert_eq!(noted, wanted);
+    let found: Vec<String> = decisions
+        .iter()
+        .map(|one| format!("{}: {} ({})", one.function, one.text, one.sides.len()))
+        .collect();
+    let wanted = [
+        "m::A::f: on (2)",
+        "m::A::f: a<3 (3)",
+        "m::g: matches!(a, 1 | 2) (2)",
+        "m::g: a.min(7).max(1) (2)",
+        "m::g: a.min(7) (2)",
+        "m::g: within(a, 0, 9) (3)",
+        "m::h: Some(b) if b == 4 (1)",
+        "m::h: b == 4 (2)",
+        "m::h: _ (1)",
+        "m::i: Some(_) = a (2)",
+        "m::i: let Some(_) = a (2)",
+    ];
+    assert_eq!(found, wanted);
 }
