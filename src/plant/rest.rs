@@ -86,8 +86,9 @@ impl Plant {
         bits.numbers(&self.stick.angle_rad);
         bits.numbers(&self.stick.rate_rad_per_s);
         bits.numbers(&self.accel);
-        for stuck in self.stick.stuck {
-            bits.count(u64::from(stuck));
+        for (stuck, held) in self.stick.stuck.iter().zip(&self.stick.held) {
+            bits.count(u64::from(*stuck));
+            bits.numbers(&[held.last_nms, held.before_nms]);
         }
         self.mid.note(bits);
         for axis in &self.axis {
@@ -100,6 +101,7 @@ impl Plant {
         }
         self.surroundings.note(bits);
         bits.numbers(&self.contact.torque_nm);
+        bits.numbers(&self.contact.early_rad);
         self.hand.note(self.now_s(), bits);
         self.supply.note(self.now_s(), bits);
     }

@@ -76,7 +76,12 @@ impl Supply {
 
     /// Writes down source, voltage and current.
     pub(crate) fn note(&self, now_s: f64, bits: &mut StateBits) {
-        bits.numbers(&[self.source_v(now_s), self.volts, self.current_a]);
+        bits.numbers(&[
+            self.source_v(now_s),
+            self.volts,
+            self.before_v,
+            self.current_a,
+        ]);
     }
 
     /// Voltage at the drivers, V.

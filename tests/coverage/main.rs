@@ -6,6 +6,8 @@
 //! - Every fault by axis and direction.
 //! - Every setting of the controller with the scenario that breaks if the controller's copy were
 //!   off by a small step, or if pitch's were used for roll.
+//! - Every decision in the controller's sources (comparisons, conditions, arms of a `match`), and
+//!   the sides on which it came out.
 //!
 //! Nothing is taken from the text of a scenario: [`observe`] finds what happened in the rows and in
 //! what went to the controller. Reasons stand in `reasons.toml`, which is strict, and a reason for
@@ -14,6 +16,7 @@
 #[path = "../shipped/mod.rs"]
 mod shipped;
 
+mod decisions;
 mod observe;
 mod reasons;
 mod settings;
@@ -21,25 +24,40 @@ mod spans;
 mod tables;
 
 use std::collections::BTreeMap;
-use std::sync::{LazyLock, Mutex};
+use std::sync::{Arc, LazyLock, Mutex};
 
+use observe::Heard;
 use spans::Span;
+use trimproof_controller::State;
 use trimproof_harness::suite::Case;
+use trimproof_plant::Rig;
 
 /// What happened in one run.
 struct Ran {
-    states: Vec<trimproof_controller::State>,
+    label: String,
+    rig: Arc<Rig>,
+    states: Vec<State>,
     spans: Vec<Span>,
+    /// Everything that went to the controller, in order.
+    heard: Vec<Heard>,
+    /// One number for everything that it answered.
+    answers: u64,
 }
+
+/// Every shipped scenario on each of its rigs.
+static CASES: LazyLock<Vec<Case>> = LazyLock::new(shipped::shipped);
 
 /// Every shipped run, in the order of the cases.
 static RUNS: LazyLock<Vec<Ran>> = LazyLock::new(|| {
-    let cases = shipped::shipped();
-    in_parallel(&cases, |case| {
+    in_parallel(&CASES, |case| {
         let recording = observe::record(case);
         Ran {
+            label: case.label(),
+            rig: case.rig.clone(),
             states: recording.rows.iter().map(|row| row.state).collect(),
             spans: spans::spans(&recording),
+            answers: decisions::number(recording.answers.iter().flatten()),
+            heard: recording.heard,
         }
     })
 });
@@ -93,26 +111,23 @@ fn every_fault_happens_on_both_axes_and_in_both_directions() {
     reasons::hold("fault", &table.cells);
 }
 
-/// Needs the table that [`every_setting_has_a_witness`] writes.
 #[test]
-#[ignore = "the table of witnesses has not been reviewed yet"]
+fn every_decision_comes_out_on_every_side() {
+    let table = decisions::table(&RUNS);
+    assert_shown("decisions", &table.text);
+    reasons::hold("decision", &table.cells);
+}
+
+#[test]
 fn every_witness_still_breaks() {
-    settings::witnesses_break(&shipped::shipped());
+    settings::witnesses_break(&CASES, &RUNS);
 }
 
 /// Minutes: looks for the witnesses anew. Run it with `--ignored` after scenarios have changed.
 #[test]
 #[ignore = "minutes"]
 fn every_setting_has_a_witness() {
-    let table = settings::search(&shipped::shipped());
+    let table = settings::search(&CASES, &RUNS);
     assert_shown("settings", &table.text);
     reasons::hold("setting", &table.cells);
-}
-
-/// The cases of the rig on which no setting of roll is pitch's.
-fn skewed(cases: &[Case]) -> Vec<&Case> {
-    cases
-        .iter()
-        .filter(|case| case.rig_name == "sanderling")
-        .collect()
 }

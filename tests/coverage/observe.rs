@@ -18,20 +18,31 @@ pub struct Recording {
     pub rows: Vec<Row>,
     /// What the controller answered in each tick; `None` if nothing got through.
     pub answers: Vec<Option<Outputs>>,
+    /// Everything that went to the controller, in order.
+    pub heard: Vec<Heard>,
     /// Ticks at which the controller started again.
     pub resets: Vec<usize>,
 }
 
+/// What went to the controller.
+pub enum Heard {
+    /// It starts again.
+    Reset,
+    /// A tick.
+    Tick(Inputs),
+}
+
 #[derive(Default)]
-struct Heard {
+struct Ear {
     answers: Vec<Option<Outputs>>,
     resets: Vec<usize>,
+    heard: Vec<Heard>,
 }
 
 /// The controller, with an ear on its line.
 struct Listened {
     inner: LogicTarget,
-    heard: Rc<RefCell<Heard>>,
+    ear: Rc<RefCell<Ear>>,
 }
 
 impl Target for Listened {
@@ -45,20 +56,22 @@ impl Target for Listened {
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
         let outputs = self.inner.tick(inputs)?;
-        let mut heard = self.heard.borrow_mut();
+        let mut ear = self.ear.borrow_mut();
         let tick = inputs.tick as usize;
-        while heard.answers.len() < tick {
-            heard.answers.push(None);
+        while ear.answers.len() < tick {
+            ear.answers.push(None);
         }
-        heard.answers.push(Some(outputs));
+        ear.answers.push(Some(outputs));
+        ear.heard.push(Heard::Tick(*inputs));
         Ok(outputs)
     }
 
     fn reset(&mut self) -> Result<(), TargetError> {
         self.inner.reset()?;
-        let mut heard = self.heard.borrow_mut();
-        let tick = heard.answers.len();
-        heard.resets.push(tick);
+        let mut ear = self.ear.borrow_mut();
+        let tick = ear.answers.len();
+        ear.resets.push(tick);
+        ear.heard.push(Heard::Reset);
         Ok(())
     }
 }
@@ -77,21 +90,22 @@ impl Attend for Rows {
 
 /// Runs a case and keeps everything.
 pub fn record(case: &Case) -> Recording {
-    let heard = Rc::new(RefCell::new(Heard::default()));
+    let ear = Rc::new(RefCell::new(Ear::default()));
     let mut target = Listened {
         inner: LogicTarget::new(),
-        heard: heard.clone(),
+        ear: ear.clone(),
     };
     let mut rows = Rows(Vec::new());
     let run = run_attended(&case.rig, &case.scenario, &mut target, &mut rows);
     assert_eq!(run.cut, None, "{}", case.label());
     drop(target);
-    let mut heard = heard.take();
-    heard.answers.resize(rows.0.len(), None);
+    let mut ear = ear.take();
+    ear.answers.resize(rows.0.len(), None);
     Recording {
         rig: case.rig.clone(),
         rows: rows.0,
-        answers: heard.answers,
-        resets: heard.resets,
+        answers: ear.answers,
+        resets: ear.resets,
+        heard: ear.heard,
     }
 }

@@ -1,37 +1,41 @@
-//! Every setting of the controller is watched by an expectation: the controller gets a copy with
-//! one setting changed, the twin and the expectations keep the rig as it is, and some scenario must
-//! break.
+//! Every setting of the controller is watched by an expectation or a law: the controller gets a copy
+//! with one setting changed, the twin and the expectations keep the rig as it is, and some scenario
+//! must break.
 //!
 //! On sanderling, where no setting of roll is pitch's. [`search`] looks for the smallest change
 //! that is caught, in either direction and with pitch's value in place of roll's;
-//! [`witnesses_break`] runs what it found.
+//! [`witnesses_break`] runs what it found. A setting of which nothing notices its smallest step needs
+//! a reason, as one of which nothing notices any.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
+use std::path::Path;
 
 use toml::Value;
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::{Controller, Inputs, Outputs, Settings};
 use trimproof_harness::judge::judge;
+use trimproof_harness::laws::judge_laws;
 use trimproof_harness::run::{LogicTarget, Target, TargetError, run_scenario};
 use trimproof_harness::suite::Case;
 
+use crate::observe::Heard;
 use crate::tables::Table;
-use crate::{assert_shown, in_parallel, skewed};
+use crate::{Ran, assert_shown, in_parallel, reasons};
 
-/// Smallest change of a setting that makes sense: a microstep, a share of a per cent, a count.
-/// Times: one tick, see [`step`].
+/// Smallest change of a setting that makes sense: a microstep, a share of a per cent, a count, a
+/// millivolt. Times: one tick, see [`step`].
 const STEPS: [(&str, i64); 30] = [
     ("tick_hz", 100),
     ("generator_hz", 400),
-    ("supply_min_mv", 100),
-    ("supply_lost_mv", 100),
+    ("supply_min_mv", 1),
+    ("supply_lost_mv", 1),
     ("patience_ticks", 1),
     ("ticks_lost_max", 1),
     ("sensor_zero_counts", 2),
     ("sensor_span_counts", 20),
     ("sensor_span_mdeg", 200),
-    ("sensor_min_counts", 10),
-    ("sensor_max_counts", 10),
+    ("sensor_min_counts", 1),
+    ("sensor_max_counts", 1),
     ("sensor_rate_max_mdeg_per_s", 10_000),
     ("sensor_stuck_travel_mdeg", 20),
     ("filter_shift", 1),
@@ -46,7 +50,7 @@ const STEPS: [(&str, i64); 30] = [
     ("nudge_rate_mdeg_per_s", 30),
     ("accel_mdeg_per_s2", 250),
     ("nudge_increment_mdeg", 40),
-    ("hold_on_mdeg", 50),
+    ("hold_on_mdeg", 40),
     ("deflection_max_mdeg", 50),
     ("slip_deflection_mdeg", 100),
     ("place_band_mdeg", 20),
@@ -63,8 +67,26 @@ struct Change {
     path: String,
     /// `up`, `down` or `pitch's`.
     how: &'static str,
-    /// The settings, from the nearest change to the furthest, each with the change as text.
-    tries: Vec<(String, Settings)>,
+    /// From the nearest change to the furthest.
+    tries: Vec<Try>,
+}
+
+#[derive(Clone, Debug)]
+struct Try {
+    /// The change as text.
+    by: String,
+    /// How many smallest steps that is, as text; `-` for pitch's value.
+    steps: String,
+    settings: Settings,
+}
+
+/// What notices a change.
+struct Witness {
+    by: String,
+    steps: String,
+    scenario: String,
+    /// The expectation or law that breaks.
+    breaks: String,
 }
 
 /// The changed settings in place of the rig's.
@@ -91,18 +113,42 @@ impl Target for Changed {
     }
 }
 
-/// The first expectation that breaks with these settings.
+/// The first expectation or law that breaks with these settings.
 fn broken(case: &Case, settings: &Settings) -> Option<String> {
     let mut target = Changed {
         inner: LogicTarget::new(),
         settings: *settings,
     };
     let run = run_scenario(&case.rig, &case.scenario, &mut target, &mut |_| true);
+    if let Some(abort) = run.aborted {
+        return Some(format!("(aborted: {})", abort.part));
+    }
     assert_eq!(run.cut, None, "{}", case.label());
-    judge(&case.rig, &case.scenario, &run.trace)
+    let expectation = judge(&case.rig, &case.scenario, &run.trace)
         .into_iter()
         .find(|judgement| !judgement.held)
-        .map(|judgement| judgement.name)
+        .map(|judgement| judgement.name);
+    expectation.or_else(|| {
+        judge_laws(&case.laws, &case.scenario, &case.rig_name, &run.trace)
+            .into_iter()
+            .find(|law| !law.held())
+            .map(|law| format!("law {}", law.name))
+    })
+}
+
+/// Whether a controller with these settings answers otherwise than with `right` to what went to it
+/// in a run. If not, the run with them is the same, bit for bit, and need not be made.
+fn differs(ran: &Ran, settings: &Settings) -> bool {
+    let new = |settings: &Settings| Controller::new(*settings).expect("checked settings");
+    let right = &ran.rig.controller;
+    let (mut with, mut without) = (new(settings), new(right));
+    ran.heard.iter().any(|heard| match heard {
+        Heard::Reset => {
+            (with, without) = (new(settings), new(right));
+            false
+        }
+        Heard::Tick(inputs) => with.tick(inputs) != without.tick(inputs),
+    })
 }
 
 /// Every whole number of the settings by its dotted path.
@@ -165,8 +211,13 @@ fn changes(settings: &Settings) -> Vec<Change> {
                 .iter()
                 .filter_map(|&times| {
                     let by = step(settings, path, value, times, up);
-                    let changed = with(settings, path, value + by)?;
-                    Some((format!("{by:+}"), changed))
+                    let settings = with(settings, path, value + by)?;
+                    let by = format!("{by:+}");
+                    Some(Try {
+                        by,
+                        steps: times.to_string(),
+                        settings,
+                    })
                 })
                 .collect();
             found.push(Change {
@@ -177,8 +228,11 @@ fn changes(settings: &Settings) -> Vec<Change> {
         }
         if let Some(name) = path.strip_prefix("roll.") {
             let pitchs = numbers[&format!("pitch.{name}")];
-            let tries =
-                with(settings, path, pitchs).map(|changed| (format!("pitch's {pitchs}"), changed));
+            let tries = with(settings, path, pitchs).map(|settings| Try {
+                by: format!("{:+}", pitchs - value),
+                steps: "-".to_owned(),
+                settings,
+            });
             found.push(Change {
                 path: path.clone(),
                 how: "pitch's",
@@ -190,81 +244,162 @@ fn changes(settings: &Settings) -> Vec<Change> {
 }
 
 /// The smallest change that is caught, and by what.
-pub fn search(cases: &[Case]) -> Table {
-    let mut cases = skewed(cases);
-    cases.sort_by(|a, b| a.scenario.length_s.total_cmp(&b.scenario.length_s));
-    let changes = changes(&cases[0].rig.controller);
+///
+/// `cases` and `runs` belong together. For each setting the scenarios of the table as it stands are
+/// tried first, then the others, the shortest first.
+pub fn search(cases: &[Case], runs: &[Ran]) -> Table {
+    let mut candidates: Vec<(&Case, &Ran)> = on_the_skewed_rig(cases, runs).collect();
+    candidates.sort_by(|(a, _), (b, _)| {
+        let (a, b) = (&a.scenario, &b.scenario);
+        a.length_s.total_cmp(&b.length_s).then(a.name.cmp(&b.name))
+    });
+    let table = std::fs::read_to_string(reviewed()).unwrap_or_default();
+    let known = rows(&table);
+    let changes = changes(&candidates[0].0.rig.controller);
     let caught = in_parallel(&changes, |change| {
-        change.tries.iter().find_map(|(by, settings)| {
-            cases.iter().find_map(|case| {
-                let expectation = broken(case, settings)?;
-                Some((by.clone(), case.name.clone(), expectation))
+        let likely = |case: &Case| {
+            let mut rows = known.iter();
+            rows.any(|row| row[0] == change.path && row.contains(&case.name.as_str()))
+        };
+        let (mut ordered, others): (Vec<_>, Vec<_>) =
+            candidates.iter().partition(|(case, _)| likely(case));
+        ordered.extend(others);
+        let witness = change.tries.iter().find_map(|one| {
+            ordered.iter().find_map(|(case, ran)| {
+                let breaks = differs(ran, &one.settings)
+                    .then(|| broken(case, &one.settings))
+                    .flatten()?;
+                Some(Witness {
+                    by: one.by.clone(),
+                    steps: one.steps.clone(),
+                    scenario: case.name.clone(),
+                    breaks,
+                })
             })
-        })
+        });
+        eprintln!(
+            "{} {}: {}",
+            change.path,
+            change.how,
+            witness.as_ref().map_or("-", |witness| &witness.by)
+        );
+        witness
     });
     let mut text = String::from(
-        "the smallest change of the controller's copy that breaks an expectation, on sanderling\n\
-         | setting | change | scenario | expectation |\n",
+        "the smallest change of the controller's copy that breaks an expectation or a law, on sanderling\n\
+         | setting | towards | change | smallest steps | scenario | breaks |\n",
     );
-    let mut cells = Vec::new();
     for (change, caught) in changes.iter().zip(&caught) {
-        let key = vec![change.path.clone(), change.how.to_owned()];
-        cells.push((key, usize::from(caught.is_some())));
-        let (by, scenario, expectation) = match caught {
-            Some((by, scenario, expectation)) => (by.as_str(), scenario.as_str(), expectation),
-            None if change.tries.is_empty() => (change.how, "refused", &String::new()),
-            None => (change.how, "-", &String::new()),
+        let _ = match caught {
+            Some(witness) => writeln!(
+                text,
+                "| {} | {} | {} | {} | {} | {} |",
+                change.path,
+                change.how,
+                witness.by,
+                witness.steps,
+                witness.scenario,
+                witness.breaks
+            ),
+            None => {
+                let why = if change.tries.is_empty() {
+                    REFUSED
+                } else {
+                    "-"
+                };
+                writeln!(
+                    text,
+                    "| {} | {} | {why} | - | - | - |",
+                    change.path, change.how
+                )
+            }
         };
-        let _ = writeln!(
-            text,
-            "| {} | {by} | {scenario} | {expectation} |",
-            change.path
-        );
     }
+    let cells = cells(&rows(&text));
     Table { text, cells }
 }
 
-/// Runs every witness of the reviewed table.
-pub fn witnesses_break(cases: &[Case]) {
-    let file =
-        std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("snapshots/coverage__settings.snap");
-    let table = std::fs::read_to_string(file).expect("the reviewed table is there");
-    // Behind the head that insta writes. Looked at as a snapshot too, so that it counts as used.
-    let table = table.splitn(3, "---\n").nth(2).expect("it has a head");
-    assert_shown("settings", table);
-    let cases = skewed(cases);
-    let settings = cases[0].rig.controller;
-    let numbers = numbers(&settings);
-    let rows: Vec<Vec<&str>> = table
+/// Stands for a change that the controller refuses as it starts.
+const REFUSED: &str = "refused";
+
+fn reviewed() -> std::path::PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("snapshots/coverage__settings.snap")
+}
+
+/// The cells of every row of the table.
+fn rows(table: &str) -> Vec<Vec<&str>> {
+    table
         .lines()
         .filter_map(|line| line.strip_prefix("| ")?.strip_suffix(" |"))
         .map(|line| line.split(" | ").collect())
-        .filter(|cells: &Vec<&str>| cells.len() == 4 && cells[0] != "setting")
-        .collect();
-    let rows_of = |path: &str| rows.iter().filter(|row| row[0] == path).count();
-    for path in numbers.keys() {
-        assert!(
-            rows_of(path) >= 2,
-            "`{path}` is not in the table: run every_setting_has_a_witness"
-        );
+        .filter(|row: &Vec<&str>| row[0] != "setting")
+        .collect()
+}
+
+/// What needs a reason if it is 0: a change that nothing notices, and one that is not noticed by its
+/// smallest step.
+fn cells(rows: &[Vec<&str>]) -> Vec<(Vec<String>, usize)> {
+    let cell = |row: &[&str], which: &str, met: bool| {
+        let key = [row[0], row[1], which].map(str::to_owned).to_vec();
+        (key, usize::from(met))
+    };
+    let mut cells = Vec::new();
+    for row in rows {
+        cells.push(cell(row, "at all", row[2] != "-"));
+        if !matches!(row[2], "-" | REFUSED) && row[3] != "-" {
+            cells.push(cell(row, "by its smallest step", row[3] == "1"));
+        }
     }
-    let rows: Vec<_> = rows
-        .into_iter()
-        .filter(|row| !matches!(row[2], "-" | "refused"))
+    cells
+}
+
+/// The cases of the rig on which no setting of roll is pitch's, with their runs.
+fn on_the_skewed_rig<'a>(
+    cases: &'a [Case],
+    runs: &'a [Ran],
+) -> impl Iterator<Item = (&'a Case, &'a Ran)> {
+    let pairs = cases.iter().zip(runs);
+    pairs.filter(|(case, _)| case.rig_name == "sanderling")
+}
+
+/// Runs every witness of the reviewed table.
+pub fn witnesses_break(cases: &[Case], runs: &[Ran]) {
+    let table = std::fs::read_to_string(reviewed()).expect("the reviewed table is there");
+    // Behind the head that insta writes. Looked at as a snapshot too, so that it counts as used.
+    let table = table.splitn(3, "---\n").nth(2).expect("it has a head");
+    assert_shown("settings", table);
+    let rows = rows(table);
+    reasons::hold("setting", &cells(&rows));
+    let cases: BTreeMap<&str, (&Case, &Ran)> = on_the_skewed_rig(cases, runs)
+        .map(|(case, ran)| (case.name.as_str(), (case, ran)))
         .collect();
-    assert!(rows.len() >= 100, "{} witnesses", rows.len());
+    let (any, _) = cases.values().next().expect("sanderling has scenarios");
+    let settings = any.rig.controller;
+    let wanted = changes(&settings);
+    let missing: Vec<String> = wanted
+        .iter()
+        .filter(|change| {
+            !rows
+                .iter()
+                .any(|row| row[0] == change.path && row[1] == change.how)
+        })
+        .map(|change| format!("{} {}", change.path, change.how))
+        .collect();
+    assert!(missing.is_empty(), "not in the table: {missing:?}; {AGAIN}");
+    let numbers = numbers(&settings);
     let kept = in_parallel(&rows, |row| {
-        let [path, by, scenario, expectation] = row[..] else {
-            unreachable!("four cells")
+        let [path, how, by, _, scenario, breaks] = row[..] else {
+            panic!("a row of six cells: {row:?}")
         };
-        let value = match by.strip_prefix("pitch's ") {
-            Some(value) => value.parse::<i64>().expect("a whole number"),
-            None => numbers[path] + by.parse::<i64>().expect("a change"),
-        };
-        let case = cases.iter().find(|case| case.name == scenario)?;
-        let changed = with(&settings, path, value)?;
-        let found = broken(case, &changed);
-        (found.as_deref() == Some(expectation)).then_some(())
+        let change = wanted
+            .iter()
+            .find(|change| change.path == path && change.how == how)?;
+        if by == REFUSED || by == "-" {
+            return (change.tries.is_empty() == (by == REFUSED)).then_some(());
+        }
+        let changed = with(&settings, path, numbers[path] + by.parse::<i64>().ok()?)?;
+        let (case, _) = cases.get(scenario)?;
+        (broken(case, &changed).as_deref() == Some(breaks)).then_some(())
     });
     let lost: Vec<_> = rows
         .iter()
@@ -274,7 +409,10 @@ pub fn witnesses_break(cases: &[Case]) {
         .collect();
     assert!(
         lost.is_empty(),
-        "no longer caught so; run every_setting_has_a_witness:\n{}",
+        "no longer so; {AGAIN}:\n{}",
         lost.join("\n")
     );
 }
+
+/// What to do when the table is out of date.
+const AGAIN: &str = "search anew: INSTA_UPDATE=always cargo test --test coverage -- --ignored";

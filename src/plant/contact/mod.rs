@@ -298,6 +298,9 @@ impl Surroundings {
             self.travelled_m,
             self.clear_until_m,
         ]);
+        for others in &self.others_nm {
+            bits.numbers(others);
+        }
         for (_, own_accel) in &self.stops {
             bits.numbers(own_accel);
         }
