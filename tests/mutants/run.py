@@ -1,7 +1,7 @@
 #!/usr/bin/env python3
 """Mutants of controller, board, plant, formula and judge: which of them does no test see?
 
-Needs python 3.11 and cargo; the repository itself is never changed. `mutate` (main.rs) writes a scratch copy that holds all
+Needs python 3.11 and cargo; the repository itself is never changed. `mutate` (mutate.rs) writes a scratch copy that holds all
 mutants at once; each is then chosen by an environment variable, so that there is one build and not one for each mutant.
 
     python3 tests/mutants/run.py                          everything (hours of processor time); a line for each survivor
