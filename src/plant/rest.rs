@@ -190,6 +190,8 @@ mod tests {
             Just(Event::LetGo),
             // Some of them too weak to move the stick.
             ((-3.0..3.0), 0.01..0.4).prop_map(|(force_n, for_s)| Event::Push(force_n, for_s)),
+            // Some strong enough to lean on a stop.
+            ((-120.0..120.0), 0.1..0.4).prop_map(|(force_n, for_s)| Event::Push(force_n, for_s)),
             prop_oneof![Just(0.0), Just(24.0), Just(20.0)].prop_map(Event::Supply),
             any::<bool>().prop_map(Event::Drives),
             prop_oneof![Just(0), -40_000_000..40_000_000].prop_map(Event::Rate),
