@@ -294,7 +294,7 @@ fn a_drive_that_is_elsewhere_in_the_glide_is_reported() {
     let mut bench = Bench::new(settings(), [8_000, 0]);
     bench.run_until(State::Centring, 200);
     bench.run(ms(600));
-    // A gear tooth: 4 deg, more than the deflection that tells a hand.
+    // A gear tooth: 4 deg, more than the deflection that the controller takes for a hand.
     bench.drives[PITCH].shaft += 213;
     bench.run(ms(10_000));
     assert_eq!(

@@ -15,7 +15,7 @@ use crate::units::ticks;
 /// Longest wait for the driver's phase to catch up with a moving stick before the drive goes on all the same.
 const ALIGN_MS: u32 = 20;
 /// Shortest time for which the drives stay off. A shaft that was under load when they went off is still on its way to
-/// the stick: engaged before, its rotor falls into another electrical cycle than the one that the stick's angle tells.
+/// the stick: engaged before, its rotor falls into another electrical cycle than the one that the stick's angle says.
 /// On the slowest example rig it takes 43 ms from the largest deflection and 90 ms from 28 deg; as the way grows with
 /// the square of the time, 105 ms from the stop to the opposite soft limit.
 const OFF_MS: u32 = 120;

@@ -48,6 +48,11 @@ impl StepGenerator {
         self.rate = 0;
     }
 
+    /// The rate that was set last, microsteps a period times 2^32; it moves nothing once it has run out.
+    pub const fn rate(&self) -> i32 {
+        self.rate
+    }
+
     /// The fraction of a microstep that has gathered since the last pulse, times 2^32.
     pub const fn fraction(&self) -> u32 {
         self.fraction

@@ -54,7 +54,6 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
             tooth_rad: std::f64::consts::TAU / f64::from(axes[i].drive.trim_teeth),
             lag_zero_rad: 0.0,
             was_driving: false,
-            step_rate: 0,
             counts: 0,
         }
     });

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::dynamics::{GripPull, Pose, PoseAnchor, dot};
+use crate::dynamics::{GripPull, Pose, PoseAnchor, cut_to, dot};
 use crate::rest::StateBits;
 
 /// Stiffness, damping and strength of a hand.
@@ -261,12 +261,7 @@ impl Hand {
             let speed = std::array::from_fn(|k| {
                 levers[0][k] * rate_rad_per_s[0] + levers[1][k] * rate_rad_per_s[1]
             });
-            let mut force = self.force_n(&wish, rate, here, speed);
-            let square = dot(force, force);
-            if square > self.feel.limit_n * self.feel.limit_n {
-                let share = self.feel.limit_n / square.sqrt();
-                force = force.map(|f| f * share);
-            }
+            let force = cut_to(self.feel.limit_n, self.force_n(&wish, rate, here, speed));
             torque_nm[0] += dot(force, levers[0]);
             torque_nm[1] += dot(force, levers[1]);
         }

@@ -75,7 +75,7 @@ impl Plant {
     fn stands_still(&self) -> bool {
         self.stick.rate_rad_per_s == [0.0; 2]
             && self.axis.iter().all(|axis| {
-                axis.step_rate == 0
+                axis.generator.rate() == 0
                     && axis.train.shaft_rad_per_s == 0.0
                     && axis.train.rotor_rad_per_s == 0.0
             })

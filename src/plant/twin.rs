@@ -122,8 +122,6 @@ pub(crate) struct Axis {
     /// Whole electrical cycles between command and rotor when the drive last came on, rad.
     pub lag_zero_rad: f64,
     pub was_driving: bool,
-    /// Step rate that was commanded last.
-    pub step_rate: i32,
     pub counts: u16,
 }
 
@@ -215,7 +213,6 @@ impl Plant {
             }
             axis.driver.set_lines(out.enable, out.current);
             axis.generator.refresh(out.step_rate);
-            axis.step_rate = out.step_rate;
         }
     }
 

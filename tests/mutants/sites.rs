@@ -48,7 +48,6 @@ pub fn find(text: &str) -> Found {
         sites: Vec::new(),
         unconst: Vec::new(),
         path: Vec::new(),
-        is_trait: false,
     };
     finder.visit_file(&file);
     // What goes in between comes before what begins there, outer before inner.
@@ -70,7 +69,6 @@ struct Finder<'a> {
     sites: Vec<Site>,
     unconst: Vec<usize>,
     path: Vec<String>,
-    is_trait: bool,
 }
 
 fn range(span: Span) -> (usize, usize) {
@@ -277,24 +275,9 @@ impl<'ast> Visit<'ast> for Finder<'_> {
             return;
         }
         let name = item.self_ty.to_token_stream().to_string().replace(' ', "");
-        // A name in the path without a function: constants stay out.
-        let was = std::mem::replace(&mut self.is_trait, item.trait_.is_some());
-        let mut inner = Finder {
-            text: self.text,
-            sites: Vec::new(),
-            unconst: Vec::new(),
-            path: Vec::new(),
-            is_trait: self.is_trait,
-        };
-        for one in &item.items {
-            inner.visit_impl_item(one);
-        }
-        for mut site in inner.sites {
-            site.function = format!("{name}::{}", site.function);
-            self.sites.push(site);
-        }
-        self.unconst.extend(inner.unconst);
-        self.is_trait = was;
+        self.path.push(name);
+        visit::visit_item_impl(self, item);
+        self.path.pop();
     }
 
     fn visit_item_const(&mut self, _: &'ast syn::ItemConst) {}

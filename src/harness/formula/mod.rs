@@ -131,6 +131,42 @@ pub struct Margin {
     pub tested: Tested,
 }
 
+impl Margin {
+    /// Of a trace without rows, or one that could not be judged: nothing holds on it.
+    fn of_nothing() -> Self {
+        Self {
+            held: false,
+            value: f64::NEG_INFINITY,
+            at_s: 0.0,
+            unit: String::new(),
+            decided_by: String::new(),
+            complete: false,
+            undefined: false,
+            limit: None,
+            equality: false,
+            tested: Tested::Yes,
+        }
+    }
+}
+
+/// [`Formula::evaluate`] of each, in one pass over the rows.
+pub(crate) fn evaluate_all(formulas: &[&Formula], signals: &dyn Signals) -> Vec<Margin> {
+    match monitor::judge_whole(formulas.iter().copied(), [], signals) {
+        Ok(findings) if signals.rows() > 0 => findings.margins,
+        // With all its room in memory a monitor does not fail.
+        _ => formulas.iter().map(|_| Margin::of_nothing()).collect(),
+    }
+}
+
+/// [`Formula::first_broken`] of each, in one pass over the rows.
+pub(crate) fn first_breaks(laws: &[&Formula], signals: &dyn Signals) -> Vec<Option<Margin>> {
+    match monitor::judge_whole([], laws.iter().copied(), signals) {
+        Ok(findings) => findings.breaks,
+        // What is not judged does not hold.
+        Err(_) => laws.iter().map(|_| Some(Margin::of_nothing())).collect(),
+    }
+}
+
 impl Formula {
     /// Reads a formula and checks it.
     ///
@@ -178,8 +214,7 @@ impl Formula {
     /// The first row in which it is false, with its margin there; `None` if it is true in every row. For a law: what looks
     /// ahead is not judged so.
     pub fn first_broken(&self, signals: &dyn Signals) -> Option<Margin> {
-        let findings = monitor::judge_whole([], [self], signals).ok()?;
-        findings.breaks.into_iter().next().flatten()
+        first_breaks(&[self], signals).pop().flatten()
     }
 
     /// The margin at the first row.
@@ -187,23 +222,8 @@ impl Formula {
     /// A comparison that is undefined (0/0, or a column that `signals` does not have) counts against the formula,
     /// on whichever side of a `not` it stands. A trace without rows holds nothing.
     pub fn evaluate(&self, signals: &dyn Signals) -> Margin {
-        // With all its room in memory a monitor does not fail.
-        let findings = monitor::judge_whole([self], [], signals).ok();
-        let margin = findings.and_then(|findings| findings.margins.into_iter().next());
-        margin
-            .filter(|_| signals.rows() > 0)
-            .unwrap_or_else(|| Margin {
-                held: false,
-                value: f64::NEG_INFINITY,
-                at_s: 0.0,
-                unit: String::new(),
-                decided_by: String::new(),
-                complete: false,
-                undefined: false,
-                limit: None,
-                equality: false,
-                tested: Tested::Yes,
-            })
+        let margin = evaluate_all(&[self], signals).pop();
+        margin.unwrap_or_else(Margin::of_nothing)
     }
 
     /// Whether a trace of so many rows, so far apart, is long enough for every window, and of the tick that the formula was

@@ -8,11 +8,10 @@ use trimproof_controller::State;
 use trimproof_plant::{FileError, Rig, locate};
 
 use crate::card::text;
-use crate::formula::{Formula, Names, SignalKind, SignalName, Tested};
-pub(crate) use expectations::Expectations;
-
+use crate::formula::{Formula, Names, SignalKind, SignalName, Tested, evaluate_all};
 use crate::scenario::{Draft, Scenario, in_order, on_rig};
 use crate::trace::{ColumnKind, Trace, columns};
+pub(crate) use expectations::Expectations;
 
 /// Whether one expectation held, and by how much.
 #[derive(Clone, Debug, PartialEq)]
@@ -180,10 +179,8 @@ fn wrong_scale(formula: &Formula, unit: Option<&str>) -> Option<FileError> {
 /// [`check_scenario`] finds those before anything is run.
 pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
     let expectations = Expectations::read(rig, scenario);
-    let margins = expectations
-        .formulas()
-        .map(|formula| formula.evaluate(trace));
-    expectations.judgements(margins.collect())
+    let formulas: Vec<&Formula> = expectations.formulas().collect();
+    expectations.judgements(evaluate_all(&formulas, trace))
 }
 
 /// Place of a span of the formula of expectation `index`; see [`place_in`].

@@ -1,7 +1,7 @@
 //! From laws and a trace to verdicts.
 
 use super::LawSet;
-use crate::formula::Margin;
+use crate::formula::{Formula, Margin, first_breaks};
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 
@@ -49,8 +49,8 @@ impl Verdict {
 
 /// Judges every law on the trace of a complete run of `scenario` on the rig called `rig`.
 pub fn judge_laws(laws: &LawSet, scenario: &Scenario, rig: &str, trace: &Trace) -> Vec<Verdict> {
-    let breaks = laws.formulas().map(|formula| formula.first_broken(trace));
-    verdicts(laws, scenario, rig, breaks.collect())
+    let formulas: Vec<&Formula> = laws.formulas().collect();
+    verdicts(laws, scenario, rig, first_breaks(&formulas, trace))
 }
 
 /// The verdicts on a complete run, from the margin of each law in the first row in which it is false.

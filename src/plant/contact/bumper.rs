@@ -242,7 +242,7 @@ mod tests {
 
     /// In the step of meeting the force acts from then on.
     #[test]
-    fn the_share_before_meeting_is_told() {
+    fn the_share_before_meeting_is_given() {
         let law = BumperLaw::new(1.0e5, 0.5);
         // 0.1 mm a step, at mid-step 0.02 mm short: met after 0.7 of it.
         let (_, gone) = law.force_n(-2e-5, 1.0, 1.0, 1e-4);

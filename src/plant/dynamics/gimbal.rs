@@ -84,16 +84,22 @@ pub struct GripPull {
     pub lever_square_m2: [f64; 2],
 }
 
+/// A force, N, or what a hand that gives no more than `limit_n` has of it.
+#[inline]
+pub(crate) fn cut_to(limit_n: f64, force_n: [f64; 3]) -> [f64; 3] {
+    let square = dot(force_n, force_n);
+    if square > limit_n * limit_n {
+        let share = limit_n / square.sqrt();
+        force_n.map(|force| force * share)
+    } else {
+        force_n
+    }
+}
+
 impl GripPull {
     /// Torque on a stick without rates, N·m.
     pub(crate) fn firm_nm(&self) -> [f64; 2] {
-        let square = dot(self.force_n, self.force_n);
-        let share = if square > self.limit_n * self.limit_n {
-            self.limit_n / square.sqrt()
-        } else {
-            1.0
-        };
-        self.torque_nm(&self.force_n).map(|torque| share * torque)
+        self.torque_nm(&cut_to(self.limit_n, self.force_n))
     }
 
     fn torque_nm(&self, force_n: &[f64; 3]) -> [f64; 2] {
@@ -245,13 +251,11 @@ impl GimbalLaw {
         let force: [f64; 3] = std::array::from_fn(|k| {
             grip.force_n[k] - levers[0][k] * slack[0] - levers[1][k] * slack[1]
         });
-        let square = dot(force, force);
-        if square <= grip.limit_n * grip.limit_n {
+        if dot(force, force) <= grip.limit_n * grip.limit_n {
             kicked.put(state);
             return grip.torque_nm(&force);
         }
-        let share = grip.limit_n / square.sqrt();
-        let pull = grip.torque_nm(&force.map(|f| f * share));
+        let pull = grip.torque_nm(&cut_to(grip.limit_n, force));
         self.kicked(mid, state, with(pull), [Give::default(); 2], step_s)
             .put(state);
         pull

@@ -198,7 +198,12 @@ pub(crate) fn damper_weight(drag: f64, inertia: f64) -> f64 {
 impl TrainLaw {
     /// Electrical angle of the rotor, rad.
     pub fn electrical_rad(&self, state: &TrainState) -> f64 {
-        self.rotor_teeth * state.rotor_rad + self.rotor_zero_rad
+        self.electrical_at(state.rotor_rad)
+    }
+
+    #[inline]
+    fn electrical_at(&self, rotor_rad: f64) -> f64 {
+        self.rotor_teeth * rotor_rad + self.rotor_zero_rad
     }
 
     /// Runs `substeps` substeps along `path`.
@@ -280,9 +285,7 @@ impl TrainLaw {
         let ahead = rotor_rad * per.ratio - shaft_rad + s.slipped_rad;
         let (mesh, late_s) = self.mesh_nm(ahead, rotor_rate * per.ratio - shaft_rate);
 
-        let (sin, cos) = s
-            .turn
-            .follow(self.rotor_teeth * rotor_rad + self.rotor_zero_rad);
+        let (sin, cos) = s.turn.follow(self.electrical_at(rotor_rad));
         let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
         let (ia, va) =
             self.winding

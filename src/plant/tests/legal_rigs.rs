@@ -21,7 +21,7 @@ use trimproof_plant::{FileError, HandFeel, Numerics, PathShape, Plant, Rig, Star
 const BAR_RAD: f64 = 1.0e-4;
 /// Change of the start by which a bifurcation is told from an error, rad.
 const NUDGE_RAD: f64 = 1.0e-7;
-/// Change of a rig's figure by which a bifurcation is told from an error, a share of it: data sheets have three digits.
+/// Change of a rig's figure that separates a bifurcation from an error, a share of it: data sheets have three digits.
 const NUDGE_SHARE: f64 = 1.0e-4;
 /// Rigs in an ordinary test run; `TRIMPROOF_RIGS=2000` looks at more.
 const USUAL_RIGS: usize = 30;

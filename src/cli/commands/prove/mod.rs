@@ -21,7 +21,7 @@ use trimproof_harness::suite::{
     Case, End, Outcome, Plan, load, plain, remove_old, run_suite, try_file, try_folder, warnings,
     write_whole,
 };
-use trimproof_harness::trace::Trace;
+use trimproof_harness::trace::{Trace, TraceError};
 
 #[cfg(test)]
 pub use table::render;
@@ -81,7 +81,11 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     }
     for outcome in &outcomes {
         if let Some(error) = &outcome.write_error {
-            let what = format!("the trace of {}", outcome.label());
+            let part = match error {
+                TraceError::Scratch { .. } => "rows",
+                _ => "trace",
+            };
+            let what = format!("the {part} of {}", outcome.label());
             report::print(
                 &Failure::CannotWrite {
                     what,
@@ -309,8 +313,7 @@ mod tests {
         }
         assert_eq!(exit_of(&[aborted(), ended(End::Stopped)]), Exit::Stopped);
         let mut unwritten = ended(cut());
-        unwritten.write_error =
-            Some(trimproof_harness::trace::TraceError::Ending { path: "x".into() });
+        unwritten.write_error = Some(TraceError::Ending { path: "x".into() });
         assert_eq!(exit_of(&[aborted(), unwritten]), Exit::CannotWrite);
     }
 }

@@ -276,10 +276,10 @@ impl WatchedLaw<'_> {
     /// Looks whether it breaks in the present block, which begins at `start`.
     fn look(&mut self, graph: &Graph, start: usize, tick_s: f64) {
         let found = match self.watched {
-            Watched::Truth(truth, rows) => graph.truths.of(truth).find(0, false).and_then(|row| {
+            Watched::Truth(truth, rows) => graph.truths.of(truth).find(0, false).map(|row| {
                 let rows = rows.min(start + row + 1);
                 let recent = Recent { graph, row, rows };
-                Some((row, recent.point(&self.formula.root, tick_s)?))
+                (row, recent.point(&self.formula.root, tick_s))
             }),
             Watched::Point(point) => {
                 let mut points = graph.points.of(point).iter().enumerate();
@@ -304,7 +304,7 @@ struct Recent<'a> {
 
 impl Recent<'_> {
     /// The point of a part in the last of them, which they decide. Its own row counts from the first of them.
-    fn point(&self, node: &Truth, tick_s: f64) -> Option<Point> {
+    fn point(&self, node: &Truth, tick_s: f64) -> Point {
         let mut names = Vec::new();
         signals_of(node, &mut names);
         let numbers = &self.graph.numbers;
@@ -319,7 +319,9 @@ impl Recent<'_> {
             names: &names,
             columns: &columns,
         };
-        points_in_every_row(node, &part, (BLOCK_ROWS, usize::MAX)).pop()
+        // It is false there, whatever its margin.
+        let last = points_in_every_row(node, &part, (BLOCK_ROWS, usize::MAX)).pop();
+        last.unwrap_or_else(|| Point::plain(false, self.rows - 1))
     }
 }
 
