@@ -435,4 +435,24 @@ mod tests {
         let broken = law.first_broken(&table).unwrap();
         assert_eq!((broken.at_s, broken.value), (350.0, 0.0));
     }
+
+    /// What is kept of the rows for the margins of laws has a bound, however far a law looks back (M1).
+    #[test]
+    fn rows_are_kept_up_to_a_bound() {
+        let names = names(1e5, 0.5);
+        let followed = |back: usize| {
+            let text = format!("once[0, {}](a <= 0.25)", back as f64 * 0.5);
+            let law = Formula::parse_law(&text, &names).unwrap();
+            watch(&law, &mut Graph::new(10, BLOCK_ROWS, 0.5, ROOM_BYTES))
+        };
+        for back in [3, KEPT_ROWS_MAX - 1, KEPT_ROWS_MAX] {
+            let found = followed(back);
+            assert!(
+                matches!(found, Watched::Truth(_, rows) if rows == back + 1),
+                "{back}: {found:?}"
+            );
+        }
+        let found = followed(KEPT_ROWS_MAX + 1);
+        assert!(matches!(found, Watched::Point(_)), "{found:?}");
+    }
 }

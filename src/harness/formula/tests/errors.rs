@@ -130,6 +130,8 @@ fn types_and_units_that_do_not_fit() {
             "release == true",
             "(a < 3) == (b < 3)",
             "release == a",
+            "a == release",
+            "(a < 3) != p",
             "not a + p < 3",
             "pitch.stick_deg < pitch.grip_force_n",
             "max(pitch.stick_deg, x) < 3",
