@@ -283,6 +283,44 @@ mod tests {
         assert_eq!(abort.part, TwinPart::Rig, "{abort}");
     }
 
+    /// What a push puts in is force times way: 20 N on 0.33 m in pitch, 10 N the other way in roll; and what the drives draw
+    /// where nothing moves is what their windings burn, R I² an axis.
+    #[test]
+    fn what_is_put_in_is_work() {
+        let rig = Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap();
+        let mut plant = Plant::new(&rig, 1, Numerics::default(), StartPose::default());
+        plant.push([20.0, -10.0], 0.0, 1.0);
+        for _ in 0..25 {
+            plant.advance().unwrap();
+        }
+        let [pitch, roll] = plant.stick.angle_rad;
+        assert!(pitch > 0.02 && roll < -0.01);
+        let work_j = 0.33 * (20.0 * pitch - 10.0 * roll);
+        let found = plant.account.put_in_j;
+        // The lever in pitch shortens with cos φ, by less than φ²/2.
+        assert!(
+            (found / work_j - 1.0).abs() < 0.5 * roll * roll + 1e-3,
+            "{found} J for {work_j} J"
+        );
+
+        let mut plant = self::plant();
+        let mut outputs = trimproof_controller::Outputs::default();
+        for out in &mut outputs.axis {
+            out.enable = true;
+            out.current = trimproof_controller::CurrentLevel::Hold;
+        }
+        for _ in 0..300 {
+            plant.command(&outputs);
+            plant.advance().unwrap();
+        }
+        let burnt_j = 0.002 * 0.9 * (3.65 * 3.65 + 3.25 * 3.25);
+        let found = plant.account.tick_j;
+        assert!(
+            (found / burnt_j - 1.0).abs() < 1e-3,
+            "{found} J for {burnt_j} J"
+        );
+    }
+
     /// Of what is put in, a tenth more is allowed for; what is given back is not taken off, and a tick that is skipped
     /// was one like the last.
     #[test]

@@ -304,4 +304,33 @@ mod tests {
         assert_eq!(other.share, plain.share);
         assert_eq!(other.margin, plain.margin);
     }
+
+    #[test]
+    fn a_scale_of_a_formula_that_compares_no_numbers_is_left_out() {
+        let text = format!(
+            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
+        );
+        let scenario = Scenario::parse(&text).unwrap();
+        let faults = check_scenario(&rig(), &scenario, &text).unwrap_err();
+        assert_eq!(
+            faults[0].help.as_deref(),
+            Some("the formula compares no numbers: leave `scale` out")
+        );
+    }
+
+    /// A trace that cannot be judged breaks every expectation, and each says why.
+    #[test]
+    fn what_cannot_be_judged_is_broken() {
+        let text = format!(
+            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\n[[expect]]\nname = \"b\"\nthat = \"always(time_s >= 0)\"\nbecause = \"c\"\n"
+        );
+        let scenario = Scenario::parse(&text).unwrap();
+        let judgements = Expectations::read(&rig(), &scenario).unjudged("the disk is full");
+        let names: Vec<_> = judgements.iter().map(|one| one.name.as_str()).collect();
+        assert_eq!(names, ["a", "b"]);
+        for one in &judgements {
+            assert!(!one.held && one.margin == f64::NEG_INFINITY);
+            assert_eq!(one.decided_by, "it could not be judged: the disk is full");
+        }
+    }
 }

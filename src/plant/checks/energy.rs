@@ -212,3 +212,29 @@ fn a_drive_stores_what_its_parts_store() {
         law.cartridge.energy_j(0.3),
     );
 }
+
+/// A kick of a stick at rest without friction gives it the momentum of the step's torque and weight: M v = h (T + G).
+#[test]
+fn a_kick_gives_the_momentum_of_its_torque() {
+    let mass = skewed().stick.mass.properties();
+    let law = GimbalLaw::new(mass, FREE);
+    let (angle_rad, torque, h) = ([0.2, -0.3], [1.5, -0.7], 1e-5);
+    let mut state = GimbalState {
+        angle_rad,
+        ..GimbalState::default()
+    };
+    law.kick(angle_rad, &mut state, torque, h);
+    let weight = law.gravity(angle_rad);
+    let [a, b, c] = law.mass_matrix(&crate::dynamics::Pose::at(angle_rad));
+    let [p, r] = state.rate_rad_per_s;
+    // The inertial torques are of the second order in the rates, which are below 1e-3 rad/s.
+    for (found, expected) in [
+        (a * p + b * r, h * (torque[0] + weight[0])),
+        (b * p + c * r, h * (torque[1] + weight[1])),
+    ] {
+        assert!(
+            (found / expected - 1.0).abs() < 1e-6,
+            "{found} for {expected}"
+        );
+    }
+}

@@ -54,6 +54,7 @@ fn names_that_are_unknown() {
             "always(grip_force < rig.pitch.brakeout_n)",
             "abs(pitch.grip_force_n) < rig.pitch.brakeout_n",
             "zebra > 3",
+            "pitch._deg < 3",
             "Always(p)",
             "state is holdin",
             "state is asleep",
