@@ -376,6 +376,31 @@ mod tests {
         assert!((found - expected).abs() < 1e-6, "{found} for {expected}");
     }
 
+    /// What is found, is found at the end of a step: a stick that stands beyond a right angle in the first of the tick, one
+    /// that slams into its stop in some whole step of 0.1 ms.
+    #[test]
+    fn an_abort_is_at_the_end_of_its_step() {
+        let abort = aborts(|plant| plant.stick.angle_rad[1] = -1.6);
+        assert!((abort.at_s - 0.0021).abs() < 1e-9, "{abort}");
+        let abort = aborts(|plant| {
+            plant.account.put_in_at_once(1e9);
+            plant.stick.angle_rad[0] = 19.0_f64.to_radians();
+            plant.stick.rate_rad_per_s[0] = 200.0;
+        });
+        assert!(
+            matches!(
+                abort.part,
+                TwinPart::Stop {
+                    axis: AxisName::Pitch,
+                    upper: true
+                }
+            ),
+            "{abort}"
+        );
+        let steps = (abort.at_s - 0.002) / 1e-4;
+        assert!((steps - steps.round()).abs() < 1e-6 && (1.0..=20.0).contains(&steps.round()));
+    }
+
     /// Each number that can stop being one, and what is then said of it; numbers that are only large are none of them.
     #[test]
     fn what_is_no_number_is_named() {

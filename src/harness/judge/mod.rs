@@ -333,4 +333,26 @@ mod tests {
             assert_eq!(one.decided_by, "it could not be judged: the disk is full");
         }
     }
+
+    /// What decided, in words: the comparison, and where it has no value, that and when.
+    #[test]
+    fn what_decided_is_said() {
+        let text = format!("{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\n");
+        let scenario = Scenario::parse(&text).unwrap();
+        let mut judgement = Expectations::read(&rig(), &scenario)
+            .unjudged("no rows")
+            .remove(0);
+        judgement.decided_by = "a < 3".to_owned();
+        judgement.margin = -1.5;
+        judgement.unit = "deg".to_owned();
+        judgement.at_s = 0.25;
+        assert_eq!(judgement.decided_text(), "a < 3");
+        assert!(judgement.margin_text().contains("1.5"));
+        judgement.undefined = true;
+        assert_eq!(
+            judgement.decided_text(),
+            "a < 3: it has no value at 0.250 s (0/0, or a signal that the trace lacks)"
+        );
+        assert_eq!(judgement.margin_text(), "undefined");
+    }
 }
