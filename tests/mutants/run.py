@@ -313,14 +313,14 @@ def main():
         return 0
     by_package = stages(copy, programs, args.quick)
     learn(by_package, scratch, args.threads)
-    # What kills often at little cost comes first.
-    kills = collections.Counter()
     kept = scratch / "results.jsonl"
     done = {}
     if kept.exists():
         for line in kept.read_text().splitlines():
             result = json.loads(line)
             done[result["key"]] = result
+    # What kills often at little cost comes first.
+    kills = collections.Counter(result["by"] for result in done.values())
 
     def judge(mutant):
         key = f"{mutant['file']}|{mutant['function']}|{mutant['from']}|{mutant['to']}|{mutant['line']}"
