@@ -327,6 +327,20 @@ mod tests {
         least
     }
 
+    /// The least inertia of a stick whose axes are coupled strongly: 0.012 of 0.03 kg·m².
+    #[test]
+    fn the_least_inertia_is_that_with_the_other_axis_free() {
+        let mut rig = skewed();
+        if let crate::rig::MassRig::Measured(mass) = &mut rig.stick.mass {
+            mass.inner_inertia_kg_m2 = [0.031, 0.0295, 0.019, 0.012, -0.004, 0.003];
+        }
+        let roll = [-17.0_f64, 18.0].map(f64::to_radians);
+        let found = assembly::gimbal_law(&rig).least_inertia_kg_m2(roll);
+        for (found, expected) in found.into_iter().zip(least_inertia(&rig)) {
+            near(found, expected, 1e-3);
+        }
+    }
+
     /// Each bound of the stick from the numbers of the file, and how far its value may go: 10 µs are the shortest step.
     /// Angular steps of springs are at most 0.075 rad, a damper of its own takes a fifth of the rate, a bumper's all of it.
     #[test]

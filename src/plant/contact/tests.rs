@@ -211,3 +211,41 @@ fn all_that_contacts_remember_is_written_down() {
         assert_ne!(bits(&surroundings), bits(&touched()), "last look, {part}");
     }
 }
+
+/// Between two looks a stick may go right through an obstacle: the second look finds it on the other side, and the way was
+/// long enough, the gap of 0.12 m and 90 % of the radii of 0.03 m. The force is then that of the way beyond the gap.
+#[test]
+fn a_stick_that_went_right_through_is_found() {
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let law = BumperLaw::new(1.0e5, 0.5);
+    let looks = |way_m: f64, pitch_rad: f64| {
+        let body = Body::new(
+            &Form::Sphere { radius_m: 0.02 },
+            [-0.15, 0.0, -0.3],
+            [0.0; 3],
+            law,
+        );
+        let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
+        let mut load = ContactLoad::default();
+        surroundings.travelled_m = 0.5;
+        surroundings.look(&Pose::at([0.0; 2]), &mut load);
+        assert_eq!(load.broken, None);
+        surroundings.travelled_m += way_m;
+        surroundings.look(&Pose::at([pitch_rad, 0.0]), &mut load);
+        load.broken
+    };
+    // The obstacle is met at atan(0.5), 0.46 rad.
+    for (way_m, pitch_rad) in [(0.146, 0.9), (0.157, 0.1)] {
+        assert_eq!(looks(way_m, pitch_rad), None, "{way_m} m");
+    }
+    let broken = looks(0.157, 0.9).expect("it went through");
+    assert_eq!(broken.contact, Pressed::Obstacle(0));
+    assert!((broken.force_n - 1.0e5 * 0.037).abs() < 1e-6, "{broken:?}");
+    assert!((broken.limit_n - 1.0e5 * 0.027).abs() < 1e-6, "{broken:?}");
+    let broken = looks(0.148, 0.9).expect("it just went through");
+    assert!((broken.force_n - 1.0e5 * 0.028).abs() < 1e-6, "{broken:?}");
+}

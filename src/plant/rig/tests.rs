@@ -482,6 +482,22 @@ fn a_note_comes_at_its_bound() {
     }
 }
 
+/// Three digits, to the side on which the number is still inside its bound.
+#[test]
+fn a_bound_is_printed_with_three_digits() {
+    for (value, below, above) in [
+        (0.123_456, 0.123, 0.124),
+        (98_765.0, 98_700.0, 98_800.0),
+        (2.507e-7, 2.5e-7, 2.51e-7),
+        (1.004, 1.0, 1.01),
+        (0.0, 0.0, 0.0),
+    ] {
+        assert_eq!(three_digits(value, false), below);
+        assert_eq!(three_digits(value, true), above);
+    }
+    assert_eq!(three_digits(f64::INFINITY, true), f64::INFINITY);
+}
+
 /// Each target says which axis it is for and why, as its table does.
 #[test]
 fn a_target_knows_its_axis_and_its_reason() {

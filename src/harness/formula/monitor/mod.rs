@@ -455,4 +455,37 @@ mod tests {
         let found = followed(KEPT_ROWS_MAX + 1);
         assert!(matches!(found, Watched::Point(_)), "{found:?}");
     }
+
+    /// A column that is too short, or that is not there, has no value in any row of the block.
+    #[test]
+    fn a_column_that_is_too_short_is_undefined() {
+        struct Short(usize);
+        impl Signals for Short {
+            fn rows(&self) -> usize {
+                100
+            }
+            fn tick_s(&self) -> f64 {
+                0.5
+            }
+            fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>> {
+                (name == "a").then(|| Cow::Owned(vec![1.0; self.0]))
+            }
+        }
+        for (text, rows, is_undefined) in [
+            ("a > 0", 100, false),
+            ("a > 0", 99, true),
+            ("a > 0", 101, true),
+            ("b > 0", 100, true),
+        ] {
+            let formula = Formula::parse(text, &names(50.0, 0.5)).unwrap();
+            let mut monitor = Monitor::new([&formula], [], 100, 0.5);
+            monitor.take(&Short(rows));
+            let margin = monitor.finish().unwrap().margins.remove(0);
+            assert_eq!(
+                (margin.undefined, margin.held),
+                (is_undefined, !is_undefined),
+                "{text} {rows}"
+            );
+        }
+    }
 }
