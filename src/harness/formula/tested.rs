@@ -148,4 +148,17 @@ mod tests {
         }
         assert_eq!(rows, [1..6, 7..9]);
     }
+
+    #[test]
+    fn only_brackets_round_the_whole_are_taken_off() {
+        for (text, bare) in [
+            ("((a < 3))", "a < 3"),
+            ("( a )", "a"),
+            ("(a) or (b)", "(a) or (b)"),
+            ("(a or (b))", "a or (b)"),
+            ("a", "a"),
+        ] {
+            assert_eq!(without_brackets(text), bare);
+        }
+    }
 }

@@ -249,3 +249,35 @@ fn a_stick_that_went_right_through_is_found() {
     let broken = looks(0.148, 0.9).expect("it just went through");
     assert!((broken.force_n - 1.0e5 * 0.028).abs() < 1e-6, "{broken:?}");
 }
+
+/// Pressed in by more than 90 % of the way to the middle of an obstacle, 27 mm of tube and ball together, it is broken.
+#[test]
+fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
+    let rig = crate::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
+    let gimbal = crate::gimbal_law(&rig);
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let pressed = |depth_m: f64| {
+        let body = Body::new(
+            &Form::Sphere { radius_m: 0.02 },
+            [-(0.03 - depth_m), 0.0, -0.3],
+            [0.0; 3],
+            BumperLaw::new(1.0e5, 0.5),
+        );
+        let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
+        let load = surroundings.load(&gimbal, [0.0; 2], &Pose::at([0.0; 2]), 1e-4);
+        assert!(load.touching);
+        // 0.3 m up, pushed fore: against positive pitch; the implicit dashpot takes a little of it.
+        let share = -load.torque_nm[0] / (0.3 * 1.0e5 * depth_m);
+        assert!(share > 0.95 && share <= 1.0, "{load:?}");
+        load.broken
+    };
+    assert_eq!(pressed(0.001), None);
+    assert_eq!(pressed(0.0269), None);
+    let broken = pressed(0.0271).expect("it is pressed in too far");
+    assert_eq!(broken.contact, Pressed::Obstacle(0));
+    assert!((broken.force_n - 2710.0).abs() < 1e-6 && (broken.limit_n - 2700.0).abs() < 1e-6);
+}

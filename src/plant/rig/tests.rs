@@ -482,6 +482,38 @@ fn a_note_comes_at_its_bound() {
     }
 }
 
+/// Every number of a rig's file has a range: far outside on either side it is refused, and the key is named.
+#[test]
+fn every_number_has_a_range() {
+    fn tables(value: &toml::Value, path: &mut Vec<String>, found: &mut Vec<Vec<String>>) {
+        for (key, inner) in value.as_table().into_iter().flatten() {
+            path.push(key.clone());
+            if inner.is_float() {
+                found.push(path.clone());
+            }
+            tables(inner, path, found);
+            path.pop();
+        }
+    }
+    let file: toml::Value = toml::from_str(KITTIWAKE).expect("it is TOML");
+    let mut found = Vec::new();
+    tables(&file, &mut Vec::new(), &mut found);
+    assert!(found.len() > 60);
+    for path in found {
+        for value in [-1e12, 1e12] {
+            let mut file = file.clone();
+            let mut at = &mut file;
+            for key in &path {
+                at = at.get_mut(key).expect("it is there");
+            }
+            *at = value.into();
+            let text = toml::to_string(&file).expect("it can be written");
+            let error = Rig::parse(&text).expect_err("it is out of range");
+            assert!(error.message.contains(&path.join(".")), "{}", error.message);
+        }
+    }
+}
+
 /// Three digits, to the side on which the number is still inside its bound.
 #[test]
 fn a_bound_is_printed_with_three_digits() {
