@@ -142,6 +142,15 @@ fn a_look_back_goes_over_blocks() {
             "always[0.018, 0.022](once[0, 0.004](p implies a > 3))",
             false,
         ),
+        // From rows 4 to 6, where `p` is met, four rows back: rows 0 to 2, row 1 out of the next block.
+        (
+            "always(p implies once[0.008, 0.008]((a > 0 and a < 2) implies a >= 0))",
+            true,
+        ),
+        (
+            "always(p implies once[0.008, 0.008]((a > 2 and a < 4) implies a >= 0))",
+            false,
+        ),
         (
             "always[0.022, 0.022](historically[0.004, 0.008](p implies a > 3))",
             false,
