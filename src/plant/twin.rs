@@ -34,12 +34,12 @@ pub struct Numerics {
 }
 
 impl Default for Numerics {
-    /// 100 µs for the stick, 50 µs for the drive trains, contacts in reach looked up each step: measured in
+    /// 100 µs for the stick, 25 µs for the drive trains, contacts in reach looked up each step: measured in
     /// docs/model/accuracy.md.
     fn default() -> Self {
         Self {
             stick_step_s: 1.0e-4,
-            train_substeps: 2,
+            train_substeps: 4,
             contact_steps: 1,
             refine: 1,
         }
