@@ -3,8 +3,8 @@
 //! The law: whatever numbers a rig file holds within their ranges, the twin either says which value it cannot compute,
 //! or its angles are those of the same run at a quarter of every step within 1e-4 rad. One class is apart and named: a
 //! **bifurcation**, where the motion itself, computed at quarter steps, turns a change that nobody can measure into more
-//! than the bar: the stick's start by 1e-7 rad, or the supply's voltage or the motors' holding torque by one part in
-//! 10,000 (a rotor that just passes a peak of its torque, that just comes to rest, a driver whose supply just reaches
+//! than the bar: the stick's start by 1e-7 rad, or the supply's voltage, the motors' holding torque or the pivots' dry friction by one part
+//! in 10,000 (a rotor that just passes a peak of its torque, that just comes to rest, a driver whose supply just reaches
 //! its undervoltage). No step size helps there.
 //!
 //! Commands are a fixed sequence, made by hand: with the controller in the loop a sensor count may flip and change what
@@ -206,6 +206,12 @@ fn nudged_rad(rig: &Rig, what: Move, fine: &[[f64; 2]]) -> f64 {
         let mut other = rig.clone();
         for motor in [&mut other.pitch.motor, &mut other.roll.motor] {
             motor.holding_nm *= 1.0 + share;
+        }
+        largest = largest.max(apart(&other, 0.0));
+        let mut other = rig.clone();
+        for axis in [&mut other.pitch, &mut other.roll] {
+            axis.friction.stiction_nm *= 1.0 + share;
+            axis.friction.coulomb_nm *= 1.0 + share;
         }
         largest = largest.max(apart(&other, 0.0));
     }
