@@ -215,3 +215,25 @@ pub struct Outputs {
     /// What is wrong.
     pub faults: Faults,
 }
+
+#[cfg(test)]
+mod tests {
+    use std::string::String;
+
+    use super::*;
+
+    /// A fault is called as its variant is, in lower case with underscores.
+    #[test]
+    fn a_fault_has_the_name_of_its_variant() {
+        for fault in Fault::ALL {
+            let mut name = String::new();
+            for letter in std::format!("{fault:?}").chars() {
+                if letter.is_uppercase() && !name.is_empty() {
+                    name.push('_');
+                }
+                name.push(letter.to_ascii_lowercase());
+            }
+            assert_eq!(fault.name(), name);
+        }
+    }
+}

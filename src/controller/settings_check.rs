@@ -373,6 +373,25 @@ mod tests {
         assert_eq!(Settings::example().check(), Ok(()));
     }
 
+    /// At 1 microstep to 1.8° a change of rate of 100 · 2⁻³² microsteps a period, in each tick of 2 kHz at 50 kHz, is
+    /// 100 · 1800 · 1e8/2³² = 4190.95 mdeg/s².
+    #[test]
+    fn a_ramp_is_steep_enough_for_the_arithmetic() {
+        let refused = refused(|s| {
+            (s.generator_hz, s.tick_hz) = (50_000, 2_000);
+            s.pitch.microsteps = 1;
+            s.pitch.phase_zero_usteps = 0;
+            s.pitch.trim_teeth = s.pitch.motor_teeth;
+            s.pitch.glide_rate_mdeg_per_s = 100;
+            s.pitch.nudge_rate_mdeg_per_s = 100;
+            s.pitch.accel_mdeg_per_s2 = 4190;
+        });
+        assert_eq!(
+            refused,
+            "`pitch.accel_mdeg_per_s2` is `4190`, must be `4191` to `5000000`"
+        );
+    }
+
     #[test]
     fn each_wrong_field_is_named_with_its_range() {
         assert_eq!(

@@ -204,6 +204,25 @@ mod tests {
         assert_eq!(ratio.scaled(75, 10_000), (4u64 << 32) / 10_000);
     }
 
+    /// From there on the scaled value is at least what was asked for, and one millidegree lower it is not.
+    #[test]
+    fn the_smallest_angle_of_a_rate_is_found() {
+        let ratio = Ratio::new(&Settings::example().pitch);
+        for per in [10_000, 10_000 * 500, 50_000 * 2_000] {
+            for units in [1, 1_000, 1 << 20] {
+                let mdeg = u32::try_from(ratio.mdeg_for(units, per)).unwrap();
+                assert!(
+                    ratio.scaled(mdeg, per) >= u64::from(units),
+                    "{units}, {per}"
+                );
+                assert!(
+                    ratio.scaled(mdeg - 1, per) < u64::from(units),
+                    "{units}, {per}"
+                );
+            }
+        }
+    }
+
     #[test]
     fn rounding() {
         assert_eq!(

@@ -403,4 +403,48 @@ mod tests {
                 && switches.hat_right
         );
     }
+
+    /// A fault's part in words, by which two of a kind are told apart.
+    #[test]
+    fn a_fault_names_its_part() {
+        let (axis, switch) = (AxisName::Roll, SwitchName::HatLeft);
+        let coil = |coil| FaultKind::LeadBroken { axis, coil };
+        for (fault, part) in [
+            (FaultKind::SensorOpen { axis }, "roll"),
+            (coil(Coil::A), "roll coil a"),
+            (coil(Coil::B), "roll coil b"),
+            (
+                FaultKind::SwitchStuck {
+                    switch,
+                    closed: true,
+                },
+                switch.name(),
+            ),
+            (FaultKind::ControllerReset {}, "the controller"),
+            (FaultKind::LinkLoss {}, "the link"),
+        ] {
+            assert_eq!(fault.part(), part);
+        }
+        assert!(coil(Coil::A).excludes(&coil(Coil::A)) && !coil(Coil::A).excludes(&coil(Coil::B)));
+    }
+
+    /// A value at either end of its range is taken, one beyond it is not.
+    #[test]
+    fn a_fault_keeps_to_its_ranges() {
+        let axis = AxisName::Pitch;
+        let taken = |fault: FaultKind| fault.check().is_ok();
+        let jump = |by_deg| taken(FaultKind::SensorJump { axis, by_deg });
+        assert!(jump(-90.0) && jump(90.0) && !jump(-90.1) && !jump(90.1) && !jump(f64::NAN));
+        let noise = |rms_deg| taken(FaultKind::SensorNoise { axis, rms_deg });
+        assert!(noise(0.0) && noise(90.0) && !noise(-0.1) && !noise(90.1));
+        let share = |share| taken(FaultKind::LinkCorruption { share });
+        assert!(share(0.0) && share(1.0) && !share(-0.1) && !share(1.1));
+        let springs = |count| taken(FaultKind::SpringBroken { axis, count });
+        assert!(springs(1) && springs(16) && !springs(0) && !springs(17));
+        let slip = |teeth| taken(FaultKind::GearSlip { axis, teeth });
+        assert!(slip(-20) && slip(-1) && slip(20) && !slip(0) && !slip(-21) && !slip(21));
+        assert!(check_bounce(&[0.0, 1.0]).is_ok() && check_bounce(&[0.01; 32]).is_ok());
+        assert!(check_bounce(&[0.01; 33]).is_err() && check_bounce(&[-0.1]).is_err());
+        assert!(check_bounce(&[0.5, 1.1]).is_err() && check_bounce(&[f64::NAN]).is_err());
+    }
 }

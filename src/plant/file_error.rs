@@ -273,4 +273,12 @@ mod tests {
             Some("breakout_nm")
         );
     }
+
+    /// A formula's error, put into the file in which the formula stands.
+    #[test]
+    fn an_error_moves_with_its_text() {
+        let error = FileError::new("m").with_span(2..5).moved_by(10);
+        assert_eq!(error.span, Some(12..15));
+        assert_eq!(FileError::new("m").moved_by(10).span, None);
+    }
 }

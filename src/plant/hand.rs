@@ -333,4 +333,50 @@ mod tests {
         assert_eq!(hand.touch(&upright, [0.0; 2], 2.5), [2.0, 0.0]);
         assert_eq!(hand.touch(&upright, [0.0; 2], 3.5), [0.0; 2]);
     }
+
+    #[test]
+    fn a_shape_is_called_as_in_a_file() {
+        use serde::de::value::{Error, StrDeserializer};
+        for shape in [PathShape::Smooth, PathShape::Steady] {
+            let name: StrDeserializer<'_, Error> = StrDeserializer::new(shape.name());
+            assert_eq!(PathShape::deserialize(name), Ok(shape));
+        }
+    }
+
+    /// The course of a carry: its slope is the derivative of its share, and it begins and ends where it should.
+    #[test]
+    fn the_slope_is_that_of_the_share() {
+        for shape in [PathShape::Smooth, PathShape::Steady] {
+            assert_eq!(
+                [0.0, 1.0, -3.0, 4.0].map(|x| shape.share(x)),
+                [0.0, 1.0, 0.0, 1.0]
+            );
+            for k in 1..20 {
+                let x = f64::from(k) / 20.0;
+                let slope = (shape.share(x + 1e-5) - shape.share(x - 1e-5)) / 2e-5;
+                assert!((shape.slope(x) - slope).abs() < 1e-8, "{shape:?} at {x}");
+            }
+        }
+    }
+
+    /// A hand is steady when every carry is over and every push is over, or at its full force to the end.
+    #[test]
+    fn a_hand_is_steady_when_nothing_is_under_way() {
+        let mut hand = Hand::new(0.4, FEEL);
+        assert!(hand.is_steady(0.0, 0.1));
+        hand.take(FEEL, [0.0; 2], 0.0);
+        hand.carry([None, Some(0.1)], 1.0, PathShape::Steady, 2.0);
+        assert!(!hand.is_steady(2.9, 3.0) && hand.is_steady(3.0, 3.1));
+        hand.push([0.0, 5.0], 0.5, 2.0, 4.0);
+        for (begin_s, end_s, is_steady) in [
+            (4.0, 4.1, false),
+            (4.4, 4.6, false),
+            (4.5, 4.6, true),
+            (5.9, 6.0, true),
+            (5.9, 6.1, false),
+            (6.0, 6.1, true),
+        ] {
+            assert_eq!(hand.is_steady(begin_s, end_s), is_steady, "{begin_s}");
+        }
+    }
 }

@@ -252,6 +252,136 @@ mod tests {
         }
     }
 
+    /// Whatever a tick reads or changes is written down: each of these alone makes another state. (What contacts remember is
+    /// in `contact/tests.rs`.)
+    #[test]
+    fn every_part_of_the_state_is_written_down() {
+        type Change = fn(&mut Plant);
+        fn feel(plant: &mut Plant, share: [f64; 3]) {
+            let mut feel = plant.feel;
+            feel.stiffness_n_per_m *= share[0];
+            feel.damping_n_s_per_m *= share[1];
+            feel.limit_n *= share[2];
+            plant.hand.take(feel, plant.stick.angle_rad, -1.0);
+        }
+        let changes: [(&str, Change); 43] = [
+            ("pitch", |p| p.stick.angle_rad[0] += 1e-9),
+            ("roll", |p| p.stick.angle_rad[1] += 1e-9),
+            ("pitch rate", |p| p.stick.rate_rad_per_s[0] = 1e-9),
+            ("roll rate", |p| p.stick.rate_rad_per_s[1] = -0.0),
+            ("pitch acceleration", |p| p.accel[0] = 1e-9),
+            ("roll acceleration", |p| p.accel[1] = -0.0),
+            ("pitch stuck", |p| p.stick.stuck[0] ^= true),
+            ("roll stuck", |p| p.stick.stuck[1] ^= true),
+            ("pitch held", |p| p.stick.held[0].last_nms += 1e-9),
+            ("roll held before", |p| p.stick.held[1].before_nms += 1e-9),
+            ("pitch anchor", |p| {
+                p.mid.follow([0.5, p.stick.angle_rad[1]]);
+            }),
+            ("roll anchor", |p| {
+                p.mid.follow([p.stick.angle_rad[0], 0.5]);
+            }),
+            ("shaft", |p| p.axis[0].train.shaft_rad += 1e-9),
+            ("shaft rate", |p| p.axis[1].train.shaft_rad_per_s = 1e-9),
+            ("rotor", |p| p.axis[0].train.rotor_rad += 1e-9),
+            ("rotor rate", |p| p.axis[1].train.rotor_rad_per_s = 1e-9),
+            ("slip", |p| p.axis[0].train.slipped_rad = 1e-9),
+            ("shaft acceleration", |p| p.axis[0].train.shaft_accel = 1e-9),
+            ("rotor acceleration", |p| p.axis[1].train.rotor_accel = 1e-9),
+            ("current a", |p| p.axis[0].train.current_a[0] += 1e-9),
+            ("current b", |p| p.axis[1].train.current_a[1] += 1e-9),
+            ("electrical anchor", |p| {
+                p.axis[0].train.turn.follow(1.0);
+            }),
+            ("index and total", |p| {
+                p.axis[0].driver.step(trimproof_controller::Pulse::Forward);
+            }),
+            ("current level", |p| {
+                p.axis[0].driver.set_lines(true, CurrentLevel::Run)
+            }),
+            ("enable", |p| {
+                p.axis[0].driver.set_lines(false, CurrentLevel::Hold)
+            }),
+            ("undervoltage", |p| p.axis[1].driver.watch_supply(1.0)),
+            ("dead", |p| p.axis[0].driver.set_dead(true)),
+            ("lead a", |p| p.axis[0].driver.set_broken(0, true)),
+            ("lead b", |p| p.axis[1].driver.set_broken(1, true)),
+            ("springs", |p| p.axis[0].broken_springs += 1),
+            ("was driving", |p| p.axis[1].was_driving ^= true),
+            ("lag zero", |p| p.axis[0].lag_zero_rad += 1.0),
+            ("stop torque", |p| p.contact.torque_nm[0] = 1e-9),
+            ("roll stop torque", |p| p.contact.torque_nm[1] = 1e-9),
+            ("early", |p| p.contact.early_rad[0] = 1e-12),
+            ("roll early", |p| p.contact.early_rad[1] = 1e-12),
+            ("grip", |p| feel(p, [1.0; 3])),
+            ("stiffness", |p| {
+                p.hand = crate::hand::Hand::new(p.grip_radius_m, {
+                    let mut feel = p.feel;
+                    feel.stiffness_n_per_m += 1.0;
+                    feel
+                });
+            }),
+            ("damping", |p| {
+                p.hand = crate::hand::Hand::new(p.grip_radius_m, {
+                    let mut feel = p.feel;
+                    feel.damping_n_s_per_m += 1.0;
+                    feel
+                });
+            }),
+            ("strength", |p| {
+                p.hand = crate::hand::Hand::new(p.grip_radius_m, {
+                    let mut feel = p.feel;
+                    feel.limit_n += 1.0;
+                    feel
+                });
+            }),
+            ("push", |p| p.hand.push([0.0, 1.0], 0.0, 9.0, p.now_s())),
+            ("source", |p| p.supply.set(23.0, 0.0, p.now_s())),
+            ("supply", |p| p.supply.advance(5.0, p.now_s())),
+        ];
+        let ready = || {
+            let mut plant = plant(24.0);
+            let mut outputs = Outputs::default();
+            act(&mut plant, &mut outputs, Event::Drives(true));
+            for _ in 0..300 {
+                plant.command(&outputs);
+                plant.advance().unwrap();
+            }
+            assert!(plant.rest.is_fixed);
+            plant
+        };
+        let bits = |plant: &Plant| {
+            let mut bits = StateBits::default();
+            plant.note(&mut bits);
+            bits
+        };
+        let rested = bits(&ready());
+        assert_eq!(rested, bits(&ready()));
+        for (name, change) in changes {
+            let mut plant = ready();
+            change(&mut plant);
+            assert_ne!(bits(&plant), rested, "{name}");
+        }
+    }
+
+    /// A step rate that is asked for is motion to come, though nothing moves yet.
+    #[test]
+    fn a_rate_that_is_asked_for_is_no_standstill() {
+        let mut plant = plant(24.0);
+        assert!(plant.stands_still());
+        plant.axis[1].generator.refresh(1000);
+        assert!(!plant.stands_still());
+        for spoil in [
+            |p: &mut Plant| p.stick.rate_rad_per_s[1] = 1e-9,
+            |p: &mut Plant| p.axis[0].train.shaft_rad_per_s = 1e-9,
+            |p: &mut Plant| p.axis[1].train.rotor_rad_per_s = -1e-9,
+        ] {
+            let mut plant = self::plant(24.0);
+            spoil(&mut plant);
+            assert!(!plant.stands_still());
+        }
+    }
+
     /// A push ends while the stick rests in it: the tick in which it ends must be computed.
     #[test]
     fn the_end_of_a_push_is_not_skipped() {

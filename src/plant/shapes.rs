@@ -346,4 +346,20 @@ mod tests {
             .transform_point(Vector::new(0.0, 0.1, 0.0));
         assert!((end.x.abs() - 0.1).abs() < 1e-12);
     }
+
+    #[test]
+    fn the_middle_is_nearest_to_the_closest_side() {
+        let axis = Along::X;
+        let bar = |radius_m, length_m| Form::Cylinder {
+            radius_m,
+            length_m,
+            axis,
+        };
+        close(bar(0.05, 0.02).inner_radius_m(), 0.01);
+        close(bar(0.05, 0.3).inner_radius_m(), 0.05);
+        for size_m in [[0.02, 0.3, 0.4], [0.3, 0.02, 0.4], [0.3, 0.4, 0.02]] {
+            close(Form::Cuboid { size_m }.inner_radius_m(), 0.01);
+        }
+        close(Form::Sphere { radius_m: 0.03 }.inner_radius_m(), 0.03);
+    }
 }

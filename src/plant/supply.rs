@@ -136,3 +136,18 @@ impl Supply {
         (volts.max(0.0), current_a)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The source is steady from the end of its ramp on, not before.
+    #[test]
+    fn a_source_is_steady_after_its_ramp() {
+        let mut supply = Supply::new(0.1, 2e-3, 24.0, 1e-4);
+        assert!(supply.is_steady(0.0));
+        supply.set(12.0, 0.5, 2.0);
+        assert!(!supply.is_steady(2.25) && supply.source_v(2.25) == 18.0);
+        assert!(supply.is_steady(2.5) && supply.source_v(2.5) == 12.0);
+    }
+}

@@ -100,6 +100,7 @@ mod tests {
     fn the_worst_published_switch_replays() {
         let mut switch = Switch::new(false);
         switch.set(true, 0.5, &[0.081, 0.042]);
+        assert!(switch.is_closed() && !switch.level(0.6));
         assert_eq!(runs(&switch, 100), [(true, 41), (false, 21), (true, 38)]);
     }
 

@@ -10,7 +10,8 @@ mutants at once; each is then chosen by an environment variable, so that there i
     python3 tests/mutants/run.py --list                    the mutants, one a line
 
 A mutant is killed when a test fails, does not end in time, or when the trace or verdict of a shipped scenario is another one
-(the reviewed cards in snapshots/ hold the hash of each). Results are kept in SCRATCH/results.jsonl and gone on with.
+(the reviewed cards in snapshots/ hold the hash of each). Every test and every scenario is a stage of its own; each runs once
+without a mutant and notes which mutants it comes by, and only these it is tried against, the quickest first. Results are kept in SCRATCH/results.jsonl and gone on with.
 Exit code 0 when at least 97 % of those that ran are killed, else 1.
 """
 
@@ -18,6 +19,7 @@ import argparse
 import collections
 import concurrent.futures
 import fnmatch
+import hashlib
 import json
 import os
 import pathlib
@@ -39,29 +41,39 @@ FOLDERS = {
     "trimproof-harness": ["src/harness/formula", "src/harness/judge", "src/harness/laws"],
 }
 SWITCH = '''//! Which mutant is on: written by tests/mutants, never part of the project.
+use std::io::Write;
 use std::sync::atomic::{AtomicU32, Ordering::Relaxed};
-static CHOSEN: AtomicU32 = AtomicU32::new(u32::MAX);
+static CHOSEN: AtomicU32 = AtomicU32::new(UNKNOWN);
+const UNKNOWN: u32 = u32::MAX;
+/// No mutant is on, and those that are asked for are written to a file.
+const NOTES: u32 = u32::MAX - 1;
+static ASKED: [AtomicU32; 1024] = [const { AtomicU32::new(0) }; 1024];
 /// Whether this mutant is the chosen one.
 #[inline(always)]
 pub fn on(id: u32) -> bool {
     let chosen = CHOSEN.load(Relaxed);
-    if chosen == u32::MAX { read() == id } else { chosen == id }
+    if chosen >= NOTES { other(id, chosen) } else { chosen == id }
 }
 #[cold]
 #[inline(never)]
-fn read() -> u32 {
-    let chosen = std::env::var("TRIMPROOF_MUTANT").ok().and_then(|id| id.parse().ok()).unwrap_or(0);
-    CHOSEN.store(chosen, Relaxed);
-    chosen
+fn other(id: u32, mut chosen: u32) -> bool {
+    if chosen == UNKNOWN {
+        chosen = match std::env::var_os("TRIMPROOF_ASKED") {
+            Some(_) => NOTES,
+            None => std::env::var("TRIMPROOF_MUTANT").ok().and_then(|id| id.parse().ok()).unwrap_or(0),
+        };
+        CHOSEN.store(chosen, Relaxed);
+    }
+    if chosen != NOTES { return chosen == id; }
+    let (word, bit) = (&ASKED[id as usize / 32], 1 << (id % 32));
+    if word.load(Relaxed) & bit == 0 && word.fetch_or(bit, Relaxed) & bit == 0 {
+        let path = std::env::var_os("TRIMPROOF_ASKED").expect("it was there");
+        let mut file = std::fs::OpenOptions::new().create(true).append(true).open(path).expect("a file for notes");
+        file.write_all(format!("{id}\\n").as_bytes()).expect("notes can be written");
+    }
+    false
 }
 '''
-# A few scenarios that meet most of the code: they kill the most at the least cost.
-QUICK = [
-    "every-event-while-nudging", "release-near-stop", "stop-slammed", "power-up-slow-rise", "sensor-loose-wire",
-    "link-gap-in-every-state", "obstacle-knee", "lead-broken", "spring-broken", "gear-slip", "trip-acknowledged",
-]
-
-
 def test_modules(folder):
     """Files that only tests are made of: those declared behind `#[cfg(test)]`."""
     found = set()
@@ -90,7 +102,11 @@ def sources(pattern):
 class Copy:
     """The scratch copy with all mutants in it."""
 
-    def __init__(self, scratch):
+    def __init__(self, scratch, quick):
+        # Of the tests of the whole, `footprint` is one that is soon built: without any, cargo leaves the program out.
+        self.what = ["--lib", "--bins", "--tests"] if not quick else [
+            *(word for package in (*FOLDERS, "trimproof") for word in ("-p", package)),
+            "--lib", "--bins", "--test", "legal_rigs", "--test", "footprint"]
         self.root = scratch / "copy"
         self.target = scratch / "target"
         self.refused = scratch / "refused.txt"
@@ -150,7 +166,7 @@ class Copy:
             for mutant in mutants:
                 by_file[mutant["file"]].append(mutant)
             made = subprocess.run(
-                ["cargo", "test", "--no-run", "--offline", "--message-format=json", "--lib", "--bins", "--tests"],
+                ["cargo", "test", "--no-run", "--offline", "--message-format=json", *self.what],
                 cwd=self.root, env=self.env, capture_output=True, text=True)
             refused, programs = set(), {}
             for line in made.stdout.splitlines():
@@ -187,22 +203,34 @@ class Stage:
         self.name, self.command, self.root, self.compares = name, command, root, compares
         self.cwd = root / folder
         self.took_s = None
-        self.lock = threading.Lock()
 
-    def learn(self):
-        """Runs it without a mutant, once, when it is first needed."""
-        with self.lock:
-            if self.took_s is not None:
-                return
+    def learn(self, scratch, learnt):
+        """Runs it without a mutant: how long it takes, what it says, and which mutants it asks for.
+
+        A run that does not ask for a mutant is the same run with it, and need not be tried.
+        """
+        programs = hashlib.sha256(pathlib.Path(self.command[0]).read_bytes())
+        for argument in self.command:
+            if argument.endswith(".toml"):
+                programs.update((self.cwd / argument).read_bytes())
+        key = f"{self.name} {programs.hexdigest()}"
+        if key not in learnt:
+            notes = scratch / "asked" / f"{threading.get_ident()}.txt"
+            notes.parent.mkdir(exist_ok=True)
+            notes.unlink(missing_ok=True)
             begun = time.monotonic()
-            self.code, self.output = self.run(0, 900)
-            if self.code != 0:
-                raise SystemExit(f"`{self.name}` fails without a mutant")
-            self.took_s = time.monotonic() - begun
-            print(f"{self.took_s:7.1f} s  {self.name}", file=sys.stderr, flush=True)
+            code, output = self.run({"TRIMPROOF_ASKED": str(notes)}, 900)
+            took_s = time.monotonic() - begun
+            if code != 0:
+                raise SystemExit(f"`{self.name}` fails without a mutant: {code}")
+            asked = sorted({int(line) for line in notes.read_text().split()}) if notes.exists() else []
+            learnt[key] = {"took_s": took_s, "output": hashlib.sha256(output).hexdigest(), "asked": asked}
+        known = learnt[key]
+        self.took_s, self.output, self.asked = known["took_s"], known["output"], set(known["asked"])
+        return key
 
-    def run(self, mutant, patience_s):
-        env = dict(os.environ, TRIMPROOF_MUTANT=str(mutant), INSTA_UPDATE="no", CI="true", RUST_BACKTRACE="0",
+    def run(self, chosen, patience_s):
+        env = dict(os.environ, **chosen, INSTA_UPDATE="no", CI="true", RUST_BACKTRACE="0",
                    INSTA_WORKSPACE_ROOT=str(self.root))
         try:
             ran = subprocess.run(self.command, cwd=self.cwd, env=env, timeout=patience_s, stdin=subprocess.DEVNULL,
@@ -213,32 +241,51 @@ class Stage:
         return ran.returncode, ran.stdout or b""
 
     def kills(self, mutant):
-        self.learn()
-        code, output = self.run(mutant, 10 + 5 * self.took_s)
-        return code != self.code or (self.compares and output != self.output)
+        code, output = self.run({"TRIMPROOF_MUTANT": str(mutant)}, 10 + 5 * self.took_s)
+        return code != 0 or (self.compares and hashlib.sha256(output).hexdigest() != self.output)
 
 
-def stages(copy, programs):
-    """For each package what may kill its mutants, the cheapest first."""
+def tests_of(program, name, root, folder):
+    """A stage for each test of a test program."""
+    listed = subprocess.run([program, "--list", "--format", "terse"], cwd=root / folder, check=True,
+                            capture_output=True, text=True).stdout
+    ignored = subprocess.run([program, "--list", "--format", "terse", "--ignored"], cwd=root / folder, check=True,
+                             capture_output=True, text=True).stdout.splitlines()
+    tests = [line.removesuffix(": test") for line in listed.splitlines() if line not in ignored]
+    return [Stage(f"{name} {test}", [program, "--test-threads", "1", "--exact", test], root, folder) for test in tests]
+
+
+def stages(copy, programs, quick):
+    """For each package what may kill its mutants."""
     prove = programs[("copy", "trimproof", False)]
-    quick = [f"scenarios/{name}.toml" for name in QUICK]
-    json_of = ["--threads", "1", "--format", "json"]
-    first = Stage("quick", [prove, "prove", *quick, "--rig", "sanderling", *json_of], copy.root, compares=True)
-    every = Stage("suite", [prove, "prove", "scenarios", *json_of], copy.root, compares=True)
-    units = {}
-    for (package, name, is_test), program in programs.items():
+    suite = [
+        Stage(f"scenario {path.stem}",
+              [prove, "prove", f"scenarios/{path.name}", "--threads", "1", "--format", "json"], copy.root, compares=True)
+        for path in sorted((copy.root / "scenarios").glob("*.toml")) if path.name != "laws.toml"
+    ]
+    units, whole = collections.defaultdict(list), []
+    for (package, name, is_test), program in sorted(programs.items()):
         if is_test and package != "copy":
-            units.setdefault(package, []).append(Stage(f"{package} {name}", [program, "--test-threads", "1"],
-                                                       copy.root, f"src/{package}"))
-    whole = [Stage(f"tests/{name}", [programs[("copy", name, True)]], copy.root)
-             for name in ("reference", "back_to_back", "cli", "scenarios") if ("copy", name, True) in programs]
+            units[package] += tests_of(program, f"{package} {name}", copy.root, f"src/{package}")
+        elif is_test and not quick and name in ("reference", "back_to_back", "cli", "scenarios"):
+            whole += tests_of(program, f"tests/{name}", copy.root, ".")
     result = {}
     for package in ("controller", "board", "plant", "harness"):
-        own = units.get(package, [])
-        others = [stage for other, stages in units.items() if other != package for stage in stages]
+        tests = units[package] if quick else [stage for each in units.values() for stage in each] + whole
         # The board is not in the suite.
-        result[package] = [first, *own, every, *others, *whole] if package != "board" else [*own, *others, *whole]
+        result[package] = tests + (suite if package != "board" else [])
     return result
+
+
+def learn(by_package, scratch, threads):
+    """Lets every stage run once without a mutant; what is known of programs that are as they were is kept."""
+    kept = scratch / "learnt.json"
+    learnt = json.loads(kept.read_text()) if kept.exists() else {}
+    every = list({stage.name: stage for each in by_package.values() for stage in each}.values())
+    with concurrent.futures.ThreadPoolExecutor(threads) as pool:
+        keys = list(pool.map(lambda stage: stage.learn(scratch, learnt), every))
+    kept.write_text(json.dumps({key: learnt[key] for key in keys}))
+    print(f"{len(every)} stages, {sum(stage.took_s for stage in every):.0f} s", file=sys.stderr, flush=True)
 
 
 def main():
@@ -248,12 +295,12 @@ def main():
     arguments.add_argument("--seed", type=int, default=1)
     arguments.add_argument("--threads", type=int, default=os.cpu_count())
     arguments.add_argument("--scratch", type=pathlib.Path, default=ROOT / "target/mutants")
-    arguments.add_argument("--quick", action="store_true", help="without the stages that take minutes")
+    arguments.add_argument("--quick", action="store_true", help="only the tests of the mutant's own crate, and the scenarios")
     arguments.add_argument("--list", action="store_true")
     args = arguments.parse_args()
     scratch = args.scratch.resolve()
     scratch.mkdir(parents=True, exist_ok=True)
-    copy = Copy(scratch)
+    copy = Copy(scratch, args.quick)
     copy.prepare()
     # All files always, so that numbers do not depend on what was asked for.
     mutants, programs = copy.build(sources("*"))
@@ -264,22 +311,28 @@ def main():
         for mutant in chosen:
             print(f"{mutant['id']:5}  {mutant['file']}:{mutant['line']}  {mutant['function']}  {mutant['from']} -> {mutant['to']}")
         return 0
-    by_package = stages(copy, programs)
+    by_package = stages(copy, programs, args.quick)
+    learn(by_package, scratch, args.threads)
     kept = scratch / "results.jsonl"
     done = {}
     if kept.exists():
         for line in kept.read_text().splitlines():
             result = json.loads(line)
             done[result["key"]] = result
+    # What kills often at little cost comes first.
+    kills = collections.Counter(result["by"] for result in done.values())
 
     def judge(mutant):
         key = f"{mutant['file']}|{mutant['function']}|{mutant['from']}|{mutant['to']}|{mutant['line']}"
         if key in done:
             return done[key]
         package = mutant["file"].split("/")[1]
-        tried = [stage for stage in by_package[package] if not args.quick or stage.name in ("quick", "suite") or stage.name.startswith(package)]
-        by = next((stage.name for stage in tried if stage.kills(mutant["id"])), None)
-        return {"key": key, "id": mutant["id"], "package": package, "kind": mutant["kind"], "by": by}
+        asking = [stage for stage in by_package[package] if mutant["id"] in stage.asked]
+        asking.sort(key=lambda stage: stage.took_s / (1 + kills[stage.name]))
+        by = next((stage.name for stage in asking if stage.kills(mutant["id"])), None)
+        kills[by] += 1
+        return {"key": key, "id": mutant["id"], "package": package, "kind": mutant["kind"], "by": by,
+                "tried": len(asking)}
 
     counts = collections.Counter()
     with concurrent.futures.ThreadPoolExecutor(args.threads) as pool, open(kept, "a") as out:
@@ -289,7 +342,7 @@ def main():
                 out.write(json.dumps(result) + "\n")
                 out.flush()
             if result["by"] is None:
-                print("survives", result["id"], result["key"].replace("\n", " "), flush=True)
+                print("survives" if result["tried"] else "is met by no test", result["id"], result["key"].replace("\n", " "), flush=True)
             if number % 50 == 0:
                 killed = sum(n for (_, dead), n in counts.items() if dead)
                 print(f"{number} of {len(chosen)}: {killed} killed", file=sys.stderr, flush=True)

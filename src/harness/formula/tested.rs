@@ -134,3 +134,31 @@ pub(super) fn without_brackets(text: &str) -> &str {
     }
     without_brackets(inner.trim())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Ranges that touch or overlap become one, empty ones are none: between two there is always a gap.
+    #[test]
+    fn ranges_are_joined_where_they_meet() {
+        let mut rows = Rows::new();
+        for range in [0..0, 1..3, 3..4, 3..3, 3..6, 4..5, 7..9] {
+            push(&mut rows, range);
+        }
+        assert_eq!(rows, [1..6, 7..9]);
+    }
+
+    #[test]
+    fn only_brackets_round_the_whole_are_taken_off() {
+        for (text, bare) in [
+            ("((a < 3))", "a < 3"),
+            ("( a )", "a"),
+            ("(a) or (b)", "(a) or (b)"),
+            ("(a or (b))", "a or (b)"),
+            ("a", "a"),
+        ] {
+            assert_eq!(without_brackets(text), bare);
+        }
+    }
+}

@@ -304,4 +304,55 @@ mod tests {
         assert_eq!(other.share, plain.share);
         assert_eq!(other.margin, plain.margin);
     }
+
+    #[test]
+    fn a_scale_of_a_formula_that_compares_no_numbers_is_left_out() {
+        let text = format!(
+            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
+        );
+        let scenario = Scenario::parse(&text).unwrap();
+        let faults = check_scenario(&rig(), &scenario, &text).unwrap_err();
+        assert_eq!(
+            faults[0].help.as_deref(),
+            Some("the formula compares no numbers: leave `scale` out")
+        );
+    }
+
+    /// A trace that cannot be judged breaks every expectation, and each says why.
+    #[test]
+    fn what_cannot_be_judged_is_broken() {
+        let text = format!(
+            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\n[[expect]]\nname = \"b\"\nthat = \"always(time_s >= 0)\"\nbecause = \"c\"\n"
+        );
+        let scenario = Scenario::parse(&text).unwrap();
+        let judgements = Expectations::read(&rig(), &scenario).unjudged("the disk is full");
+        let names: Vec<_> = judgements.iter().map(|one| one.name.as_str()).collect();
+        assert_eq!(names, ["a", "b"]);
+        for one in &judgements {
+            assert!(!one.held && one.margin == f64::NEG_INFINITY);
+            assert_eq!(one.decided_by, "it could not be judged: the disk is full");
+        }
+    }
+
+    /// What decided, in words: the comparison, and where it has no value, that and when.
+    #[test]
+    fn what_decided_is_said() {
+        let text = format!("{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\n");
+        let scenario = Scenario::parse(&text).unwrap();
+        let mut judgement = Expectations::read(&rig(), &scenario)
+            .unjudged("no rows")
+            .remove(0);
+        judgement.decided_by = "a < 3".to_owned();
+        judgement.margin = -1.5;
+        judgement.unit = "deg".to_owned();
+        judgement.at_s = 0.25;
+        assert_eq!(judgement.decided_text(), "a < 3");
+        assert!(judgement.margin_text().contains("1.5"));
+        judgement.undefined = true;
+        assert_eq!(
+            judgement.decided_text(),
+            "a < 3: it has no value at 0.250 s (0/0, or a signal that the trace lacks)"
+        );
+        assert_eq!(judgement.margin_text(), "undefined");
+    }
 }

@@ -115,3 +115,14 @@ fn what_is_wrong_is_shown_in_its_place() {
         "unknown key `why` in `law[0]`"
     );
 }
+
+#[test]
+fn laws_are_counted_and_described() {
+    let set = set(LAWS).unwrap();
+    assert_eq!((set.len(), set.is_empty()), (3, false));
+    let none = LawSet { laws: Vec::new() };
+    assert_eq!((none.len(), none.is_empty()), (0, true));
+    let schema = schema();
+    let of_file = schema.pointer("/properties/law").unwrap();
+    assert_eq!(of_file["type"], "array");
+}

@@ -6,6 +6,7 @@
 mod assembly;
 mod constants;
 mod driver;
+mod energy;
 mod hand;
 mod motor;
 mod sensor;

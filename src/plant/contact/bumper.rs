@@ -240,6 +240,30 @@ mod tests {
         }
     }
 
+    /// The same of a buffer that is pressed solid, where the spring is as stiff as what holds it.
+    #[test]
+    fn a_solid_buffer_lets_go_within_the_step() {
+        let law = BumperLaw::new(1.0e4, 0.2).solid_beyond(1.0e-3);
+        let (step_s, yielding, depth_m) = (1.0e-4, 1e-6, 1.5e-3);
+        let damping = 2.0 * damping_ratio(0.2) * (1.0e4_f64 / yielding).sqrt();
+        // 1e4 N/m over 1.5 mm and what is missing to SOLID_N_PER_M over 0.5 mm, against the dashpot.
+        let closing = -(15.0 + 1.99e6 * 0.5e-3) / damping;
+        let swing_m = 0.5 * step_s * closing.abs();
+        for off_m in [-0.5 * swing_m, 0.0, 0.5 * swing_m] {
+            let (mean, gone) = law.force_n(depth_m + off_m, closing, yielding, step_s);
+            let along: f64 = (0..1000)
+                .map(|k| off_m + ((f64::from(k) + 0.5) / 1000.0 - 0.5) * step_s * closing)
+                .map(|off_m| (SOLID_N_PER_M * off_m).max(0.0))
+                .sum::<f64>()
+                / 1000.0;
+            assert!(
+                along > 0.01 && (mean / along - 1.0).abs() < 0.01,
+                "{off_m}: {mean} N for {along} N"
+            );
+            assert_eq!(gone, 0.0);
+        }
+    }
+
     /// In the step of meeting the force acts from then on.
     #[test]
     fn the_share_before_meeting_is_given() {

@@ -142,3 +142,142 @@ fn a_stop_has_no_other_side() {
         }
     }
 }
+
+/// All that the contacts remember from one step to the next is written down for the proof of a rest (`rest.rs`): each of
+/// these alone makes another state.
+#[test]
+fn all_that_contacts_remember_is_written_down() {
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let law = BumperLaw::new(1.0e5, 0.5);
+    let touched = || {
+        let form = Form::Sphere { radius_m: 0.05 };
+        // 1 mm beside the tube: in reach, so that a contact is frozen.
+        let body = Body::new(&form, [0.061, 0.0, -0.3], [0.0; 3], law);
+        let stop = Stop::new(0, true, 0.33, 0.09, 0.017, law, 1e4);
+        let mut surroundings = Surroundings::new(tube, vec![stop], vec![body], 3);
+        surroundings.look(&Pose::at([0.0; 2]), &mut ContactLoad::default());
+        assert!(surroundings.watched[0].near.is_some() && surroundings.watched[0].last.is_some());
+        surroundings
+    };
+    let bits = |surroundings: &Surroundings| {
+        let mut bits = StateBits::default();
+        surroundings.note(&mut bits);
+        bits
+    };
+    type Change = fn(&mut Surroundings);
+    let near = |s: &mut Surroundings, change: fn(&mut Near)| {
+        change(s.watched[0].near.as_mut().expect("it is in reach"));
+    };
+    let changes: [(&str, Change); 11] = [
+        ("turned", |s| s.turned_rad += 1e-9),
+        ("stops clear", |s| s.stops_clear_until_rad += 1e-9),
+        ("travelled", |s| s.travelled_m += 1e-9),
+        ("clear", |s| s.clear_until_m += 1e-9),
+        ("others now", |s| s.others_nm[1][0] = 1e-9),
+        ("others before", |s| s.others_nm[0][1] = 1e-9),
+        ("stop", |s| s.stops[0].1[1] = 1e-9),
+        ("age", |s| s.watched[0].age += 1),
+        ("obstacle", |s| s.watched[0].own_accel[0] = 1e-9),
+        ("obstacle clear", |s| s.watched[0].clear_until_m += 1e-9),
+        ("out of reach", |s| s.watched[0].near = None),
+    ];
+    assert_eq!(bits(&touched()), bits(&touched()));
+    for (name, change) in changes {
+        let mut surroundings = touched();
+        change(&mut surroundings);
+        assert_ne!(bits(&surroundings), bits(&touched()), "{name}");
+    }
+    let frozen: [(&str, fn(&mut Near)); 3] = [
+        ("normal", |near| near.normal[1] += 1e-9),
+        ("point", |near| near.on_stick[2] += 1e-9),
+        ("offset", |near| near.offset_m += 1e-9),
+    ];
+    for (name, change) in frozen {
+        let mut surroundings = touched();
+        near(&mut surroundings, change);
+        assert_ne!(bits(&surroundings), bits(&touched()), "{name}");
+    }
+    for part in 0..3 {
+        let mut surroundings = touched();
+        let (gap_m, normal, at_m) = surroundings.watched[0]
+            .last
+            .as_mut()
+            .expect("it was looked at");
+        *[gap_m, &mut normal[2], at_m][part] += 1e-9;
+        assert_ne!(bits(&surroundings), bits(&touched()), "last look, {part}");
+    }
+}
+
+/// Between two looks a stick may go right through an obstacle: the second look finds it on the other side, and the way was
+/// long enough, the gap of 0.12 m and 90 % of the radii of 0.03 m. The force is then that of the way beyond the gap.
+#[test]
+fn a_stick_that_went_right_through_is_found() {
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let law = BumperLaw::new(1.0e5, 0.5);
+    let looks = |way_m: f64, pitch_rad: f64| {
+        let body = Body::new(
+            &Form::Sphere { radius_m: 0.02 },
+            [-0.15, 0.0, -0.3],
+            [0.0; 3],
+            law,
+        );
+        let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
+        let mut load = ContactLoad::default();
+        surroundings.travelled_m = 0.5;
+        surroundings.look(&Pose::at([0.0; 2]), &mut load);
+        assert_eq!(load.broken, None);
+        surroundings.travelled_m += way_m;
+        surroundings.look(&Pose::at([pitch_rad, 0.0]), &mut load);
+        load.broken
+    };
+    // The obstacle is met at atan(0.5), 0.46 rad.
+    for (way_m, pitch_rad) in [(0.146, 0.9), (0.157, 0.1)] {
+        assert_eq!(looks(way_m, pitch_rad), None, "{way_m} m");
+    }
+    let broken = looks(0.157, 0.9).expect("it went through");
+    assert_eq!(broken.contact, Pressed::Obstacle(0));
+    assert!((broken.force_n - 1.0e5 * 0.037).abs() < 1e-6, "{broken:?}");
+    assert!((broken.limit_n - 1.0e5 * 0.027).abs() < 1e-6, "{broken:?}");
+    let broken = looks(0.148, 0.9).expect("it just went through");
+    assert!((broken.force_n - 1.0e5 * 0.028).abs() < 1e-6, "{broken:?}");
+}
+
+/// Pressed in by more than 90 % of the way to the middle of an obstacle, 27 mm of tube and ball together, it is broken.
+#[test]
+fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
+    let rig = crate::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
+    let gimbal = crate::gimbal_law(&rig);
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let pressed = |depth_m: f64| {
+        let body = Body::new(
+            &Form::Sphere { radius_m: 0.02 },
+            [-(0.03 - depth_m), 0.0, -0.3],
+            [0.0; 3],
+            BumperLaw::new(1.0e5, 0.5),
+        );
+        let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
+        let load = surroundings.load(&gimbal, [0.0; 2], &Pose::at([0.0; 2]), 1e-4);
+        assert!(load.touching);
+        // 0.3 m up, pushed fore: against positive pitch; the implicit dashpot takes a little of it.
+        let share = -load.torque_nm[0] / (0.3 * 1.0e5 * depth_m);
+        assert!(share > 0.95 && share <= 1.0, "{load:?}");
+        load.broken
+    };
+    assert_eq!(pressed(0.001), None);
+    assert_eq!(pressed(0.0269), None);
+    let broken = pressed(0.0271).expect("it is pressed in too far");
+    assert_eq!(broken.contact, Pressed::Obstacle(0));
+    assert!((broken.force_n - 2710.0).abs() < 1e-6 && (broken.limit_n - 2700.0).abs() < 1e-6);
+}

@@ -252,4 +252,15 @@ mod tests {
         assert_eq!(half.rate_nm_per_rad, springs(1).cartridge().rate_nm_per_rad);
         assert_eq!(whole.with_broken(3).torque_nm(0.3), 0.0);
     }
+
+    /// By hand: 0.1 rad on 30 mm compress by 3 mm more than the 4 mm of the installed length; 4840.09 N/m make 33.881 N, and
+    /// 8 · 33.881 N · 16 mm/(π (2 mm)³) is 172.55 MPa.
+    #[test]
+    fn a_wire_is_strained_by_preload_and_deflection() {
+        let CartridgeRig::Springs(cartridge) = springs(1) else {
+            panic!("it has springs")
+        };
+        let stress_pa = cartridge.stress_pa(0.1);
+        assert!((stress_pa / 1e6 - 172.55).abs() < 0.01, "{stress_pa}");
+    }
 }

@@ -96,3 +96,57 @@ fn inside(around: &Surroundings, angle_deg: [f64; 2]) -> Option<usize> {
 fn toward_zero(deg: f64) -> f64 {
     (deg * 100.0).trunc() / 100.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn skewed() -> Rig {
+        Rig::parse(include_str!("../../../tests/data/skewed_rig.toml")).unwrap()
+    }
+
+    /// At a stop a stick may stand, and beyond it by the rounding of a decimal number; a millionth of a degree is that.
+    #[test]
+    fn a_stick_may_stand_at_its_stops() {
+        let rig = skewed();
+        for (stops, axis) in [([-21.0, 19.0], 0), ([-17.0, 18.0], 1)] {
+            for (side, stop) in [-1.0, 1.0].into_iter().zip(stops) {
+                let at = |beyond_deg: f64| {
+                    let mut angle_deg = [0.0; 2];
+                    angle_deg[axis] = stop + side * beyond_deg;
+                    rig.start_conflict(angle_deg)
+                };
+                assert_eq!(at(0.0), None);
+                assert_eq!(at(0.5e-6), None);
+                assert!(matches!(
+                    at(2e-6),
+                    Some(StartConflict::BeyondStop { axis: found, range_deg })
+                        if found == AxisName::ALL[axis] && (range_deg[0] - stops[0]).abs() < 1e-9
+                ));
+            }
+        }
+        assert!(rig.start_conflict([f64::NAN, 0.0]).is_some());
+    }
+
+    /// The ball stands behind and to the right. The place that is offered instead is on the way there, in whole hundredths
+    /// of a degree, clear, and within a two-hundredth of the way of the last clear one, and a hundredth of rounding.
+    #[test]
+    fn the_last_clear_place_is_offered() {
+        let rig = skewed();
+        let asked_deg = [17.0, 11.0];
+        let Some(StartConflict::InsideObstacle { name, clear_deg }) = rig.start_conflict(asked_deg)
+        else {
+            panic!("the ball is in the way")
+        };
+        assert_eq!(name, "ball");
+        let clear_deg = clear_deg.expect("the upright stick is clear");
+        assert_eq!(rig.start_conflict(clear_deg), None);
+        for (clear, asked) in clear_deg.into_iter().zip(asked_deg) {
+            let hundredths = clear * 100.0;
+            assert!((hundredths - hundredths.round()).abs() < 1e-9 && clear > 0.0);
+            assert!((clear / clear_deg[0] - asked / asked_deg[0]).abs() < 2e-3);
+        }
+        let beyond = [0, 1].map(|i| clear_deg[i] + 2.0 * asked_deg[i] / 200.0 + 0.01);
+        assert!(rig.start_conflict(beyond).is_some(), "{clear_deg:?}");
+    }
+}

@@ -262,4 +262,76 @@ mod tests {
         assert!((found.overturning_nm_per_rad(1) - 9.80665 * 0.12).abs() < 1e-12);
         assert!((found.overturning_nm_per_rad(0) - 9.80665 * 0.124).abs() < 1e-12);
     }
+
+    /// Whether kittiwake is taken with `new` in place of `old`.
+    fn is_taken(old: &str, new: &str) -> bool {
+        let text = super::super::tests::KITTIWAKE;
+        assert!(text.contains(old));
+        crate::Rig::parse(&text.replacen(old, new, 1)).is_ok()
+    }
+
+    fn is_tensor(entries: [f64; 6]) -> bool {
+        let old = "inner_inertia_kg_m2 = [0.0396, 0.0395, 0.0016, 0.0, 2.0e-4, 0.0]";
+        is_taken(old, &format!("inner_inertia_kg_m2 = {entries:?}"))
+    }
+
+    /// 0.35 kg at 3 cm and 4 cm, whatever lies along the axis, make 8.75e-4 kg·m².
+    #[test]
+    fn a_frame_has_at_least_the_inertia_of_its_centre_of_gravity() {
+        let given = |inertia: &str| {
+            is_taken(
+                "frame_inertia_kg_m2 = 8.0e-4\nframe_mass_kg = 0.35\nframe_cg_m = [0.0, 0.0, -0.002]",
+                &format!(
+                    "frame_inertia_kg_m2 = {inertia}\nframe_mass_kg = 0.35\nframe_cg_m = [0.03, 0.5, -0.04]"
+                ),
+            )
+        };
+        assert!(given("8.76e-4") && !given("8.74e-4"));
+    }
+
+    /// A tensor with the moments a, a and c, the last about n, is a 1 − (a − c) n nᵀ; its determinant is a² c. Whichever way
+    /// it lies, it is that of a body as long as c is positive; with two moments below zero it is none either.
+    #[test]
+    fn an_inertia_is_positive_whichever_way_the_body_lies() {
+        let lying = |a: f64, c: f64, [x, y, z]: [f64; 3]| {
+            let by = a - c;
+            let along = |p: f64| a - by * p * p;
+            [
+                along(x),
+                along(y),
+                along(z),
+                -by * x * y,
+                -by * x * z,
+                -by * y * z,
+            ]
+        };
+        for n in [
+            [0.6, 0.64, 0.48],
+            [-0.6, 0.64, 0.48],
+            [0.6, -0.64, 0.48],
+            [0.6, 0.64, -0.48],
+            [0.48, 0.6, 0.64],
+            [0.64, 0.48, -0.6],
+        ] {
+            assert!(is_tensor(lying(0.035, 1e-4, n)), "{n:?}");
+            assert!(!is_tensor(lying(0.035, -1e-4, n)), "{n:?}");
+            assert!(!is_tensor(lying(-1e-3, 0.1, n)), "{n:?}");
+        }
+        // A rod without width has none about its own axis.
+        assert!(!is_tensor([0.04, 0.04, 0.0, 0.0, 0.0, 0.0]));
+    }
+
+    /// A flat body's moment across it is the sum of the other two, and none is larger.
+    #[test]
+    fn no_moment_is_above_the_sum_of_the_others() {
+        for turn in 0..3 {
+            let with = |largest: f64| {
+                let mut moments = [largest, 0.03, 0.02];
+                moments.rotate_right(turn);
+                let [xx, yy, zz] = moments;
+                is_tensor([xx, yy, zz, 0.0, 0.0, 0.0])
+            };
+            assert!(with(0.0499) && with(0.05) && !with(0.0501), "{turn}");
+        }
+    }
 }

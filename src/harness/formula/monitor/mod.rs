@@ -440,4 +440,57 @@ mod tests {
         let broken = law.first_broken(&table).unwrap();
         assert_eq!((broken.at_s, broken.value), (350.0, 0.0));
     }
+
+    /// What is kept of the rows for the margins of laws has a bound, however far a law looks back (M1).
+    #[test]
+    fn rows_are_kept_up_to_a_bound() {
+        let names = names(1e5, 0.5);
+        let followed = |back: usize| {
+            let text = format!("once[0, {}](a <= 0.25)", back as f64 * 0.5);
+            let law = Formula::parse_law(&text, &names).unwrap();
+            watch(&law, &mut Graph::new(10, BLOCK_ROWS, 0.5, ROOM_BYTES))
+        };
+        for back in [3, KEPT_ROWS_MAX - 1, KEPT_ROWS_MAX] {
+            let found = followed(back);
+            assert!(
+                matches!(found, Watched::Truth(_, rows) if rows == back + 1),
+                "{back}: {found:?}"
+            );
+        }
+        let found = followed(KEPT_ROWS_MAX + 1);
+        assert!(matches!(found, Watched::Point(_)), "{found:?}");
+    }
+
+    /// A column that is too short, or that is not there, has no value in any row of the block.
+    #[test]
+    fn a_column_that_is_too_short_is_undefined() {
+        struct Short(usize);
+        impl Signals for Short {
+            fn rows(&self) -> usize {
+                100
+            }
+            fn tick_s(&self) -> f64 {
+                0.5
+            }
+            fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>> {
+                (name == "a").then(|| Cow::Owned(vec![1.0; self.0]))
+            }
+        }
+        for (text, rows, is_undefined) in [
+            ("a > 0", 100, false),
+            ("a > 0", 99, true),
+            ("a > 0", 101, true),
+            ("b > 0", 100, true),
+        ] {
+            let formula = Formula::parse(text, &names(50.0, 0.5)).unwrap();
+            let mut monitor = Monitor::new([&formula], [], 100, 0.5);
+            monitor.take(&Short(rows));
+            let margin = monitor.finish().unwrap().margins.remove(0);
+            assert_eq!(
+                (margin.undefined, margin.held),
+                (is_undefined, !is_undefined),
+                "{text} {rows}"
+            );
+        }
+    }
 }

@@ -1,8 +1,9 @@
 //! Whether an expectation was put to the test: forms that an engineer writes, on columns that he
 //! can follow.
 
-use super::{Columns, margin};
-use crate::formula::Tested;
+use super::{BLOCKS, Columns, margin, names};
+use crate::formula::monitor::judge_in_blocks;
+use crate::formula::{Formula, Tested};
 
 /// `p` is on in rows 4 to 6 of 12, `q` never, `a` counts the rows.
 fn columns() -> Columns {
@@ -118,6 +119,42 @@ fn a_window_that_looks_at_nothing_shows_nothing() {
     );
     check("a >= 0 until[0.002, 0.006] a >= 0", None);
     check("always[end, end](a > 10)", None);
+}
+
+/// Where a window looks back into blocks before, what is looked at there counts: `p` is met in rows 4 to 6 alone, and blocks
+/// have five rows. The window looks at rows 4 and 5 from rows 8 and 9, or at rows 7 to 9, where `p` is not met.
+#[test]
+fn a_look_back_goes_over_blocks() {
+    for (text, is_met) in [
+        (
+            "always[0.016, 0.018](once[0.008, 0.008](p implies a > 3))",
+            true,
+        ),
+        (
+            "always[0.018, 0.018](once[0.006, 0.01](p implies a > 3))",
+            true,
+        ),
+        (
+            "always[0.022, 0.022](historically[0.01, 0.014](p implies a > 3))",
+            true,
+        ),
+        (
+            "always[0.018, 0.022](once[0, 0.004](p implies a > 3))",
+            false,
+        ),
+        (
+            "always[0.022, 0.022](historically[0.004, 0.008](p implies a > 3))",
+            false,
+        ),
+    ] {
+        let columns = columns();
+        let formula = Formula::parse(text, &names(0.024, 0.002)).unwrap();
+        for blocks in [BLOCKS, (512, usize::MAX)] {
+            let found = judge_in_blocks([&formula], [], &columns, blocks).unwrap();
+            assert!(found.margins[0].held, "{text}");
+            assert_eq!(found.margins[0].tested.is_yes(), is_met, "{text}");
+        }
+    }
 }
 
 /// A condition without a value was not met.
