@@ -39,6 +39,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
                 rotor_rad: start.angle_rad[i] * law.ratio,
                 ..TrainState::default()
             },
+            standstill: None,
             driver: Driver::new(driver_law(axes[i])),
             generator: StepGenerator::new(u16::try_from(patience).unwrap_or(u16::MAX)),
             substeps: substeps[i],

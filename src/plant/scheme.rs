@@ -22,6 +22,14 @@ pub const SHORTEST_TRAIN_STEP_S: f64 = 2.0e-6;
 const TRAIN_PHASE_RAD: f64 = 0.45;
 /// Largest angular step of an oscillation of the stick, rad.
 const STICK_PHASE_RAD: f64 = 0.075;
+/// The same for the solid end of a buffer that a hand presses through: it is met at speed and often, not only by a blow.
+const SOLID_PHASE_RAD: f64 = 0.5 * STICK_PHASE_RAD;
+/// What a strong hand presses with at a stop, N (from memory: two-handed maximal pushes are about this).
+const HAND_N: f64 = 500.0;
+/// Largest step in units of the supply's own time, its source's resistance times its capacitor.
+const SUPPLY_SHARE: f64 = 0.4;
+/// Share of its voltage that a supply may sag under both drives without its own time mattering to them.
+const SAG_SHARE: f64 = 0.1;
 /// Largest share of its rate that an explicit damper may take in a step: stable below 1.
 const EXPLICIT_DAMPING: f64 = 0.2;
 /// Largest share of its rate that an implicit damper takes in a step where steps can be made shorter: it is of second
@@ -147,6 +155,17 @@ fn at_most(key: String, value: f64, longest_step_s: f64, order: i32) -> StepBoun
     }
 }
 
+/// `value` must be at least as many times less as the step may be shorter.
+fn at_least(key: String, value: f64, longest_step_s: f64) -> StepBound {
+    StepBound {
+        key,
+        value,
+        longest_step_s,
+        limit: value * SHORTEST_STICK_STEP_S / longest_step_s,
+        is_least: true,
+    }
+}
+
 fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
     let roll = [rig.roll.stops.min_deg, rig.roll.stops.max_deg].map(f64::to_radians);
     let inertia = assembly::gimbal_law(rig).least_inertia_kg_m2(roll);
@@ -192,11 +211,25 @@ fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
         ));
         // A buffer that is pressed solid before its stop breaks: the height decides, for nothing else can be softer.
         let stiffest = stops.bumper().stiffest_n_per_m(stops.strength_n);
+        let phase = if stops.bumper().stiffest_n_per_m(HAND_N) > stops.stiffness_n_per_m {
+            SOLID_PHASE_RAD
+        } else {
+            STICK_PHASE_RAD
+        };
         bounds.push(at_most(
             key("stops.height_m"),
             stops.height_m,
-            STICK_PHASE_RAD / (stiffest * yielding).sqrt(),
+            phase / (stiffest * yielding).sqrt(),
             1,
+        ));
+    }
+    let supply = &rig.supply;
+    let sag_v = supply.source_ohm * (rig.pitch.driver.run_a + rig.roll.driver.run_a);
+    if sag_v > SAG_SHARE * supply.volts {
+        bounds.push(at_least(
+            "supply.bulk_f".to_owned(),
+            supply.bulk_f,
+            SUPPLY_SHARE * supply.source_ohm * supply.bulk_f,
         ));
     }
     let lightest = inertia[0].min(inertia[1]);

@@ -18,6 +18,7 @@ use crate::rig::{Cartridge, Rig};
 use crate::sensor::{AngleSensor, SensorFaults};
 use crate::supply::Supply;
 use crate::switch::{Switch, SwitchFaults};
+use crate::trains::Standstill;
 
 /// Step sizes of the integrator.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -33,12 +34,12 @@ pub struct Numerics {
 }
 
 impl Default for Numerics {
-    /// 100 µs for the stick, 50 µs for the drive trains, contacts in reach looked up each step: measured in
+    /// 100 µs for the stick, 25 µs for the drive trains, contacts in reach looked up each step: measured in
     /// docs/model/accuracy.md.
     fn default() -> Self {
         Self {
             stick_step_s: 1.0e-4,
-            train_substeps: 2,
+            train_substeps: 4,
             contact_steps: 1,
             refine: 1,
         }
@@ -110,6 +111,8 @@ pub(crate) struct Axis {
     pub law: TrainLaw,
     pub per: Reciprocals,
     pub train: TrainState,
+    /// What is known of it while it stands still.
+    pub standstill: Option<Standstill>,
     pub driver: Driver,
     pub generator: StepGenerator,
     /// Substeps in a stick step, and one divided by them.
@@ -244,6 +247,10 @@ impl Plant {
             self.tick = self.tick.wrapping_add(1);
             self.account.end_tick();
             return Ok(());
+        }
+        for axis in &mut self.axis {
+            // Faults, commands and events may have changed the drive.
+            axis.standstill = None;
         }
         self.account.begin_tick();
         let begin_s = self.now_s();

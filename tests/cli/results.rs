@@ -242,6 +242,7 @@ fn accuracy_compares_with_the_same_commands_at_half_steps() {
         let largest = stick["largest"].as_f64().unwrap();
         assert!(largest > 0.0 && largest < 5.73e-3, "{run}");
         assert!(stick["at_s"].as_f64().unwrap() <= 0.2);
+        assert!(run["accuracy"]["sensitivity"].is_null());
     }
     let guide = include_str!("../../docs/guides/command-line.md");
     assert!(guide.contains("`.accuracy`") && guide.contains("`.accuracy_error`"));
@@ -251,7 +252,38 @@ fn accuracy_compares_with_the_same_commands_at_half_steps() {
         "{}",
         ran.out
     );
+    assert!(
+        ran.out.contains("2 of 2 runs within 0.005730 deg"),
+        "{}",
+        ran.out
+    );
     assert!(!place.run(&["prove"]).out.contains("half the integrator's"));
+}
+
+/// A limp stick drags its rotor over peaks of its detent: what nobody can measure decides how many.
+#[test]
+fn accuracy_tells_a_bifurcation_from_steps_that_are_too_long() {
+    let place = Workplace::new();
+    place.write(
+        "scenarios/release-near-stop.toml",
+        include_str!("../../scenarios/release-near-stop.toml"),
+    );
+    place.write("scenarios/rigs/sanderling.toml", &shipped_rig("sanderling"));
+    let only = ["prove", "--accuracy", "--rig", "sanderling"];
+    let ran = place.run(&only);
+    assert!(
+        ran.out.contains("0 of 1 runs within 0.005730 deg")
+            && ran
+                .out
+                .contains("release-near-stop@sanderling: a bifurcation, no step is short enough: "),
+        "{}",
+        ran.out
+    );
+    let ran = place.run(&[&only[..], &["--format", "json"]].concat());
+    let verdicts: serde_json::Value = serde_json::from_str(&ran.out).unwrap();
+    let sensitivity = &verdicts["runs"][0]["accuracy"]["sensitivity"];
+    assert_eq!(sensitivity["is_bifurcation"], true, "{sensitivity}");
+    assert!(sensitivity["stick_deg"]["largest"].as_f64().unwrap() > 5.73e-3);
 }
 
 #[test]

@@ -3,17 +3,30 @@
 //! The commands of the first run are kept and given again: with the controller in the loop, a sensor count may flip at the
 //! other steps and change what is commanded, which is no error of the integrator. Halving the steps of a scheme of second
 //! order takes three quarters of its error away, so the whole error is about four thirds of the difference.
+//!
+//! Beyond [`BAR_RAD`] the question is whether the steps are too long or the motion itself is a **bifurcation**: one that turns a
+//! change that nobody can measure into more than the bar (a rotor that just passes a peak of its detent, or just does not). So the
+//! run at half steps is made again with such changes, one at a time.
 
 use serde::Serialize;
 use trimproof_controller::{Inputs, Outputs, Settings};
 use trimproof_plant::{Numerics, Rig};
 
-use super::{Run, Target, TargetError, attend, run_at_steps};
+use super::{Target, TargetError, attend, run_at_steps};
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 
 /// How many times the steps of the second run are cut.
 const HALF: u32 = 2;
+
+/// Difference of a stick angle, rad, up to which a run counts as computed.
+pub const BAR_RAD: f64 = 1.0e-4;
+
+/// Change of the stick's start that nobody can measure, rad: 0.1 µm at a grip 1 m up.
+const NUDGE_RAD: f64 = 1.0e-7;
+
+/// Change of a rig's figure that nobody can measure, a share of it: data sheets have three digits.
+const NUDGE_SHARE: f64 = 1.0e-4;
 
 /// The largest difference of one signal, over both axes.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -35,6 +48,26 @@ pub struct Accuracy {
     pub shaft_deg: Difference,
     /// Hand force at the grip, N.
     pub grip_force_n: Difference,
+    /// Where the stick differs by more than [`BAR_RAD`]: the change that nobody can measure which moves it the most.
+    pub sensitivity: Option<Sensitivity>,
+}
+
+impl Accuracy {
+    /// Whether a stick angle differs by more than [`BAR_RAD`].
+    pub fn is_beyond(&self) -> bool {
+        is_beyond(&self.stick_deg)
+    }
+}
+
+/// What a change that nobody can measure does to a run at half steps.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Sensitivity {
+    /// What was changed, and by how much.
+    pub change: &'static str,
+    /// How far the stick goes elsewhere, degrees.
+    pub stick_deg: Difference,
+    /// Whether that is more than [`BAR_RAD`]: no step is short enough then.
+    pub is_bifurcation: bool,
 }
 
 /// Keeps what a target answers.
@@ -109,31 +142,98 @@ pub(crate) fn accuracy(
     rig: &Rig,
     scenario: &Scenario,
     trace: &Trace,
-    answers: Vec<Outputs>,
+    answers: &[Outputs],
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Result<Accuracy, String> {
-    let numerics = Numerics {
-        refine: HALF,
-        ..Numerics::default()
+    let mut at_half_steps = |rig: &Rig, scenario: &Scenario| {
+        let numerics = Numerics {
+            refine: HALF,
+            ..Numerics::default()
+        };
+        let mut player = Player(answers.to_vec().into_iter());
+        let run = run_at_steps(
+            rig,
+            scenario,
+            &mut player,
+            &mut attend::Watch(watch),
+            numerics,
+        );
+        match run.cut {
+            Some(reason) => Err(reason),
+            None => Ok(run.trace),
+        }
     };
-    let mut player = Player(answers.into_iter());
-    let Run {
-        trace: finer, cut, ..
-    } = run_at_steps(
-        rig,
-        scenario,
-        &mut player,
-        &mut attend::Watch(watch),
-        numerics,
-    );
-    match cut {
-        Some(reason) => Err(reason),
-        None => Ok(Accuracy {
-            stick_deg: largest(trace, &finer, ["pitch.stick_deg", "roll.stick_deg"]),
-            shaft_deg: largest(trace, &finer, ["pitch.trim_deg", "roll.trim_deg"]),
-            grip_force_n: largest(trace, &finer, ["pitch.grip_force_n", "roll.grip_force_n"]),
+    let finer = at_half_steps(rig, scenario)?;
+    let stick_deg = largest_of_stick(trace, &finer);
+    let sensitivity = match is_beyond(&stick_deg) {
+        true => Some(sensitivity(rig, scenario, &finer, &mut at_half_steps)?),
+        false => None,
+    };
+    Ok(Accuracy {
+        stick_deg,
+        shaft_deg: largest(trace, &finer, ["pitch.trim_deg", "roll.trim_deg"]),
+        grip_force_n: largest(trace, &finer, ["pitch.grip_force_n", "roll.grip_force_n"]),
+        sensitivity,
+    })
+}
+
+/// What changes that nobody can measure do to a run, `unchanged`.
+fn sensitivity(
+    rig: &Rig,
+    scenario: &Scenario,
+    unchanged: &Trace,
+    run: &mut dyn FnMut(&Rig, &Scenario) -> Result<Trace, String>,
+) -> Result<Sensitivity, String> {
+    type Change = fn(&mut Rig, &mut Scenario);
+    let changes: [(&'static str, Change); 5] = [
+        ("start 1e-7 rad off", |_, scenario| {
+            scenario.start.pitch_deg += NUDGE_RAD.to_degrees();
+            scenario.start.roll_deg += NUDGE_RAD.to_degrees();
         }),
+        ("supply 0.01 % more", |rig, _| {
+            rig.supply.volts *= 1.0 + NUDGE_SHARE
+        }),
+        ("supply 0.01 % less", |rig, _| {
+            rig.supply.volts *= 1.0 - NUDGE_SHARE
+        }),
+        ("holding torque 0.01 % more", |rig, _| {
+            hold(rig, 1.0 + NUDGE_SHARE)
+        }),
+        ("holding torque 0.01 % less", |rig, _| {
+            hold(rig, 1.0 - NUDGE_SHARE)
+        }),
+    ];
+    let mut worst: Option<Sensitivity> = None;
+    for (change, apply) in changes {
+        let (mut rig, mut scenario) = (rig.clone(), scenario.clone());
+        apply(&mut rig, &mut scenario);
+        let stick_deg = largest_of_stick(unchanged, &run(&rig, &scenario)?);
+        if worst
+            .as_ref()
+            .is_none_or(|worst| stick_deg.largest > worst.stick_deg.largest)
+        {
+            worst = Some(Sensitivity {
+                change,
+                is_bifurcation: is_beyond(&stick_deg),
+                stick_deg,
+            });
+        }
     }
+    worst.ok_or_else(|| "nothing was changed".to_owned())
+}
+
+fn hold(rig: &mut Rig, times: f64) {
+    for motor in [&mut rig.pitch.motor, &mut rig.roll.motor] {
+        motor.holding_nm *= times;
+    }
+}
+
+fn is_beyond(stick_deg: &Difference) -> bool {
+    stick_deg.largest > BAR_RAD.to_degrees()
+}
+
+fn largest_of_stick(a: &Trace, b: &Trace) -> Difference {
+    largest(a, b, ["pitch.stick_deg", "roll.stick_deg"])
 }
 
 fn largest(a: &Trace, b: &Trace, signals: [&'static str; 2]) -> Difference {

@@ -11,7 +11,7 @@ mod script;
 mod target;
 mod traffic;
 
-pub use accuracy::{Accuracy, Difference};
+pub use accuracy::{Accuracy, BAR_RAD, Difference, Sensitivity};
 pub(crate) use accuracy::{Recorder, accuracy};
 pub use attend::Attend;
 pub use target::{Ending, LogicTarget, Target, TargetError};

@@ -347,7 +347,7 @@ fn look_at(
             &case.rig,
             &case.scenario,
             trace,
-            answers,
+            &answers,
             &mut |_| !plan.stop.load(Ordering::Relaxed),
         ));
     }

@@ -232,8 +232,8 @@ fn the_parts_around_the_stick_have_their_own_numbers() {
     assert_eq!(twin.grip_radius_m, 0.37);
     assert_eq!(twin.bounce_s, [0.0027, 0.0031]);
     assert_eq!(twin.obstacle_names, ["ball"]);
-    // 12 kHz at 400 Hz: 30 periods a tick, one step of 83.3 µs in each, two substeps; 0.05 s are 20 ticks.
-    assert_eq!((twin.periods, twin.steps, twin.substeps), (30, 1, 2));
+    // 12 kHz at 400 Hz: 30 periods a tick, one step of 83.3 µs in each, four substeps; 0.05 s are 20 ticks.
+    assert_eq!((twin.periods, twin.steps, twin.substeps), (30, 1, 4));
     near("step", twin.step_s, 1.0 / 12_000.0);
     near("tick", twin.tick_s, 1.0 / 400.0);
     assert_eq!(twin.silence_ticks, 20);

@@ -17,7 +17,7 @@ pub use friction::{DryFriction, Held};
 pub use gimbal::{GimbalLaw, GimbalState, GripPull};
 pub(crate) use gimbal::{cut_to, invert};
 pub use pose::{Pose, PoseAnchor, dot};
-pub(crate) use train::{CURVE, Reciprocals, damper_weight};
+pub(crate) use train::{CURVE, Reciprocals, Substep, damper_weight};
 pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
 pub use turn::Anchor;
 pub use winding::{Phase, WindingLaw};

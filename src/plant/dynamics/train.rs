@@ -80,9 +80,20 @@ pub struct TrainState {
 }
 
 impl TrainState {
-    /// Writes it down.
-    pub(crate) fn note(&self, bits: &mut StateBits) {
-        bits.numbers(&[
+    /// Whether nothing of it moves.
+    #[inline]
+    pub(crate) fn is_still(&self) -> bool {
+        self.shaft_rad_per_s == 0.0
+            && self.rotor_rad_per_s == 0.0
+            && self.shaft_accel == 0.0
+            && self.rotor_accel == 0.0
+    }
+
+    /// All of it, bit for bit.
+    #[inline]
+    pub(crate) fn bits(&self) -> [u64; 12] {
+        let [anchor_rad, sin, cos] = self.turn.numbers();
+        [
             self.shaft_rad,
             self.shaft_rad_per_s,
             self.rotor_rad,
@@ -90,9 +101,20 @@ impl TrainState {
             self.slipped_rad,
             self.shaft_accel,
             self.rotor_accel,
-        ]);
-        bits.numbers(&self.current_a);
-        self.turn.note(bits);
+            self.current_a[0],
+            self.current_a[1],
+            anchor_rad,
+            sin,
+            cos,
+        ]
+        .map(f64::to_bits)
+    }
+
+    /// Writes it down.
+    pub(crate) fn note(&self, bits: &mut StateBits) {
+        for number in self.bits() {
+            bits.count(number);
+        }
     }
 }
 
@@ -139,6 +161,28 @@ pub struct TrainLoad {
     pub cartridge_nm: f64,
     /// Electrical power drawn, W, summed over substeps.
     pub power_w: f64,
+}
+
+impl TrainLoad {
+    /// Adds a substep.
+    #[inline]
+    pub(crate) fn add(&mut self, work: &Substep) {
+        self.cartridge_nm += work.cartridge_nm;
+        self.power_w += work.power_w;
+    }
+}
+
+/// What a substep did.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Substep {
+    /// Cartridge torque on the trim shaft, N·m.
+    pub cartridge_nm: f64,
+    /// Electrical power drawn, W.
+    pub power_w: f64,
+    /// Mesh torque on the trim shaft, N·m.
+    pub mesh_nm: f64,
+    /// Voltages of both windings in either half, V.
+    pub volts: [[f64; 2]; 2],
 }
 
 /// Divisions done once instead of in every substep.
@@ -218,7 +262,7 @@ impl TrainLaw {
         let mut load = TrainLoad::default();
         let per = self.reciprocals();
         for k in 0..substeps {
-            self.substep(&per, state, drive, path, k, &mut load);
+            load.add(&self.substep(&per, state, drive, path, k));
         }
         load
     }
@@ -255,7 +299,7 @@ impl TrainLaw {
                     + self.winding.inductance_h() * (a * a + b * b))
     }
 
-    /// Substep number `k` along `path`, added to `load`.
+    /// Substep number `k` along `path`.
     #[inline]
     pub(crate) fn substep(
         &self,
@@ -264,11 +308,10 @@ impl TrainLaw {
         drive: &TrainDrive,
         path: &StickPath,
         k: u32,
-        load: &mut TrainLoad,
-    ) {
+    ) -> Substep {
         let h = self.substep_s;
         let half = 0.5 * h;
-        let (stick_rad, stick_rate) = path.at((f64::from(k) + 0.5) * h);
+        let (stick_rad, stick_rate) = self.stick_at(path, k);
         s.shaft_rad += half * s.shaft_rad_per_s;
         s.rotor_rad += half * s.rotor_rad_per_s;
         // Rates extrapolated to mid-step, for the mesh's damping.
@@ -296,9 +339,7 @@ impl TrainLaw {
         let sin4 = 4.0 * sin * cos * (1.0 - 2.0 * sin * sin);
         let motor = self.kt_nm_per_a * (ib * cos - ia * sin) - self.detent_nm * sin4;
 
-        let shaft_limit = (self.shaft_friction_nm + self.mesh_loss * mesh.abs()) * per.shaft.gain;
-        let shaft_free = per.shaft.keep * s.shaft_rad_per_s + per.shaft.gain * (mesh + cartridge);
-        let shaft_next = rubbed(per.shaft.keep, s.shaft_rad_per_s, shaft_free, shaft_limit);
+        let shaft_next = self.shaft_next(per, s.shaft_rad_per_s, mesh, cartridge);
         let cartridge = cartridge - damping * per.shaft.felt(s.shaft_rad_per_s, shaft_next);
         let rotor_limit = self.rotor_friction_nm * per.rotor.gain;
         let rotor_free =
@@ -329,8 +370,43 @@ impl TrainLaw {
             self.put_back(per, s, mesh, late_s);
         }
 
-        load.cartridge_nm += cartridge;
-        load.power_w += power_w;
+        Substep {
+            cartridge_nm: cartridge,
+            power_w,
+            mesh_nm: mesh,
+            volts: [[va, va2], [vb, vb2]],
+        }
+    }
+
+    /// Cartridge torque of substep `k` on a shaft that stands at `shaft_rad` under the torque `mesh_nm` of its gear; `None` if
+    /// friction does not hold it there. The very arithmetic of [`Self::substep`].
+    #[inline]
+    pub(crate) fn held_nm(
+        &self,
+        per: &Reciprocals,
+        shaft_rad: f64,
+        mesh_nm: f64,
+        path: &StickPath,
+        k: u32,
+    ) -> Option<f64> {
+        let (stick_rad, stick_rate) = self.stick_at(path, k);
+        let damping = self.cartridge.damping_nm_s_per_rad;
+        let cartridge = self.cartridge.spring_nm(stick_rad - shaft_rad) + damping * stick_rate;
+        (self.shaft_next(per, 0.0, mesh_nm, cartridge) == 0.0).then_some(cartridge)
+    }
+
+    /// Angle and rate of the stick in the middle of substep `k`.
+    #[inline]
+    fn stick_at(&self, path: &StickPath, k: u32) -> (f64, f64) {
+        path.at((f64::from(k) + 0.5) * self.substep_s)
+    }
+
+    /// Rate of the shaft at the end of a substep.
+    #[inline]
+    fn shaft_next(&self, per: &Reciprocals, before: f64, mesh_nm: f64, cartridge_nm: f64) -> f64 {
+        let limit = (self.shaft_friction_nm + self.mesh_loss * mesh_nm.abs()) * per.shaft.gain;
+        let free = per.shaft.keep * before + per.shaft.gain * (mesh_nm + cartridge_nm);
+        rubbed(per.shaft.keep, before, free, limit)
     }
 
     /// Torque of the mesh on the trim shaft, N·m, with the rotor `ahead_rad` of it at `rate_rad_per_s`, both at the shaft:

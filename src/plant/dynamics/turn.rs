@@ -41,9 +41,15 @@ impl Default for Anchor {
 }
 
 impl Anchor {
+    /// All of it: angle, sine and cosine.
+    #[inline]
+    pub(crate) fn numbers(&self) -> [f64; 3] {
+        [self.at_rad, self.sin, self.cos]
+    }
+
     /// Writes it down.
     pub(crate) fn note(&self, bits: &mut StateBits) {
-        bits.numbers(&[self.at_rad, self.sin, self.cos]);
+        bits.numbers(&self.numbers());
     }
 
     /// Sine and cosine of `angle_rad`; out of reach, a new anchor is dropped there.

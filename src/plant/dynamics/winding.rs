@@ -20,6 +20,17 @@ pub enum Phase {
     Broken,
 }
 
+impl Phase {
+    /// Whether it is `other`, bit for bit.
+    #[inline]
+    pub(crate) fn is_same(self, other: Self) -> bool {
+        match (self, other) {
+            (Self::Chopped(one_a), Self::Chopped(other_a)) => one_a.to_bits() == other_a.to_bits(),
+            _ => self == other,
+        }
+    }
+}
+
 impl WindingLaw {
     /// A winding of `resistance_ohm` and `inductance_h`, updated every `interval_s`.
     pub fn new(resistance_ohm: f64, inductance_h: f64, interval_s: f64) -> Self {

@@ -9,7 +9,7 @@ use trimproof_diagnostics::line;
 use trimproof_harness::card::{WIDTH, text};
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::laws::Verdict;
-use trimproof_harness::run::Traffic;
+use trimproof_harness::run::{BAR_RAD, Sensitivity, Traffic};
 use trimproof_harness::suite::{End, Outcome};
 
 /// Where the values of a broken expectation's lines begin.
@@ -140,9 +140,16 @@ fn accuracy(outcomes: &[Outcome]) -> String {
         "at s",
     ])];
     let mut failed = String::new();
+    let (mut compared, mut within) = (0, 0);
+    let mut beyond = String::new();
     for outcome in outcomes {
         match &outcome.accuracy {
             Some(Ok(found)) => {
+                compared += 1;
+                within += usize::from(!found.is_beyond());
+                if let Some(sensitivity) = &found.sensitivity {
+                    let _ = writeln!(beyond, "{}: {}", outcome.label(), why_beyond(sensitivity));
+                }
                 let mut cells = vec![outcome.name.clone(), outcome.rig_name.clone()];
                 for (difference, digits) in [
                     (&found.stick_deg, 6),
@@ -162,9 +169,29 @@ fn accuracy(outcomes: &[Outcome]) -> String {
     }
     let right = [false, false, true, true, true, true, true, true];
     format!(
-        "\nlargest difference to the same commands at half the integrator's steps\n{}{failed}",
-        text::table(&rows, &right, 0)
+        "\nlargest difference to the same commands at half the integrator's steps\n{}{failed}{within} of {compared} runs within {} deg at the stick ({BAR_RAD:.0e} rad)\n{beyond}",
+        text::table(&rows, &right, 0),
+        text::fixed(BAR_RAD.to_degrees(), 6),
     )
+}
+
+/// Whether shorter steps would help a run whose stick differs by more than the bar.
+fn why_beyond(sensitivity: &Sensitivity) -> String {
+    let Sensitivity {
+        change,
+        stick_deg,
+        is_bifurcation,
+    } = sensitivity;
+    let moved = format!(
+        "{change} moves the stick by {} deg at {} s",
+        text::fixed(stick_deg.largest, 6),
+        text::fixed(stick_deg.at_s, 3)
+    );
+    if *is_bifurcation {
+        format!("a bifurcation, no step is short enough: {moved}")
+    } else {
+        format!("the steps are too long for it: {moved} at most")
+    }
 }
 
 fn row<const N: usize>(words: [&str; N]) -> Vec<String> {

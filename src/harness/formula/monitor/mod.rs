@@ -35,9 +35,10 @@ pub(crate) const BLOCK_ROWS: usize = 512;
 /// Bytes of stored columns that stay in memory: most short runs never make a file.
 const ROOM_BYTES: usize = 1 << 20;
 
-/// Most rows before the present block that are kept for the margins of broken laws: 12 s at 500 Hz, 8 bytes a signal that formulas
-/// speak of. Laws that look back further are followed with their margins all the way.
-const KEPT_ROWS_MAX: usize = 12 * BLOCK_ROWS;
+/// Most rows before the present block that are kept for the margins of broken laws: 131 s at 500 Hz, 8 bytes a row for each signal
+/// that laws speak of which look back so far, fewer where a signal does not change for a block. Laws that look back further are
+/// followed with their margins all the way.
+const KEPT_ROWS_MAX: usize = 128 * BLOCK_ROWS;
 
 /// Judges expectations and laws on rows as they come.
 #[derive(Debug)]
@@ -261,7 +262,11 @@ pub(super) fn points_in_every_row(
 fn watch(formula: &Formula, graph: &mut Graph) -> Watched {
     match rows_back(&formula.root) {
         Some(back) if back <= KEPT_ROWS_MAX => {
-            graph.numbers.keep(back, graph.block_rows);
+            let mut names = Vec::new();
+            signals_of(&formula.root, &mut names);
+            for name in names {
+                graph.numbers.keep(name, back, graph.block_rows);
+            }
             Watched::Truth(graph.truth_of(&formula.root, true), back + 1)
         }
         _ => {

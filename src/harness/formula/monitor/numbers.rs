@@ -22,6 +22,22 @@ pub(super) enum Side<'a> {
     Each(&'a [f64]),
 }
 
+impl Side<'_> {
+    fn first(self) -> Option<f64> {
+        match self {
+            Self::Fixed(value) => Some(value),
+            Self::Each(values) => values.first().copied(),
+        }
+    }
+
+    fn last(self) -> Option<f64> {
+        match self {
+            Self::Fixed(value) => Some(value),
+            Self::Each(values) => values.last().copied(),
+        }
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum NumberOp {
     /// Index of the signal.
@@ -38,14 +54,62 @@ pub(super) struct Numbers {
     signals: Vec<String>,
     ops: Vec<NumberOp>,
     known: BTreeMap<NumberOp, usize>,
-    /// Values of the block; empty for a signal.
-    values: Vec<Vec<f64>>,
+    /// Values of the block; of no use for a signal.
+    values: Vec<Column>,
     /// The child's value in the last row of the block before.
     before: Vec<Option<f64>>,
-    /// Values of the signals in the last blocks, the present one last.
-    blocks: VecDeque<Vec<Vec<f64>>>,
-    /// Blocks that are kept beside the present one.
-    kept: usize,
+    /// Values of each signal in the block.
+    present: Vec<Column>,
+    /// Of each signal the blocks before the present one that are kept, the last one last.
+    past: Vec<VecDeque<Column>>,
+    /// Of each signal, how many.
+    kept: Vec<usize>,
+    /// Rows of every block but the last.
+    block_rows: usize,
+}
+
+/// The values of a number in a block. In most blocks most numbers never change: then one value stands for all rows.
+#[derive(Clone, Debug)]
+enum Column {
+    Same(f64),
+    Each(Vec<f64>),
+}
+
+impl Default for Column {
+    fn default() -> Self {
+        Self::Each(Vec::new())
+    }
+}
+
+impl Column {
+    /// Of these values, as many as a block has rows, or one for all of them.
+    fn of(values: Vec<f64>) -> Self {
+        match values.split_first() {
+            // 0 and −0 differ.
+            Some((first, rest)) if rest.iter().all(|value| value.to_bits() == first.to_bits()) => {
+                Self::Same(*first)
+            }
+            _ => Self::Each(values),
+        }
+    }
+
+    /// Its room, without what stood in it.
+    fn into_room(self) -> Vec<f64> {
+        match self {
+            Self::Same(_) => Vec::new(),
+            Self::Each(mut values) => {
+                values.clear();
+                values
+            }
+        }
+    }
+
+    fn side(&self) -> Side<'_> {
+        match self {
+            Self::Same(value) => Side::Fixed(*value),
+            Self::Each(values) => Side::Each(values),
+        }
+    }
 }
 
 impl Numbers {
@@ -62,9 +126,14 @@ impl Numbers {
         &self.signals
     }
 
-    /// Keeps at least so many rows before the present block.
-    pub fn keep(&mut self, rows: usize, block_rows: usize) {
-        self.kept = self.kept.max(rows.div_ceil(block_rows));
+    /// Keeps at least so many rows of a signal before the present block of so many.
+    pub fn keep(&mut self, name: &str, rows: usize, block_rows: usize) {
+        self.signal(name);
+        for (known, kept) in self.signals.iter().zip(&mut self.kept) {
+            if known == name {
+                *kept = (*kept).max(rows.div_ceil(block_rows));
+            }
+        }
     }
 
     /// Adds the signal of this name.
@@ -73,6 +142,9 @@ impl Numbers {
             Some(index) => index,
             None => {
                 self.signals.push(name.to_owned());
+                self.present.push(Column::default());
+                self.past.push(VecDeque::new());
+                self.kept.push(0);
                 self.signals.len() - 1
             }
         };
@@ -110,66 +182,81 @@ impl Numbers {
     pub fn side(&self, operand: Operand) -> Side<'_> {
         match operand {
             Operand::Fixed(bits) => Side::Fixed(f64::from_bits(bits)),
-            Operand::Each(index) => Side::Each(self.of(index)),
+            Operand::Each(index) => self.of(index),
         }
     }
 
     /// Takes the next block.
     pub fn next(&mut self, block: &dyn Signals) {
-        let rows = block.rows();
-        let mut values = if self.blocks.len() > self.kept {
-            self.blocks.pop_front().unwrap_or_default()
-        } else {
-            Vec::new()
-        };
-        values.resize_with(self.signals.len(), Vec::new);
-        for (name, values) in self.signals.iter().zip(&mut values) {
-            values.clear();
-            // What is not there is undefined.
-            if !block.append_signal(name, values) || values.len() != rows {
-                values.clear();
-                values.resize(rows, f64::NAN);
-            }
+        self.block_rows = self.block_rows.max(block.rows());
+        for signal in 0..self.signals.len() {
+            self.next_of(signal, block);
         }
-        self.blocks.push_back(values);
         for index in 0..self.ops.len() {
             let mut out = std::mem::take(&mut self.values[index]);
             match self.ops[index] {
                 NumberOp::Signal(_) => {}
                 NumberOp::Unary(op, child) => {
                     let child = self.of(child);
-                    let before = self.before[index].or(child.first().copied());
-                    unary(op, child, before.unwrap_or_default(), self.tick_s, &mut out);
-                    self.before[index] = child.last().copied().or(before);
+                    let before = self.before[index].or(child.first());
+                    let unary = UnaryOf {
+                        op,
+                        before: before.unwrap_or_default(),
+                        tick_s: self.tick_s,
+                    };
+                    out = unary.of(child, block.rows(), out);
+                    self.before[index] = child.last().or(before);
                 }
                 NumberOp::Binary(op, left, right) => {
-                    binary(op, self.side(left), self.side(right), &mut out);
+                    out = binary(op, self.side(left), self.side(right), out);
                 }
             }
             self.values[index] = out;
         }
     }
 
+    /// Takes the next block of a signal.
+    fn next_of(&mut self, signal: usize, block: &dyn Signals) {
+        let (past, kept) = (&mut self.past[signal], self.kept[signal]);
+        let mut gone = std::mem::take(&mut self.present[signal]);
+        if kept > 0 {
+            past.push_back(gone);
+            gone = match past.len() > kept {
+                true => past.pop_front().unwrap_or_default(),
+                false => Column::default(),
+            };
+        }
+        let mut values = gone.into_room();
+        // What is not there is undefined.
+        if !block.append_signal(&self.signals[signal], &mut values) || values.len() != block.rows()
+        {
+            values.clear();
+            values.push(f64::NAN);
+        }
+        self.present[signal] = Column::of(values);
+    }
+
     /// The values of a signal in the last `rows` rows up to the row `row` of the present block, as far as they are kept;
     /// `None` if no formula speaks of it.
     pub fn last(&self, name: &str, row: usize, rows: usize) -> Option<Vec<f64>> {
         let index = self.signals.iter().position(|known| known == name)?;
-        let earlier = self.blocks.len().saturating_sub(1);
-        let mut values: Vec<f64> = self
-            .blocks
-            .iter()
-            .take(earlier)
-            .flat_map(|block| block[index].iter().copied())
-            .collect();
-        values.extend_from_slice(self.blocks.back()?[index].get(..=row)?);
+        let mut values = Vec::new();
+        let mut add = |column: &Column, rows: usize| match column {
+            Column::Same(value) => values.extend(std::iter::repeat_n(*value, rows)),
+            Column::Each(each) => values.extend(each.iter().take(rows)),
+        };
+        for column in &self.past[index] {
+            add(column, self.block_rows);
+        }
+        add(&self.present[index], row + 1);
         let first = values.len().saturating_sub(rows);
         Some(values.split_off(first))
     }
 
-    fn of(&self, index: usize) -> &[f64] {
+    fn of(&self, index: usize) -> Side<'_> {
         match self.ops[index] {
-            NumberOp::Signal(signal) => self.blocks.back().map_or(&[], |block| &block[signal]),
-            _ => &self.values[index],
+            NumberOp::Signal(signal) => self.present[signal].side(),
+            _ => self.values[index].side(),
         }
     }
 
@@ -179,7 +266,7 @@ impl Numbers {
         }
         let index = self.ops.len();
         self.ops.push(op);
-        self.values.push(Vec::new());
+        self.values.push(Column::default());
         self.before.push(None);
         self.known.insert(op, index);
         Operand::Each(index)
@@ -190,21 +277,57 @@ fn fixed(value: f64) -> Operand {
     Operand::Fixed(value.to_bits())
 }
 
-/// `before` is the child's value in the row before the first.
-fn unary(op: UnaryOp, child: &[f64], before: f64, tick_s: f64, out: &mut Vec<f64>) {
-    out.clear();
-    let earlier = std::iter::once(&before).chain(child);
-    let pairs = child.iter().zip(earlier);
-    match op {
-        UnaryOp::Negate => out.extend(child.iter().map(|value| -value)),
-        UnaryOp::Abs => out.extend(child.iter().map(|value| value.abs())),
-        UnaryOp::Previous => out.extend(pairs.map(|(_, earlier)| earlier)),
-        UnaryOp::Change => out.extend(pairs.map(|(value, earlier)| value - earlier)),
-        UnaryOp::Rate => out.extend(pairs.map(|(value, earlier)| (value - earlier) / tick_s)),
+/// An operation on one number.
+struct UnaryOf {
+    op: UnaryOp,
+    /// The child's value in the row before the first.
+    before: f64,
+    tick_s: f64,
+}
+
+impl UnaryOf {
+    /// Its values in a block of so many rows; `out` gives the room.
+    fn of(&self, child: Side<'_>, rows: usize, out: Column) -> Column {
+        let child = match child {
+            Side::Each(values) => values,
+            Side::Fixed(value) => {
+                let (first, rest) = (self.at(value, self.before), self.at(value, value));
+                if first.to_bits() == rest.to_bits() {
+                    return Column::Same(rest);
+                }
+                let mut out = out.into_room();
+                out.resize(rows, rest);
+                out[..1].fill(first);
+                return Column::Each(out);
+            }
+        };
+        let mut out = out.into_room();
+        let earlier = std::iter::once(&self.before).chain(child);
+        let pairs = child.iter().zip(earlier);
+        match self.op {
+            UnaryOp::Negate => out.extend(child.iter().map(|value| -value)),
+            UnaryOp::Abs => out.extend(child.iter().map(|value| value.abs())),
+            UnaryOp::Previous => out.extend(pairs.map(|(_, earlier)| earlier)),
+            UnaryOp::Change => out.extend(pairs.map(|(value, earlier)| value - earlier)),
+            UnaryOp::Rate => {
+                out.extend(pairs.map(|(value, earlier)| (value - earlier) / self.tick_s));
+            }
+        }
+        Column::Each(out)
+    }
+
+    fn at(&self, value: f64, earlier: f64) -> f64 {
+        match self.op {
+            UnaryOp::Negate => -value,
+            UnaryOp::Abs => value.abs(),
+            UnaryOp::Previous => earlier,
+            UnaryOp::Change => value - earlier,
+            UnaryOp::Rate => (value - earlier) / self.tick_s,
+        }
     }
 }
 
-fn binary(op: BinaryOp, left: Side<'_>, right: Side<'_>, out: &mut Vec<f64>) {
+fn binary(op: BinaryOp, left: Side<'_>, right: Side<'_>, out: Column) -> Column {
     match op {
         BinaryOp::Add => each(left, right, out, |left, right| left + right),
         BinaryOp::Subtract => each(left, right, out, |left, right| left - right),
@@ -219,9 +342,10 @@ fn binary(op: BinaryOp, left: Side<'_>, right: Side<'_>, out: &mut Vec<f64>) {
     }
 }
 
-fn each(left: Side<'_>, right: Side<'_>, out: &mut Vec<f64>, op: impl Fn(f64, f64) -> f64) {
-    out.clear();
+fn each(left: Side<'_>, right: Side<'_>, out: Column, op: impl Fn(f64, f64) -> f64) -> Column {
+    let mut out = out.into_room();
     match (left, right) {
+        (Side::Fixed(left), Side::Fixed(right)) => return Column::Same(op(left, right)),
         (Side::Each(left), Side::Each(right)) => {
             out.extend(
                 left.iter()
@@ -235,7 +359,6 @@ fn each(left: Side<'_>, right: Side<'_>, out: &mut Vec<f64>, op: impl Fn(f64, f6
         (Side::Fixed(left), Side::Each(right)) => {
             out.extend(right.iter().map(|right| op(left, *right)));
         }
-        // Folded when it was added.
-        (Side::Fixed(_), Side::Fixed(_)) => {}
     }
+    Column::Each(out)
 }
