@@ -15,6 +15,8 @@ mod stops;
 #[cfg(test)]
 mod bad_input;
 #[cfg(test)]
+mod test_notes;
+#[cfg(test)]
 mod tests;
 
 pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
