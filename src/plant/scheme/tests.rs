@@ -313,3 +313,40 @@ fn steps_are_cut_evenly() {
         near(roll.step_s, period_s / 12.0 / times, 1e-12);
     }
 }
+
+/// A stop of 1700 N/m with 6 mm of travel is solid after 10 N: its solid end gets half of the angular step.
+#[test]
+fn a_stop_that_a_hand_presses_solid_gets_shorter_steps() {
+    let mut rig = skewed();
+    rig.pitch.stops.stiffness_n_per_m = 1700.0;
+    let travel_m = rig.pitch.stops.travel_m;
+    let inertia = least_inertia(&rig)[0];
+    let longest = |rig: &Rig| bound(&stick_bounds(rig), "pitch.stops.height_m").longest_step_s;
+    let solid_s = 0.075 / libm::sqrt(2e6 * 0.085 * 0.085 / inertia);
+    near(longest(&rig), 0.5 * solid_s, 1e-4);
+    // Just beyond the 500 N of a strong hand.
+    rig.pitch.stops.stiffness_n_per_m = 501.0 / travel_m;
+    near(longest(&rig), solid_s, 1e-4);
+}
+
+/// A supply of 24 V that both drives (3.7 A and 3.3 A) sag by more than 2.4 V bounds the step by its own time, 0.4 R C.
+#[test]
+fn a_supply_that_sags_bounds_the_step_by_its_own_time() {
+    let mut rig = skewed();
+    let run_a = rig.pitch.driver.run_a + rig.roll.driver.run_a;
+    let find = |rig: &Rig| {
+        let bounds = stick_bounds(rig);
+        bounds
+            .into_iter()
+            .find(|bound| bound.key == "supply.bulk_f")
+    };
+    rig.supply.source_ohm = 0.11 * rig.supply.volts / run_a;
+    rig.supply.bulk_f = 5e-5;
+    let found = find(&rig).expect("it sags by 11 %");
+    let own_s = rig.supply.source_ohm * 5e-5;
+    near(found.longest_step_s, 0.4 * own_s, 1e-9);
+    assert!(found.is_least);
+    near(found.limit, 1e-5 / (0.4 * rig.supply.source_ohm), 1e-9);
+    rig.supply.source_ohm = 0.09 * rig.supply.volts / run_a;
+    assert!(find(&rig).is_none());
+}
