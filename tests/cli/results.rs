@@ -268,7 +268,7 @@ fn accuracy_tells_a_bifurcation_from_steps_that_are_too_long() {
         "scenarios/release-near-stop.toml",
         include_str!("../../scenarios/release-near-stop.toml"),
     );
-    place.write("scenarios/rigs/sanderling.toml", &shipped_rig("sanderling"));
+    place.write("scenarios/rigs/sanderling.toml", shipped_rig("sanderling"));
     let only = ["prove", "--accuracy", "--rig", "sanderling"];
     let ran = place.run(&only);
     assert!(

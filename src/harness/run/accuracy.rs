@@ -112,9 +112,9 @@ impl Target for Recorder<'_> {
 }
 
 /// Answers as it was answered before, whatever it is asked.
-struct Player(std::vec::IntoIter<Outputs>);
+struct Player<'a>(std::slice::Iter<'a, Outputs>);
 
-impl Target for Player {
+impl Target for Player<'_> {
     fn identity(&self) -> String {
         "commands of a run before".to_owned()
     }
@@ -124,7 +124,7 @@ impl Target for Player {
     }
 
     fn tick(&mut self, _inputs: &Inputs) -> Result<Outputs, TargetError> {
-        self.0.next().ok_or(TargetError::NotBegun)
+        self.0.next().copied().ok_or(TargetError::NotBegun)
     }
 
     fn reset(&mut self) -> Result<(), TargetError> {
@@ -150,7 +150,7 @@ pub(crate) fn accuracy(
             refine: HALF,
             ..Numerics::default()
         };
-        let mut player = Player(answers.to_vec().into_iter());
+        let mut player = Player(answers.iter());
         let run = run_at_steps(
             rig,
             scenario,

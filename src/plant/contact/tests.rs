@@ -191,7 +191,8 @@ fn all_that_contacts_remember_is_written_down() {
         change(&mut surroundings);
         assert_ne!(bits(&surroundings), bits(&touched()), "{name}");
     }
-    let frozen: [(&str, fn(&mut Near)); 3] = [
+    type NearChange = fn(&mut Near);
+    let frozen: [(&str, NearChange); 3] = [
         ("normal", |near| near.normal[1] += 1e-9),
         ("point", |near| near.on_stick[2] += 1e-9),
         ("offset", |near| near.offset_m += 1e-9),
