@@ -4,9 +4,9 @@ use crate::report::Failure;
 use globset::{GlobBuilder, GlobMatcher};
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
+use trimproof_diagnostics::{FileError, nearest};
 use trimproof_harness::laws;
 use trimproof_harness::suite::{Problem, list};
-use trimproof_plant::{FileError, nearest};
 
 /// Where scenarios are looked for if no path is given.
 const DEFAULT_FOLDER: &str = "scenarios";

@@ -219,7 +219,7 @@ mod tests {
     use super::*;
     use std::path::Path;
     use std::sync::Arc;
-    use trimproof_plant::FileError;
+    use trimproof_diagnostics::FileError;
 
     fn rendered(text: &str, span: std::ops::Range<usize>) -> String {
         let error = FileError::new("unknown key `mas`")

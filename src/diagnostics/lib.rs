@@ -1,4 +1,5 @@
-//! Makes text that others wrote safe to print: on a terminal, in a log, in a report.
+//! What is wrong with a file that a user wrote, and where: [`FileError`], [`locate()`], [`nearest`], [`check_strings`]. And makes text
+//! that others wrote safe to print: on a terminal, in a log, in a report.
 //!
 //! A board's identity, a title, a file name or a line of a file may hold anything: escape sequences
 //! that move the cursor, line ends that forge a verdict, marks that turn the direction of writing
@@ -18,12 +19,18 @@
 //! shown is for people and is not meant to be read back.
 
 mod excerpt;
+mod file_error;
 mod hostile;
+mod locate;
 #[cfg(test)]
 mod tests;
+mod visible;
 
 pub use excerpt::{Excerpt, excerpt};
+pub use file_error::{FileError, nearest};
 pub use hostile::hostile_text;
+pub use locate::locate;
+pub use visible::check_strings;
 
 use std::borrow::Cow;
 use std::fmt::Write as _;

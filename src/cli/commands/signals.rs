@@ -8,10 +8,11 @@ use crate::report::Failure;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use trimproof_controller::State;
+use trimproof_diagnostics::{FileError, nearest};
 use trimproof_harness::card::text::table;
 use trimproof_harness::suite::{Problem, list, load_rig, rigs_in};
 use trimproof_harness::trace::{ColumnInfo, columns};
-use trimproof_plant::{FileError, Rig, nearest};
+use trimproof_plant::Rig;
 
 /// Folders in which a rig is looked for by name.
 const RIG_FOLDERS: [&str; 2] = ["scenarios/rigs", "rigs"];

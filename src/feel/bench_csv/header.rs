@@ -1,6 +1,7 @@
 //! The header row: what each column holds, and in which unit.
 
-use trimproof_plant::{AxisName, FileError};
+use trimproof_diagnostics::FileError;
+use trimproof_plant::AxisName;
 
 use super::{Cell, Line, offer};
 

@@ -11,8 +11,9 @@ mod tests;
 use std::fmt::Write as _;
 use std::ops::Range;
 
+use trimproof_diagnostics::FileError;
 use trimproof_diagnostics::line;
-use trimproof_plant::{AxisName, FileError};
+use trimproof_plant::AxisName;
 
 use crate::extract::{RESPONSE_READINGS_MIN, SWEEP_READINGS_MIN, ways};
 use crate::record::{Condition, Record, Response, Sweep};
@@ -328,7 +329,7 @@ fn offer(name: &str, known: &[&str]) -> String {
         .map(|name| format!("`{name}`"))
         .collect::<Vec<_>>()
         .join(", ");
-    match trimproof_plant::nearest(name, known.iter().copied()) {
+    match trimproof_diagnostics::nearest(name, known.iter().copied()) {
         Some(near) => format!("did you mean `{near}`? known here: {list}"),
         None => format!("known here: {list}"),
     }

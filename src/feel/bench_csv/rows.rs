@@ -2,7 +2,8 @@
 
 use std::ops::Range;
 
-use trimproof_plant::{AxisName, FileError};
+use trimproof_diagnostics::FileError;
+use trimproof_plant::AxisName;
 
 use crate::record::{Condition, ResponseSample, SweepSample};
 

@@ -2,7 +2,8 @@
 
 use std::fmt::Write as _;
 
-use trimproof_plant::{AxisName, FileError};
+use trimproof_diagnostics::FileError;
+use trimproof_plant::AxisName;
 
 use super::{ROWS_MAX, read, write};
 use crate::extract::{figures, sweep_figures};

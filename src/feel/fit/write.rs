@@ -1,8 +1,9 @@
 //! The rig with the measured values in it: its text, changed only where a value was measured.
 
 use toml_edit::{DocumentMut, Item, Table, TableLike, Value, value};
+use trimproof_diagnostics::FileError;
 use trimproof_plant::rig::{CartridgeRig, MassRig};
-use trimproof_plant::{FileError, Inertia, Rig};
+use trimproof_plant::{Inertia, Rig};
 
 use super::result::{AxisFit, Fit, Quantity};
 

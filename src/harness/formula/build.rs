@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 use super::column::apply;
 use super::lookup::{self, Found};

@@ -3,7 +3,7 @@
 
 use std::ops::Range;
 
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 use super::Names;
 use super::build::{Builder, Term, Value, too_deep};

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 /// One token and its bytes.
 #[derive(Clone, Debug, PartialEq)]

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use trimproof_plant::{FileError, nearest};
+use trimproof_diagnostics::{FileError, nearest};
 
 use super::{Names, SignalKind};
 

@@ -24,7 +24,7 @@ mod tests;
 use std::borrow::Cow;
 use std::ops::Range;
 
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 pub use guards::Guard;
 pub use limit::EQUALITY_TOLERANCE;

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 use super::Names;
 use super::node::Window;

@@ -5,7 +5,8 @@ mod expectations;
 use std::ops::Range;
 
 use trimproof_controller::State;
-use trimproof_plant::{FileError, Rig, locate};
+use trimproof_diagnostics::{FileError, locate};
+use trimproof_plant::Rig;
 
 use crate::card::text;
 use crate::formula::{Formula, Names, SignalKind, SignalName, Tested, evaluate_all};

@@ -15,7 +15,8 @@ use std::sync::LazyLock;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_plant::{AxisName, FileError, Rig, locate};
+use trimproof_diagnostics::{FileError, locate};
+use trimproof_plant::{AxisName, Rig};
 
 use crate::formula::Formula;
 use crate::judge::{names_for, place_in};
@@ -90,7 +91,7 @@ impl LawFile {
             return Err(FileError::new(message));
         }
         shape::check(text, &SCHEMA)?;
-        trimproof_plant::check_strings(text)?;
+        trimproof_diagnostics::check_strings(text)?;
         let file: Self =
             toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
         for (index, law) in file.laws.iter().enumerate() {

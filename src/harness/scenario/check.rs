@@ -2,7 +2,8 @@
 
 use std::cell::RefCell;
 
-use trimproof_plant::{AxisName, FaultKind, FileError, SwitchName, locate};
+use trimproof_diagnostics::{FileError, locate};
+use trimproof_plant::{AxisName, FaultKind, SwitchName};
 
 use super::{Event, Expectation, LawException, Scenario, is_kebab};
 

@@ -19,7 +19,7 @@ use std::sync::LazyLock;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 pub use draft::{Draft, DraftFormula};
 pub use event::Event;
@@ -171,7 +171,7 @@ impl Scenario {
         if !faults.is_empty() {
             return Err(in_order(faults));
         }
-        if let Err(fault) = trimproof_plant::check_strings(text) {
+        if let Err(fault) = trimproof_diagnostics::check_strings(text) {
             return Err(vec![fault]);
         }
         let scenario: Self =

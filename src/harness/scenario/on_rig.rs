@@ -1,6 +1,7 @@
 //! What a scenario must keep to on a rig: a start that the stops leave, and events that are seen at its ticks.
 
-use trimproof_plant::{AxisName, FileError, Rig, StartConflict};
+use trimproof_diagnostics::FileError;
+use trimproof_plant::{AxisName, Rig, StartConflict};
 
 use super::{Event, Scenario};
 

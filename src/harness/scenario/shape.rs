@@ -6,7 +6,7 @@ use std::cell::RefCell;
 use serde_json::Value;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
-use trimproof_plant::{FileError, nearest};
+use trimproof_diagnostics::{FileError, nearest};
 
 /// Checks keys, types, choices and ranges of `text` against `schema`.
 ///

@@ -5,7 +5,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
-use trimproof_plant::FileError;
+use trimproof_diagnostics::FileError;
 
 /// Largest scenario or rig file that is read, bytes.
 ///

@@ -8,7 +8,8 @@ use crate::scenario::{Draft, Scenario, in_order, is_kebab, name_of};
 use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
-use trimproof_plant::{FileError, Rig, nearest};
+use trimproof_diagnostics::{FileError, nearest};
+use trimproof_plant::Rig;
 
 /// One scenario on one rig.
 #[derive(Clone, Debug)]
@@ -168,7 +169,7 @@ impl Loader {
                 Ok(rig) => rig,
                 Err(None) => continue,
                 Err(Some(mut error)) => {
-                    error.span = trimproof_plant::locate(&text, &format!("rigs[{index}]"));
+                    error.span = trimproof_diagnostics::locate(&text, &format!("rigs[{index}]"));
                     self.problems.push(Problem::within(file, &text, error));
                     continue;
                 }
@@ -347,7 +348,7 @@ impl Loader {
 fn lines_of(text: &str, count: usize) -> Arc<[usize]> {
     (0..count)
         .map(|index| {
-            let value = trimproof_plant::locate(text, &format!("expect[{index}].that"));
+            let value = trimproof_diagnostics::locate(text, &format!("expect[{index}].that"));
             let before = value.and_then(|value| text.get(..value.start));
             1 + before.map_or(0, |before| before.matches('\n').count())
         })

@@ -5,7 +5,7 @@ use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};
 
 use csv::{ErrorKind, ReaderBuilder, StringRecord, Terminator, WriterBuilder};
-use trimproof_plant::nearest;
+use trimproof_diagnostics::nearest;
 
 use super::about::Stamp;
 use super::error::Flaw;

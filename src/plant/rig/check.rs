@@ -1,7 +1,7 @@
 //! Range checks of a rig file's numbers, and the macro that keeps a number's range, its documentation,
 //! the JSON schema and the check in one place.
 
-use crate::FileError;
+use trimproof_diagnostics::FileError;
 
 /// Collects the first thing wrong with a rig; later checks are skipped once one has failed.
 pub(super) struct Checker<'a> {

@@ -30,9 +30,9 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use trimproof_controller::{AxisSettings, PITCH, Settings, SettingsError};
 
-use crate::FileError;
 use crate::scheme::{Scheme, StepBound};
 use check::Checker;
+use trimproof_diagnostics::FileError;
 
 /// One force-feel stick: lengths in m, masses in kg, angles in degrees, every other unit in the key's name.
 /// Body axes after ISO 1151: x forward, y right, z down. Pitch turns the outer frame about y (positive: top
@@ -79,7 +79,7 @@ impl Rig {
     /// settings that the controller refuses. The error points at the value.
     pub fn parse(text: &str) -> Result<Self, FileError> {
         let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
-        crate::check_strings(text)?;
+        trimproof_diagnostics::check_strings(text)?;
         rig.check(text)?;
         Ok(rig)
     }

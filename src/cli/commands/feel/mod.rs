@@ -15,6 +15,7 @@ use crate::report::{self, Failure};
 use crate::{CommandResult, stop};
 use std::path::Path;
 use std::time::Instant;
+use trimproof_diagnostics::FileError;
 use trimproof_feel::figures::Figures;
 use trimproof_feel::judge::{Taken, Verdict, advise, compare, judge_targets};
 use trimproof_feel::measure::{MeasureError, Measured};
@@ -24,7 +25,7 @@ use trimproof_feel::{bench_csv, extract};
 use trimproof_harness::suite::{
     Problem, load_rig, plain, read_text_within, try_file, try_folder, write_whole,
 };
-use trimproof_plant::{FileError, Rig};
+use trimproof_plant::Rig;
 
 /// What every report says of itself.
 const CAUTION: &str = "This report sets figures against numbers. It is no qualification of a device and stands for none: \

@@ -14,13 +14,13 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::path::Path;
 use std::time::Duration;
+use trimproof_diagnostics::FileError;
 use trimproof_feel::bench_csv;
 use trimproof_feel::fit::{Fit, FitError, Progress, Written, fit_watched, written};
 use trimproof_feel::record::Record;
 use trimproof_harness::suite::{
     Problem, load_rig, read_text, read_text_within, try_file, try_folder, write_whole,
 };
-use trimproof_plant::FileError;
 
 /// Identifies, prints and writes.
 ///

@@ -13,11 +13,12 @@ use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
 use trimproof_diagnostics::line;
+use trimproof_diagnostics::nearest;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
-use trimproof_plant::{Rig, TwinAbort, nearest};
+use trimproof_plant::{Rig, TwinAbort};
 use trimproof_viewer::film::{
     Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, telling_instants,
 };

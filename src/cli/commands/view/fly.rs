@@ -12,10 +12,11 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::Ordering;
 use std::time::Instant;
+use trimproof_diagnostics::FileError;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
 use trimproof_harness::scenario::name_of;
 use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
-use trimproof_plant::{FileError, Rig};
+use trimproof_plant::Rig;
 use trimproof_viewer::{Pace, Save, Session, Source, View, Watch, session_scenario};
 
 /// What a kept flight is called unless the user says otherwise.

@@ -7,10 +7,11 @@ use crate::report::Failure;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trimproof_diagnostics::{CELL_MAX, brief};
+use trimproof_diagnostics::{FileError, nearest};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, Problem, list, load, load_rig, rigs_in};
 use trimproof_harness::trace::{About, Trace, TraceError, column, columns};
-use trimproof_plant::{FileError, Rig, nearest};
+use trimproof_plant::Rig;
 use trimproof_viewer::{View, ViewError};
 
 /// Folder in which a scenario is looked for by name.

@@ -3,7 +3,8 @@
 use rand_pcg::Pcg32;
 use rand_pcg::rand_core::{Rng, SeedableRng};
 use serde_json::Value;
-use trimproof_plant::{FileError, Rig};
+use trimproof_diagnostics::FileError;
+use trimproof_plant::Rig;
 
 pub const RIGS: [&str; 2] = [
     include_str!("../../../../scenarios/rigs/kittiwake.toml"),

@@ -1,10 +1,10 @@
 //! What the strings of a rig or scenario file may hold.
 
 use crate::FileError;
+use crate::is_invisible;
 use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
-use trimproof_diagnostics::is_invisible;
 
 /// Keys of texts that may have several lines; all others stand on one line of a table or a report.
 const SEVERAL_LINES: [&str; 5] = ["about", "because", "formula", "purpose", "that"];
@@ -54,7 +54,7 @@ fn walk(key: &str, value: &Spanned<DeValue<'_>>, found: &mut Found) {
                     let shown = c.to_string();
                     format!(
                         "`{key}` holds `{}`, which cannot be seen",
-                        trimproof_diagnostics::line(&shown)
+                        crate::line(&shown)
                     )
                 }
             };
