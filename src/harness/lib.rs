@@ -5,7 +5,6 @@
 
 pub mod card;
 pub mod compare;
-pub mod formula;
 pub mod judge;
 pub mod junit;
 pub mod laws;

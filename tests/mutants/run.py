@@ -38,7 +38,8 @@ FOLDERS = {
     "trimproof-controller": ["src/controller"],
     "trimproof-board": ["src/board"],
     "trimproof-plant": ["src/plant"],
-    "trimproof-harness": ["src/harness/formula", "src/harness/judge", "src/harness/laws"],
+    "trimproof-formula": ["src/formula"],
+    "trimproof-harness": ["src/harness/judge", "src/harness/laws"],
 }
 SWITCH = '''//! Which mutant is on: written by tests/mutants, never part of the project.
 use std::io::Write;

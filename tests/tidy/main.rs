@@ -257,7 +257,7 @@ fn text_reaches_a_terminal_through_one_file() {
         &["println!", "eprintln!", "print!", "eprint!", "stdout()"],
         &["src/cli/output.rs"],
     );
-    for member in ["src/harness", "src/feel", "src/plant", "src/diagnostics"] {
+    for member in ["src/harness", "src/formula", "src/feel", "src/plant", "src/diagnostics"] {
         forbid(
             member,
             &["println!", "eprintln!", "print!", "eprint!"],
@@ -269,8 +269,27 @@ fn text_reaches_a_terminal_through_one_file() {
             ],
         );
     }
-    assert!(dependencies("src/diagnostics", "dependencies").is_empty());
+    let used = dependencies("src/diagnostics", "dependencies");
+    let allowed = ["strsim", "thiserror", "toml"].map(str::to_owned).into();
+    assert!(used.is_subset(&allowed), "src/diagnostics has {used:?}");
     forbid("src/diagnostics", &IO_AND_CLOCK, &[]);
+}
+
+#[test]
+fn the_formulas_know_nothing_of_sticks() {
+    let ours: Vec<String> = dependencies("src/formula", "dependencies")
+        .into_iter()
+        .filter(|name| name.starts_with("trimproof-"))
+        .collect();
+    assert_eq!(ours, ["trimproof-diagnostics"]);
+    // A temporary file is all that they may open.
+    let outside = IO_AND_CLOCK.iter().filter(|name| **name != "std::io");
+    forbid(
+        "src/formula",
+        &outside.copied().collect::<Vec<_>>(),
+        &["src/formula/scratch.rs"],
+    );
+    forbid("src/formula", &["HashMap", "HashSet"], &[]);
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use super::*;
 use crate::picture::{Curve, Panel, TracePlot, trace};
 use std::sync::Arc;
-use trimproof_harness::formula::Tested;
+use trimproof_formula::Tested;
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, End, Outcome, Picture};

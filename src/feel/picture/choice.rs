@@ -2,7 +2,7 @@
 
 use super::trace::{Curve, Panel};
 use std::ops::Range;
-use trimproof_harness::formula::Signals;
+use trimproof_formula::Signals;
 use trimproof_harness::palette;
 use trimproof_harness::trace::{Trace, titled};
 

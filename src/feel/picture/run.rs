@@ -6,8 +6,8 @@ use super::choice::{
     shows_angle, span, supply_panel, values,
 };
 use super::trace::{Curve, Lane, LaneKind, Panel, TracePlot, Worst, trace as draw};
+use trimproof_formula::{Formula, Guard, Sides};
 use trimproof_harness::card::text;
-use trimproof_harness::formula::{Formula, Guard, Sides};
 use trimproof_harness::judge::{Judgement, names_for};
 use trimproof_harness::palette::{self, Rgb};
 use trimproof_harness::suite::Case;

@@ -1,7 +1,7 @@
 //! Key figures of a trace: the numbers that an engineer looks at first.
 
-use crate::formula::Signals;
 use std::borrow::Cow;
+use trimproof_formula::Signals;
 
 /// How long the settled angle is averaged at the end of the trace, s.
 pub const SETTLED_OVER_S: f64 = 0.5;

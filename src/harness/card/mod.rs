@@ -11,7 +11,6 @@ mod timeline;
 
 pub use figures::{AxisFigures, Figures, Peak, SETTLED_OVER_S};
 
-use crate::formula::Signals;
 use crate::judge::Judgement;
 use crate::laws::Verdict;
 use crate::suite::Case;
@@ -20,6 +19,7 @@ use std::fmt::Write;
 use text::{fixed, margin, plain, share, table, wrap_into};
 use trimproof_controller::State;
 use trimproof_diagnostics::line;
+use trimproof_formula::Signals;
 
 /// Greatest width of a card, characters.
 pub const WIDTH: usize = 100;

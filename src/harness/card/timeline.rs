@@ -2,10 +2,10 @@
 
 use super::text::fixed;
 use super::{WIDTH, state_name};
-use crate::formula::Signals;
 use crate::scenario::{Event, Scenario};
 use std::fmt::Write;
 use trimproof_controller::Fault;
+use trimproof_formula::Signals;
 
 /// After so many changes of one switch-like signal the rest is only counted.
 const CHANGES_LISTED: usize = 8;

@@ -3,8 +3,8 @@
 use trimproof_plant::Rig;
 
 use super::{Judgement, names_for};
-use crate::formula::{Formula, Margin, Tested};
 use crate::scenario::{Expectation, Scenario};
+use trimproof_formula::{Formula, Margin, Tested};
 
 /// The expectations for one rig, in the order of the file.
 pub(crate) struct Expectations<'a> {

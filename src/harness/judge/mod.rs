@@ -9,10 +9,10 @@ use trimproof_diagnostics::{FileError, locate};
 use trimproof_plant::Rig;
 
 use crate::card::text;
-use crate::formula::{Formula, Names, SignalKind, SignalName, Tested, evaluate_all};
 use crate::scenario::{Draft, Scenario, in_order, on_rig};
 use crate::trace::{ColumnKind, Trace, columns};
 pub(crate) use expectations::Expectations;
+use trimproof_formula::{Formula, Names, SignalKind, SignalName, Tested, evaluate_all};
 
 /// Whether one expectation held, and by how much.
 #[derive(Clone, Debug, PartialEq)]
@@ -212,6 +212,8 @@ pub(crate) fn place_in(
     }
 }
 
+#[cfg(test)]
+mod test_shipped;
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -1,9 +1,9 @@
 //! From laws and a trace to verdicts.
 
 use super::LawSet;
-use crate::formula::{Formula, Margin, first_breaks};
 use crate::scenario::Scenario;
 use crate::trace::Trace;
+use trimproof_formula::{Formula, Margin, first_breaks};
 
 /// What became of one law in one run.
 #[derive(Clone, Debug, PartialEq)]

@@ -18,9 +18,9 @@ use serde::{Deserialize, Serialize};
 use trimproof_diagnostics::{FileError, locate};
 use trimproof_plant::{AxisName, Rig};
 
-use crate::formula::Formula;
 use crate::judge::{names_for, place_in};
 use crate::scenario::{MAX_BYTES, is_kebab, shape};
+use trimproof_formula::Formula;
 
 pub(crate) use judge::verdicts;
 pub use judge::{Break, Verdict, judge_laws};

@@ -2,12 +2,12 @@
 //!
 //! The memory that it takes does not grow with the run, but for a trace that is wanted.
 
-use crate::formula::{BLOCK_ROWS, Formula, Monitor};
 use crate::judge::{Expectations, Judgement};
 use crate::laws::{Verdict, verdicts};
 use crate::run::{empty_trace, rows_of};
 use crate::suite::Case;
 use crate::trace::{Pending, Row, RowHasher, Trace, TraceError, empty_block};
+use trimproof_formula::{BLOCK_ROWS, Formula, Monitor};
 
 /// What follows a run.
 pub(super) struct Follower<'a> {

@@ -1,7 +1,6 @@
 //! The runner against controllers that fail.
 
 use super::*;
-use crate::formula::Tested;
 use crate::judge::Judgement;
 use crate::junit;
 use crate::run::{LogicTarget, Target, TargetError};
@@ -11,6 +10,7 @@ use std::num::NonZeroUsize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_formula::Tested;
 use trimproof_plant::Rig;
 
 const TICKS_UNTIL_IT_FAILS: u32 = 50;

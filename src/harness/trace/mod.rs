@@ -12,7 +12,6 @@ mod file;
 mod hash;
 mod mcap_file;
 mod pending;
-mod scratch;
 #[cfg(test)]
 mod tests;
 
@@ -30,13 +29,12 @@ pub use error::TraceError;
 pub use file::write_atomically;
 pub(crate) use file::{PART_PREFIX, TRIAL_SUFFIX, remove_stale};
 
-use crate::formula::Signals;
 use about::Stamp;
 pub(crate) use data::Data;
 use error::Flaw;
 pub(crate) use hash::RowHasher;
 pub(crate) use pending::Pending;
-pub(crate) use scratch::Scratch;
+use trimproof_formula::Signals;
 
 /// Most rows of a trace that is read: an hour, the longest scenario, at 2000 Hz, the fastest
 /// controller.

@@ -124,7 +124,7 @@ fn detail(told: &Told) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use trimproof_harness::formula::Tested;
+    use trimproof_formula::Tested;
     use trimproof_harness::judge::Judgement;
 
     fn told(held: Option<bool>) -> Told {

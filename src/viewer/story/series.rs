@@ -1,6 +1,6 @@
 //! A signal as a plot wants it: lowest and highest of blocks of rows, so that ten minutes cost no more than a screen.
 
-use trimproof_harness::formula::Signals;
+use trimproof_formula::Signals;
 use trimproof_harness::trace::Trace;
 
 /// Rows in a block.

@@ -1,6 +1,6 @@
 //! Expectations with what became of them, and where in time they look.
 
-use trimproof_harness::formula::Formula;
+use trimproof_formula::Formula;
 use trimproof_harness::judge::{Judgement, judge, names_for};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::trace::Trace;

@@ -4,10 +4,10 @@ use std::collections::BTreeSet;
 
 use proptest::prelude::*;
 
-use crate::formula::Formula;
+use crate::Formula;
 
 use super::{BLOCKS, Columns, Signals, every_row, naive, names, whole};
-use crate::formula::monitor::{judge_in_blocks, points_in_every_row};
+use crate::monitor::{judge_in_blocks, points_in_every_row};
 
 const ROWS: usize = 24;
 const TICK_S: f64 = 0.25;

@@ -9,7 +9,7 @@ use super::bits::{Bits, Dilation};
 use super::numbers::{Numbers, Operand, Side};
 use super::points::Points;
 use super::{Block, Direction};
-use crate::formula::node::{Quantifier, Window};
+use crate::node::{Quantifier, Window};
 
 /// How the truth of a row is found. `positive` says whether it stands under an even number of negations: what is
 /// undefined counts against the whole.

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 use std::ops::Range;
 
-use crate::formula::column;
-use crate::formula::node::{Quantifier, Truth, Window};
+use crate::column;
+use crate::node::{Quantifier, Truth, Window};
 
 use super::{Columns, Signals};
 

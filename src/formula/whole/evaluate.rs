@@ -4,29 +4,25 @@
 //! chain holds two columns and not one a link.
 
 use super::window;
-use crate::formula::Signals;
-use crate::formula::column;
-use crate::formula::node::{Quantifier, Truth, Window};
-use crate::formula::point::{Point, infinite};
+use crate::Signals;
+use crate::column;
+use crate::node::{Quantifier, Truth, Window};
+use crate::point::{Point, infinite};
 
 /// The margin in every row.
-pub(in crate::formula) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
+pub(crate) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
     rows_within(root, signals, true)
 }
 
 /// The same of a part that stands under an even (`positive`) or odd number of negations: what is undefined counts against
 /// the whole.
-pub(in crate::formula) fn rows_within(
-    node: &Truth,
-    signals: &dyn Signals,
-    positive: bool,
-) -> Vec<Point> {
+pub(crate) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<Point> {
     Evaluation { signals }.truth(node, positive)
 }
 
 /// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is
 /// none.
-pub(super) fn last_whole(rows: usize, reach: usize) -> Option<usize> {
+pub(crate) fn last_whole(rows: usize, reach: usize) -> Option<usize> {
     rows.checked_sub(reach.saturating_add(1))
 }
 

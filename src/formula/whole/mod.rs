@@ -1,14 +1,14 @@
 //! The same verdicts by another road: each part of a formula over the whole trace at once, with columns as long as it.
-//! What the monitor says is held to it, to the bit.
+//! What the monitor says is held to it, to the bit. Only for tests (feature `reference`).
 
-pub(super) mod evaluate;
+pub(crate) mod evaluate;
 mod tested;
 mod window;
 
-use crate::formula::{Formula, Margin, Signals, Tested};
+use crate::{Formula, Margin, Signals, Tested};
 
 /// The margin at the first row.
-pub(super) fn margin(formula: &Formula, signals: &dyn Signals) -> Margin {
+pub fn margin(formula: &Formula, signals: &dyn Signals) -> Margin {
     let (rows, tick_s) = (signals.rows(), signals.tick_s());
     let point = evaluate::rows(&formula.root, signals)[0];
     let mut margin = formula.margin(point, tick_s, formula.is_complete(rows, tick_s));
@@ -20,7 +20,7 @@ pub(super) fn margin(formula: &Formula, signals: &dyn Signals) -> Margin {
 }
 
 /// The first row in which it is false, with its margin there; `None` if it is true in every row.
-pub(super) fn first_broken(formula: &Formula, signals: &dyn Signals) -> Option<Margin> {
+pub fn first_broken(formula: &Formula, signals: &dyn Signals) -> Option<Margin> {
     let points = evaluate::rows(&formula.root, signals);
     let row = points.iter().position(|point| !point.truth())?;
     Some(Margin {

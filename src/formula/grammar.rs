@@ -6,7 +6,7 @@ use std::ops::Range;
 use trimproof_diagnostics::FileError;
 
 use super::Names;
-use super::build::{Builder, Term, Value, too_deep};
+use super::builder::{Builder, Term, Value, too_deep};
 use super::lexer::{self, Kind, Token};
 use super::lookup::WORDS;
 use super::node::{BinaryOp, Number, Parsed, Quantifier, Truth, UnaryOp};

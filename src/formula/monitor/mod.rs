@@ -30,7 +30,7 @@ use graph::Graph;
 use plan::{Start, rows_back};
 
 /// Rows of a block: its columns fit the second-level cache.
-pub(crate) const BLOCK_ROWS: usize = 512;
+pub const BLOCK_ROWS: usize = 512;
 
 /// Bytes of stored columns that stay in memory: most short runs never make a file.
 const ROOM_BYTES: usize = 1 << 20;
@@ -42,7 +42,7 @@ const KEPT_ROWS_MAX: usize = 128 * BLOCK_ROWS;
 
 /// Judges expectations and laws on rows as they come.
 #[derive(Debug)]
-pub(crate) struct Monitor<'a> {
+pub struct Monitor<'a> {
     expectations: Vec<Expectation<'a>>,
     laws: Vec<WatchedLaw<'a>>,
     graph: Graph,
@@ -55,7 +55,7 @@ pub(crate) struct Monitor<'a> {
 
 /// What became of all formulas, in the order in which they were given.
 #[derive(Debug)]
-pub(crate) struct Findings {
+pub struct Findings {
     /// Of each expectation, its margin.
     pub margins: Vec<Margin>,
     /// Of each law, its margin in the first row in which it is false, with the time of that row; `None` if it is true in
@@ -200,7 +200,7 @@ impl<'a> Monitor<'a> {
 }
 
 /// Judges a whole table at once.
-pub(super) fn judge_whole<'a>(
+pub fn judge_whole<'a>(
     expectations: impl IntoIterator<Item = &'a Formula>,
     laws: impl IntoIterator<Item = &'a Formula>,
     signals: &dyn Signals,
@@ -388,7 +388,7 @@ impl Signals for Part<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::formula::tests::names;
+    use crate::tests::names;
 
     /// Rows of a number `a` that counts them.
     struct Counted(Range<usize>);

@@ -13,10 +13,10 @@ use super::numbers::Numbers;
 use super::points::{PointOp, Points, beats};
 use super::truths::{TruthOp, Truths};
 use super::{Block, Direction};
-use crate::formula::Signals;
-use crate::formula::node::Quantifier;
-use crate::formula::point::Point;
-use crate::trace::Scratch;
+use crate::Signals;
+use crate::node::Quantifier;
+use crate::point::Point;
+use crate::scratch::Scratch;
 
 /// Bytes of a stored point.
 const POINT_BYTES: usize = 16;

@@ -2,8 +2,8 @@
 //! can follow.
 
 use super::{BLOCKS, Columns, margin, names};
-use crate::formula::monitor::judge_in_blocks;
-use crate::formula::{Formula, Tested};
+use crate::monitor::judge_in_blocks;
+use crate::{Formula, Tested};
 
 /// `p` is on in rows 4 to 6 of 12, `q` never, `a` counts the rows.
 fn columns() -> Columns {

@@ -38,7 +38,7 @@ fn card(texts: &[&str]) -> String {
 
 fn check(name: &str, texts: &[&str]) {
     let mut settings = insta::Settings::clone_current();
-    settings.set_snapshot_path("../../../../snapshots");
+    settings.set_snapshot_path("../../../snapshots");
     settings.set_prepend_module_to_snapshot(false);
     settings.set_omit_expression(true);
     settings.bind(|| insta::assert_snapshot!(format!("formula__{name}"), card(texts)));

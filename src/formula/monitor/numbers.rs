@@ -2,9 +2,9 @@
 
 use std::collections::{BTreeMap, VecDeque};
 
-use crate::formula::Signals;
-use crate::formula::column::apply;
-use crate::formula::node::{BinaryOp, Number, UnaryOp};
+use crate::Signals;
+use crate::column::apply;
+use crate::node::{BinaryOp, Number, UnaryOp};
 
 /// A number in every row.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]

@@ -3,14 +3,12 @@
 use std::ops::Range;
 
 use super::evaluate::{self, last_whole};
-use crate::formula::Signals;
-use crate::formula::node::{Truth, Window};
-use crate::formula::tested::{
-    Choice, Rows, Tested, ahead, behind, disjuncts, push, without_brackets,
-};
+use crate::Signals;
+use crate::node::{Truth, Window};
+use crate::tested::{Choice, Rows, Tested, ahead, behind, disjuncts, push, without_brackets};
 
 /// Finds the first part of `root` that had nothing to judge, in the order of the text.
-pub(super) fn tested(root: &Truth, text: &str, signals: &dyn Signals) -> Tested {
+pub(crate) fn tested(root: &Truth, text: &str, signals: &dyn Signals) -> Tested {
     let mut walk = Walk {
         text,
         signals,

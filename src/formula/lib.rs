@@ -4,7 +4,7 @@
 //! scenario; [`Formula::evaluate`] gives the [`Margin`] on a trace: by how much, where and when.
 //! The language and its meaning are described in `docs/model/formulas.md`.
 
-mod build;
+mod builder;
 mod column;
 mod grammar;
 mod guards;
@@ -15,7 +15,10 @@ mod monitor;
 mod node;
 mod parts;
 mod point;
+mod scratch;
 mod tested;
+#[cfg(any(test, feature = "reference"))]
+pub mod whole;
 mod window;
 
 #[cfg(test)]
@@ -28,7 +31,7 @@ use trimproof_diagnostics::FileError;
 
 pub use guards::Guard;
 pub use limit::EQUALITY_TOLERANCE;
-pub(crate) use monitor::{BLOCK_ROWS, Monitor};
+pub use monitor::{BLOCK_ROWS, Findings, Monitor, judge_whole};
 pub use parts::Sides;
 pub use tested::Tested;
 
@@ -150,7 +153,7 @@ impl Margin {
 }
 
 /// [`Formula::evaluate`] of each, in one pass over the rows.
-pub(crate) fn evaluate_all(formulas: &[&Formula], signals: &dyn Signals) -> Vec<Margin> {
+pub fn evaluate_all(formulas: &[&Formula], signals: &dyn Signals) -> Vec<Margin> {
     match monitor::judge_whole(formulas.iter().copied(), [], signals) {
         Ok(findings) if signals.rows() > 0 => findings.margins,
         // With all its room in memory a monitor does not fail.
@@ -159,7 +162,7 @@ pub(crate) fn evaluate_all(formulas: &[&Formula], signals: &dyn Signals) -> Vec<
 }
 
 /// [`Formula::first_broken`] of each, in one pass over the rows.
-pub(crate) fn first_breaks(laws: &[&Formula], signals: &dyn Signals) -> Vec<Option<Margin>> {
+pub fn first_breaks(laws: &[&Formula], signals: &dyn Signals) -> Vec<Option<Margin>> {
     match monitor::judge_whole([], laws.iter().copied(), signals) {
         Ok(findings) => findings.breaks,
         // What is not judged does not hold.

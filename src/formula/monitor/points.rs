@@ -5,8 +5,8 @@ use std::ops::Range;
 
 use super::numbers::{Numbers, Operand, Side};
 use super::{Block, Direction};
-use crate::formula::node::{Quantifier, Window};
-use crate::formula::point::{Point, infinite};
+use crate::node::{Quantifier, Window};
+use crate::point::{Point, infinite};
 
 /// How the point of a row is found; `atom` is an index in the formula's own list.
 #[derive(Clone, Debug)]

@@ -2,12 +2,11 @@
 
 use std::path::{Path, PathBuf};
 
-use super::whole;
-use crate::formula::{Formula, monitor};
 use crate::judge::names_for;
 use crate::laws;
 use crate::run::{LogicTarget, run_scenario};
 use crate::suite::{Case, load};
+use trimproof_formula::{Formula, judge_whole, whole};
 
 /// Longest run of the ordinary test, s.
 const SHORT_S: f64 = 12.0;
@@ -42,7 +41,7 @@ fn check(case: &Case, seed: u64) -> (usize, usize) {
         .map(|(_, expectation)| Formula::parse(&expectation.that, &names).unwrap())
         .collect();
     let laws: Vec<&Formula> = case.laws.formulas().collect();
-    let found = monitor::judge_whole(&expectations, laws.iter().copied(), &run.trace).unwrap();
+    let found = judge_whole(&expectations, laws.iter().copied(), &run.trace).unwrap();
     let label = format!("{} on {}, seed + {seed}", case.name, case.rig_name);
     for (formula, margin) in expectations.iter().zip(&found.margins) {
         assert_eq!(*margin, whole::margin(formula, &run.trace), "{label}");

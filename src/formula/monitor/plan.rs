@@ -4,8 +4,8 @@ use super::graph::Graph;
 use super::numbers::Operand;
 use super::points::{Atom, PointOp};
 use super::truths::TruthOp;
-use crate::formula::node::{Number, Quantifier, Truth, UnaryOp};
-use crate::formula::point::Point;
+use crate::node::{Number, Quantifier, Truth, UnaryOp};
+use crate::point::Point;
 
 /// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is
 /// none.

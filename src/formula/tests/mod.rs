@@ -4,13 +4,12 @@ mod errors;
 mod meaning;
 mod naive;
 mod properties;
-mod shipped;
 mod tested;
 mod vectors;
-mod whole;
 
 use std::borrow::Cow;
 
+use super::whole;
 use super::{Formula, Margin, Names, SignalKind, SignalName, Signals, monitor};
 
 /// Rows of a block, and the bytes that stay in memory: so short that most windows reach over several blocks, and so few that

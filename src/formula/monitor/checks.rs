@@ -11,8 +11,8 @@ use std::ops::Range;
 use super::graph::Graph;
 use super::plan::last_whole;
 use super::truths::TruthOp;
-use crate::formula::node::{Truth, Window};
-use crate::formula::tested::{Choice, Rows, Tested, ahead, behind, disjuncts, without_brackets};
+use crate::node::{Truth, Window};
+use crate::tested::{Choice, Rows, Tested, ahead, behind, disjuncts, without_brackets};
 
 /// What must be so for an expectation to have been put to the test, in the order of the text.
 #[derive(Debug)]

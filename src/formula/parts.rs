@@ -253,11 +253,11 @@ fn ordered<'a>(
 #[cfg(test)]
 pub(super) mod tests {
     use super::*;
-    use crate::formula::{Names, SignalKind, SignalName};
+    use crate::{Names, SignalKind, SignalName};
     use std::borrow::Cow;
 
     /// Five rows: `a` climbs by one a row, `b` stays at two.
-    pub(in crate::formula) struct Ramp;
+    pub(crate) struct Ramp;
 
     impl Signals for Ramp {
         fn rows(&self) -> usize {
@@ -276,7 +276,7 @@ pub(super) mod tests {
     }
 
     /// `text`, read with the names of [`Ramp`] and a switch `s`.
-    pub(in crate::formula) fn formula(text: &str) -> Formula {
+    pub(crate) fn formula(text: &str) -> Formula {
         let signal = |name: &str, kind| SignalName {
             name: name.to_owned(),
             unit: if kind == SignalKind::Number {

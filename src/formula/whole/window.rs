@@ -3,14 +3,14 @@
 use std::cmp::Ordering;
 use std::collections::VecDeque;
 
-use crate::formula::node::{Quantifier, Window};
-use crate::formula::point::Point;
+use crate::node::{Quantifier, Window};
+use crate::point::Point;
 
 /// For every row `t`, the decisive point of the rows `t + from ..= t + to` that are not past `last`.
 ///
 /// "All" takes the least, "any" the greatest, of equals the earliest; an empty window gives what it must give:
 /// true for "all", false for "any".
-pub(super) fn ahead(
+pub(crate) fn ahead(
     points: &[Point],
     window: Window,
     last: Option<usize>,
@@ -56,7 +56,7 @@ pub(super) fn ahead(
 }
 
 /// For every row `t`, the decisive point of the rows `t - to ..= t - from` that are not before the first.
-pub(super) fn behind(points: &[Point], window: Window, quantifier: Quantifier) -> Vec<Point> {
+pub(crate) fn behind(points: &[Point], window: Window, quantifier: Quantifier) -> Vec<Point> {
     let mut candidates: VecDeque<u32> = VecDeque::new();
     let mut found = Vec::with_capacity(points.len());
     for row in 0..points.len() {
