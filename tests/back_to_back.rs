@@ -15,7 +15,7 @@ use std::time::{Duration, Instant};
 
 use trimproof_harness::run::{LogicTarget, Target, Traffic};
 use trimproof_harness::suite::{Case, End, Outcome, Plan, run_suite};
-use trimproof_link::{Bench, Beside, BoardLine, BoardTarget, Link, Options, Patience};
+use trimproof_link::{Beside, BoardLine, BoardPool, BoardTarget, Link, Options, Patience};
 
 fn run(cases: &[Case], target: &(dyn Fn() -> Box<dyn Target> + Sync)) -> Vec<Outcome> {
     let plan = Plan {
@@ -111,7 +111,7 @@ fn a_board_in_this_process_is_the_controller_in_every_scenario() {
 }
 
 /// The boards of the image that the variable names.
-fn boards(variable: &str) -> std::sync::Arc<Bench> {
+fn boards(variable: &str) -> std::sync::Arc<BoardPool> {
     let image = std::env::var_os(variable)
         .unwrap_or_else(|| panic!("{variable} must name an image: see src/firmware/build.sh"));
     let options = Options {
@@ -120,23 +120,23 @@ fn boards(variable: &str) -> std::sync::Arc<Bench> {
         frames: None,
         stop: None,
     };
-    Bench::image(image.into(), options).unwrap_or_else(|error| panic!("{error}"))
+    BoardPool::image(image.into(), options).unwrap_or_else(|error| panic!("{error}"))
 }
 
 #[test]
 #[ignore = "needs an image: TRIMPROOF_IMAGE_CORTEX_M"]
 fn the_cortex_m_image_is_the_controller_in_every_scenario() {
-    let bench = boards("TRIMPROOF_IMAGE_CORTEX_M");
-    back_to_back("Cortex-M", &shipped(), &|| bench.target());
+    let pool = boards("TRIMPROOF_IMAGE_CORTEX_M");
+    back_to_back("Cortex-M", &shipped(), &|| pool.target());
 }
 
 #[test]
 #[ignore = "needs an image: TRIMPROOF_IMAGE_AVR"]
 fn the_avr_image_is_the_controller_in_eight_scenarios() {
-    let bench = boards("TRIMPROOF_IMAGE_AVR");
+    let pool = boards("TRIMPROOF_IMAGE_AVR");
     let all = shipped();
     let every = all.len() / 8;
     let cases: Vec<Case> = all.into_iter().step_by(every).take(8).collect();
     assert_eq!(cases.len(), 8);
-    back_to_back("AVR", &cases, &|| bench.target());
+    back_to_back("AVR", &cases, &|| pool.target());
 }

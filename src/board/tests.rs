@@ -52,16 +52,16 @@ impl Recorded {
 }
 
 /// Something that happens to a board.
-type Deed = fn(&mut Bench);
+type Deed = fn(&mut BoardFixture);
 
 /// A board with its pins and its clock.
-struct Bench {
+struct BoardFixture {
     board: Board,
     pins: Recorded,
     now_ms: u32,
 }
 
-impl Bench {
+impl BoardFixture {
     fn new(about: About) -> Self {
         Self {
             board: Board::new(about),
@@ -72,10 +72,10 @@ impl Bench {
 
     /// A board with motors in a run that allows motion.
     fn moving() -> Self {
-        let mut bench = Self::new(WITH_MOTORS);
-        assert_eq!(bench.ask(&begin(1)), Some(begun(1)));
-        bench.pins.0.clear();
-        bench
+        let mut fixture = Self::new(WITH_MOTORS);
+        assert_eq!(fixture.ask(&begin(1)), Some(begun(1)));
+        fixture.pins.0.clear();
+        fixture
     }
 
     /// Every frame that comes back for these bytes.

@@ -13,7 +13,7 @@ use std::path::Path;
 use std::sync::Arc;
 use trimproof_harness::run::{LogicTarget, Target, Traffic};
 use trimproof_harness::suite::plain;
-use trimproof_link::{Bench, FrameLog, On, Options};
+use trimproof_link::{BoardPool, FrameLog, On, Options};
 
 /// Printed before a port is opened.
 const CAUTIONS: &str = "\
@@ -24,19 +24,19 @@ caution: a powered stick moves and pinches
   follow your local electrical code and licensed practice; they come before this program
 ";
 
-/// An opened place for the controller under test.
-pub struct Place {
-    bench: Option<Arc<Bench>>,
+/// Where the controller under test runs, opened: in this process, on an emulated board or on a port.
+pub struct TargetSource {
+    pool: Option<Arc<BoardPool>>,
     log: Option<FrameLog>,
     log_name: String,
     threads: NonZeroUsize,
 }
 
-impl Place {
-    /// Opens what the arguments of a command name; see [`Place::open`].
+impl TargetSource {
+    /// Opens what the arguments of a command name; see [`TargetSource::open`].
     ///
     /// # Errors
-    /// As [`Place::open`].
+    /// As [`TargetSource::open`].
     pub fn open_target(args: &TargetArgs, threads: Option<NonZeroUsize>) -> Result<Self, Failure> {
         Self::open(&args.on, &args.wire, args.allow_motion, threads)
     }
@@ -53,8 +53,8 @@ impl Place {
     ) -> Result<Self, Failure> {
         check(on, wire, allow_motion, threads)?;
         let cores = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
-        let mut place = Self {
-            bench: None,
+        let mut source = Self {
+            pool: None,
             log: None,
             log_name: String::new(),
             threads: match on {
@@ -63,7 +63,7 @@ impl Place {
             },
         };
         if matches!(on, On::Logic) {
-            return Ok(place);
+            return Ok(source);
         }
         // From here on there is something to be ended: an emulator, a board.
         let stop = stop::on_signal();
@@ -71,47 +71,47 @@ impl Place {
             say_cautions(allow_motion);
         }
         if let Some(file) = &wire.frames {
-            place.log = Some(log_into(file)?);
-            place.log_name = file.display().to_string();
+            source.log = Some(log_into(file)?);
+            source.log_name = file.display().to_string();
         }
         let options = Options {
             baud: wire.baud.unwrap_or(WireArgs::BAUD),
             allow_motion,
-            frames: place.log.clone(),
+            frames: source.log.clone(),
             stop: Some(stop),
         };
-        place.bench = match on {
+        source.pool = match on {
             On::Logic => None,
-            On::Image(file) => Some(Bench::image(file.clone(), options)?),
-            On::Port(name) => Some(Bench::port(name.clone(), options)?),
+            On::Image(file) => Some(BoardPool::image(file.clone(), options)?),
+            On::Port(name) => Some(BoardPool::port(name.clone(), options)?),
         };
-        Ok(place)
+        Ok(source)
     }
 
     /// A controller for one run.
     pub fn target(&self) -> Box<dyn Target> {
-        match &self.bench {
-            Some(bench) => bench.target(),
+        match &self.pool {
+            Some(pool) => pool.target(),
             None => Box::new(LogicTarget::new()),
         }
     }
 
     /// Who the controller is.
     pub fn identity(&self) -> String {
-        match &self.bench {
-            Some(bench) => bench.greeting().identity.as_str().to_owned(),
+        match &self.pool {
+            Some(pool) => pool.greeting().identity.as_str().to_owned(),
             None => LogicTarget::new().identity(),
         }
     }
 
     /// What the board is behind; `None` if there is none.
     pub fn description(&self) -> Option<&str> {
-        self.bench.as_ref().map(|bench| bench.description())
+        self.pool.as_ref().map(|pool| pool.description())
     }
 
     /// The boards; `None` if there are none.
-    pub fn bench(&self) -> Option<&Arc<Bench>> {
-        self.bench.as_ref()
+    pub fn pool(&self) -> Option<&Arc<BoardPool>> {
+        self.pool.as_ref()
     }
 
     /// How many run at a time.

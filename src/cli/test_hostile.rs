@@ -2,7 +2,7 @@
 //! many.
 
 use crate::args::{Cli, Command, ProveArgs};
-use crate::board::Place;
+use crate::board::TargetSource;
 use crate::commands;
 use crate::output::Paint;
 use clap::Parser;
@@ -80,7 +80,7 @@ fn prove_args(keep: &str) -> ProveArgs {
 #[test]
 fn the_verdicts_stay_on_their_lines() {
     let args = prove_args("plain");
-    let place = Place::open(&On::Logic, &args.target.wire, false, None).unwrap();
+    let targets = TargetSource::open(&On::Logic, &args.target.wire, false, None).unwrap();
     let mut outcomes = outcomes();
     outcomes[1].end = End::Cut("why".to_owned());
     outcomes[1].judgements.clear();
@@ -91,7 +91,7 @@ fn the_verdicts_stay_on_their_lines() {
         judgement.decided_by = "it".to_owned();
     }
     let render = |outcomes: &[Outcome], args: &ProveArgs| {
-        commands::prove::render(outcomes, args, &place, PLAIN)
+        commands::prove::render(outcomes, args, &targets, PLAIN)
     };
     let lines = render(&outcomes, &args).lines().count();
     for seed in 0..TEXTS / 5 {

@@ -3,7 +3,7 @@
 use crate::Settings;
 use crate::io::{AxisOutputs, CurrentLevel};
 use crate::motion::{Motion, MotionLimits};
-use crate::place::{Place, PlaceConfig};
+use crate::place::{PlaceConfig, PositionWatch};
 use crate::sensing::{Sensing, SensorConfig};
 use crate::settings::AxisSettings;
 use crate::settings_check::rate_of;
@@ -93,7 +93,7 @@ struct Steering {
 pub(crate) struct Axis {
     pub(crate) sensing: Sensing,
     motion: Motion,
-    place: Place,
+    place: PositionWatch,
     steering: Steering,
     /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0 or 1.
     blocked: i8,
@@ -117,7 +117,7 @@ impl Axis {
         Self {
             sensing: Sensing::NEW,
             motion: Motion::default(),
-            place: Place::default(),
+            place: PositionWatch::default(),
             steering: Steering::default(),
             blocked: 0,
             carried_out: 0,

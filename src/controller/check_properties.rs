@@ -1,6 +1,6 @@
 //! Properties: whatever the inputs and the settings, what must hold always does.
 
-use crate::bench::Bench;
+use crate::fixture::ControllerFixture;
 use crate::{AxisSettings, Controller, Inputs, Settings, State, Switches};
 use proptest::prelude::*;
 
@@ -181,17 +181,17 @@ fn stretch() -> impl Strategy<Value = Stretch> {
     )
 }
 
-/// One tick, and so many lost after it; the bench runs its generators on for as long.
-fn lose(bench: &mut Bench, ticks: u32) {
-    bench.next_gap = 1 + ticks;
-    bench.step();
+/// One tick, and so many lost after it; the fixture runs its generators on for as long.
+fn lose(fixture: &mut ControllerFixture, ticks: u32) {
+    fixture.next_gap = 1 + ticks;
+    fixture.step();
 }
 
-fn fly(bench: &mut Bench, flight: &[Stretch]) {
+fn fly(fixture: &mut ControllerFixture, flight: &[Stretch]) {
     for part in flight {
-        bench.switches = part.switches;
-        bench.supply_mv = part.supply_mv;
-        for (drive, (held, (slip, counts))) in bench.drives.iter_mut().zip(
+        fixture.switches = part.switches;
+        fixture.supply_mv = part.supply_mv;
+        for (drive, (held, (slip, counts))) in fixture.drives.iter_mut().zip(
             part.held_mdeg
                 .into_iter()
                 .zip(part.slip.into_iter().zip(part.counts)),
@@ -200,12 +200,12 @@ fn fly(bench: &mut Bench, flight: &[Stretch]) {
             drive.shaft += slip;
             drive.counts = counts;
         }
-        lose(bench, part.lost);
+        lose(fixture, part.lost);
         for n in 0..part.ticks {
             if part.lossy && n % 7 == 3 {
-                lose(bench, n % 3);
+                lose(fixture, n % 3);
             } else {
-                bench.step();
+                fixture.step();
             }
         }
     }
@@ -214,26 +214,26 @@ fn fly(bench: &mut Bench, flight: &[Stretch]) {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 192, ..ProptestConfig::default() })]
 
-    /// The bench asserts the invariants in every tick.
+    /// The fixture asserts the invariants in every tick.
     #[test]
     fn any_flight_keeps_the_invariants(settings in settings(), flight in prop::collection::vec(stretch(), 1..16)) {
-        let mut bench = Bench::new(settings, [0, 0]);
-        bench.run(u32::from(settings.tick_hz));
-        fly(&mut bench, &flight);
+        let mut fixture = ControllerFixture::new(settings, [0, 0]);
+        fixture.run(u32::from(settings.tick_hz));
+        fly(&mut fixture, &flight);
     }
 
     /// Flights with the example's settings reach deeper.
     #[test]
     fn long_flights_keep_the_invariants(flight in prop::collection::vec(stretch(), 1..40)) {
-        let mut bench = Bench::new(crate::bench::settings(), [5_000, -12_000]);
-        fly(&mut bench, &flight);
+        let mut fixture = ControllerFixture::new(crate::fixture::settings(), [5_000, -12_000]);
+        fly(&mut fixture, &flight);
     }
 
     /// However a flight went, with supply, sensors, stick and switches in order it ends holding.
     #[test]
     fn every_flight_ends_holding_once_all_is_well(flight in prop::collection::vec(stretch(), 1..12)) {
-        let mut bench = Bench::new(crate::bench::settings(), [0, 0]);
-        fly(&mut bench, &flight);
+        let mut fixture = ControllerFixture::new(crate::fixture::settings(), [0, 0]);
+        fly(&mut fixture, &flight);
         let calm = Stretch {
             ticks: 200,
             switches: Switches::default(),
@@ -246,8 +246,8 @@ proptest! {
         };
         let on = Switches { force_trim: true, ..Switches::default() };
         let end = [calm.clone(), Stretch { switches: on, held_mdeg: [None; 2], ticks: 3000, ..calm }];
-        fly(&mut bench, &end);
-        prop_assert_eq!(bench.out.state, State::Holding);
+        fly(&mut fixture, &end);
+        prop_assert_eq!(fixture.out.state, State::Holding);
     }
 
     /// No input at all makes it overflow, panic or switch on without supply.

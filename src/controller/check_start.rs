@@ -1,6 +1,6 @@
 //! Closed-loop checks: switching on, centring, force trim, supply.
 
-use crate::bench::{Bench, settings};
+use crate::fixture::{ControllerFixture, settings};
 use crate::{CurrentLevel, Fault, PITCH, ROLL, State, Switches};
 
 /// Half a full step of the example rig, microsteps.
@@ -13,11 +13,11 @@ fn ms(ms: u32) -> u32 {
 
 #[test]
 fn power_up_takes_the_stick_where_it_is_and_glides_to_centre() {
-    let mut bench = Bench::new(settings(), [10_000, -7_300]);
-    let wait = bench.run_until(State::Centring, 200);
+    let mut fixture = ControllerFixture::new(settings(), [10_000, -7_300]);
+    let wait = fixture.run_until(State::Centring, 200);
     // 200 ms of steady supply, a tick to home, at most 4 ticks to bring the phase round.
     assert!((100..=106).contains(&wait), "{wait}");
-    for (drive, out) in bench.drives.iter().zip(bench.out.axis) {
+    for (drive, out) in fixture.drives.iter().zip(fixture.out.axis) {
         assert!(
             drive.catch_usteps.abs() <= HALF_STEP,
             "{}",
@@ -27,180 +27,180 @@ fn power_up_takes_the_stick_where_it_is_and_glides_to_centre() {
         assert_eq!(out.current, CurrentLevel::Run);
     }
     // Not before the pilot had his time, then 10 deg at 8 deg/s with two ramps of 0.4 s: 1.65 s.
-    bench.run(ms(298));
-    assert_eq!(bench.out.axis[PITCH].step_rate, 0);
-    let ticks = bench.run_until(State::Holding, 1000);
+    fixture.run(ms(298));
+    assert_eq!(fixture.out.axis[PITCH].step_rate, 0);
+    let ticks = fixture.run_until(State::Holding, 1000);
     assert!((ms(1640)..=ms(1720)).contains(&ticks), "{ticks}");
-    for (drive, out) in bench.drives.iter().zip(bench.out.axis) {
+    for (drive, out) in fixture.drives.iter().zip(fixture.out.axis) {
         assert_eq!((drive.shaft, drive.stick_mdeg), (0, 0));
         assert_eq!((out.reference_mdeg, out.drive_mdeg), (0, 0));
     }
-    bench.run(ms(400));
-    assert_eq!(bench.out.axis[ROLL].current, CurrentLevel::Hold);
-    assert_eq!(bench.out.faults.bits(), 0);
+    fixture.run(ms(400));
+    assert_eq!(fixture.out.axis[ROLL].current, CurrentLevel::Hold);
+    assert_eq!(fixture.out.faults.bits(), 0);
 }
 
 #[test]
 fn power_up_outside_a_soft_limit_glides_in() {
-    let mut bench = Bench::new(settings(), [24_000, 0]);
-    bench.run_until(State::Centring, 200);
-    assert_eq!(bench.out.axis[PITCH].reference_mdeg, 20_000);
-    assert!((bench.out.axis[PITCH].drive_mdeg - 24_000).abs() <= 170);
-    bench.run_until(State::Holding, 3000);
-    assert_eq!(bench.drives[PITCH].shaft, 0);
+    let mut fixture = ControllerFixture::new(settings(), [24_000, 0]);
+    fixture.run_until(State::Centring, 200);
+    assert_eq!(fixture.out.axis[PITCH].reference_mdeg, 20_000);
+    assert!((fixture.out.axis[PITCH].drive_mdeg - 24_000).abs() <= 170);
+    fixture.run_until(State::Holding, 3000);
+    assert_eq!(fixture.drives[PITCH].shaft, 0);
 }
 
 #[test]
 fn power_up_waits_for_a_steady_supply() {
-    let mut bench = Bench::new(settings(), [0, 0]);
+    let mut fixture = ControllerFixture::new(settings(), [0, 0]);
     for n in 0..20 {
-        bench.supply_mv = if n % 2 == 0 { 24_000 } else { 12_000 };
-        bench.run(ms(190));
-        assert_eq!(bench.out.state, State::Limp);
+        fixture.supply_mv = if n % 2 == 0 { 24_000 } else { 12_000 };
+        fixture.run(ms(190));
+        assert_eq!(fixture.out.state, State::Limp);
     }
-    assert!(bench.out.faults.has(Fault::SupplyLow));
-    bench.supply_mv = 24_000;
-    bench.run_until(State::Centring, ms(230));
-    assert!(!bench.out.faults.has(Fault::SupplyLow));
+    assert!(fixture.out.faults.has(Fault::SupplyLow));
+    fixture.supply_mv = 24_000;
+    fixture.run_until(State::Centring, ms(230));
+    assert!(!fixture.out.faults.has(Fault::SupplyLow));
 }
 
 #[test]
 fn centring_stops_for_a_hand_and_goes_on_after_it() {
-    let mut bench = Bench::new(settings(), [12_000, 0]);
-    bench.run_until(State::Centring, 200);
-    bench.drives[PITCH].held_mdeg = Some(12_000);
-    bench.run(ms(2000));
-    let waiting = bench.out.axis[PITCH];
+    let mut fixture = ControllerFixture::new(settings(), [12_000, 0]);
+    fixture.run_until(State::Centring, 200);
+    fixture.drives[PITCH].held_mdeg = Some(12_000);
+    fixture.run(ms(2000));
+    let waiting = fixture.out.axis[PITCH];
     // 1.5 deg of deflection, then v^2 / 2a = 64 / 40 = 1.6 deg at most to stop.
-    assert_eq!((bench.out.state, waiting.step_rate), (State::Centring, 0));
+    assert_eq!((fixture.out.state, waiting.step_rate), (State::Centring, 0));
     assert!(
         (8_800..=10_500).contains(&waiting.drive_mdeg),
         "{}",
         waiting.drive_mdeg
     );
-    bench.run(ms(5000));
-    assert_eq!(bench.out.axis[PITCH].drive_mdeg, waiting.drive_mdeg);
-    bench.drives[PITCH].held_mdeg = None;
-    bench.run(ms(290));
-    assert_eq!(bench.out.axis[PITCH].step_rate, 0, "300 ms first");
-    bench.run_until(State::Holding, ms(3000));
-    assert_eq!(bench.drives[PITCH].shaft, 0);
+    fixture.run(ms(5000));
+    assert_eq!(fixture.out.axis[PITCH].drive_mdeg, waiting.drive_mdeg);
+    fixture.drives[PITCH].held_mdeg = None;
+    fixture.run(ms(290));
+    assert_eq!(fixture.out.axis[PITCH].step_rate, 0, "300 ms first");
+    fixture.run_until(State::Holding, ms(3000));
+    assert_eq!(fixture.drives[PITCH].shaft, 0);
 }
 
 #[test]
 fn release_during_centring_ends_it() {
-    let mut bench = Bench::new(settings(), [12_000, 0]);
-    bench.run_until(State::Centring, 200);
-    bench.run(ms(800));
-    bench.switches.release = true;
-    assert_eq!(bench.run_until(State::Released, 10), 5);
-    let place = bench.drives[PITCH].stick_mdeg;
-    bench.switches.release = false;
-    bench.run_until(State::Holding, 60);
-    bench.run(ms(1000));
-    assert_eq!(bench.out.state, State::Holding);
-    assert!((bench.drives[PITCH].stick_mdeg - place).abs() <= 150);
+    let mut fixture = ControllerFixture::new(settings(), [12_000, 0]);
+    fixture.run_until(State::Centring, 200);
+    fixture.run(ms(800));
+    fixture.switches.release = true;
+    assert_eq!(fixture.run_until(State::Released, 10), 5);
+    let place = fixture.drives[PITCH].stick_mdeg;
+    fixture.switches.release = false;
+    fixture.run_until(State::Holding, 60);
+    fixture.run(ms(1000));
+    assert_eq!(fixture.out.state, State::Holding);
+    assert!((fixture.drives[PITCH].stick_mdeg - place).abs() <= 150);
 }
 
 #[test]
 fn hat_during_centring_takes_over() {
-    let mut bench = Bench::new(settings(), [12_000, 0]);
-    bench.run_until(State::Centring, 200);
-    bench.run(ms(1000));
-    bench.switches.hat_aft = true;
-    bench.run(ms(100));
-    assert_eq!(bench.out.state, State::Nudging);
-    bench.switches.hat_aft = false;
-    bench.run_until(State::Holding, ms(2000));
+    let mut fixture = ControllerFixture::new(settings(), [12_000, 0]);
+    fixture.run_until(State::Centring, 200);
+    fixture.run(ms(1000));
+    fixture.switches.hat_aft = true;
+    fixture.run(ms(100));
+    assert_eq!(fixture.out.state, State::Nudging);
+    fixture.switches.hat_aft = false;
+    fixture.run_until(State::Holding, ms(2000));
     assert!(
-        bench.out.axis[PITCH].drive_mdeg > 3_000,
+        fixture.out.axis[PITCH].drive_mdeg > 3_000,
         "{}",
-        bench.out.axis[PITCH].drive_mdeg
+        fixture.out.axis[PITCH].drive_mdeg
     );
 }
 
 #[test]
 fn force_trim_off_is_limp_and_on_again_holds_where_the_stick_is() {
-    let mut bench = Bench::holding();
-    bench.switches.force_trim = false;
-    assert_eq!(bench.run_until(State::Limp, 30), 26);
-    bench.drives[PITCH].held_mdeg = Some(5_000);
-    bench.run(ms(500));
+    let mut fixture = ControllerFixture::holding();
+    fixture.switches.force_trim = false;
+    assert_eq!(fixture.run_until(State::Limp, 30), 26);
+    fixture.drives[PITCH].held_mdeg = Some(5_000);
+    fixture.run(ms(500));
     assert_eq!(
-        bench.out.axis[PITCH].reference_mdeg,
-        bench.out.axis[PITCH].stick_mdeg
+        fixture.out.axis[PITCH].reference_mdeg,
+        fixture.out.axis[PITCH].stick_mdeg
     );
-    bench.drives[PITCH].held_mdeg = None;
-    bench.switches.force_trim = true;
-    assert!(bench.run_until(State::Holding, 10) <= 5);
-    bench.run(ms(3000));
-    assert!((bench.drives[PITCH].stick_mdeg - 5_000).abs() <= 150);
+    fixture.drives[PITCH].held_mdeg = None;
+    fixture.switches.force_trim = true;
+    assert!(fixture.run_until(State::Holding, 10) <= 5);
+    fixture.run(ms(3000));
+    assert!((fixture.drives[PITCH].stick_mdeg - 5_000).abs() <= 150);
 }
 
 #[test]
 fn force_trim_switched_on_later_owes_no_glide() {
-    let mut bench = Bench::new(settings(), [6_000, 0]);
-    bench.switches.force_trim = false;
-    bench.run(ms(1000));
-    assert_eq!(bench.out.state, State::Limp);
-    bench.switches.force_trim = true;
-    bench.run_until(State::Holding, 10);
-    bench.run(ms(2000));
-    assert!((bench.drives[PITCH].stick_mdeg - 6_000).abs() <= 150);
+    let mut fixture = ControllerFixture::new(settings(), [6_000, 0]);
+    fixture.switches.force_trim = false;
+    fixture.run(ms(1000));
+    assert_eq!(fixture.out.state, State::Limp);
+    fixture.switches.force_trim = true;
+    fixture.run_until(State::Holding, 10);
+    fixture.run(ms(2000));
+    assert!((fixture.drives[PITCH].stick_mdeg - 6_000).abs() <= 150);
 }
 
 #[test]
 fn supply_dip_goes_limp_in_three_ticks_and_then_powers_up_in_full() {
-    let mut bench = Bench::holding();
-    bench.switches.release = true;
-    bench.drives[PITCH].held_mdeg = Some(8_000);
-    bench.run(ms(100));
-    bench.switches.release = false;
-    bench.drives[PITCH].held_mdeg = None;
-    bench.run_until(State::Holding, 40);
-    bench.supply_mv = 19_999;
-    bench.run(2);
+    let mut fixture = ControllerFixture::holding();
+    fixture.switches.release = true;
+    fixture.drives[PITCH].held_mdeg = Some(8_000);
+    fixture.run(ms(100));
+    fixture.switches.release = false;
+    fixture.drives[PITCH].held_mdeg = None;
+    fixture.run_until(State::Holding, 40);
+    fixture.supply_mv = 19_999;
+    fixture.run(2);
     assert_eq!(
-        bench.out.state,
+        fixture.out.state,
         State::Holding,
         "two readings may be one short dip"
     );
-    assert_eq!(bench.run_until(State::Limp, 3), 1);
-    assert!(bench.out.faults.has(Fault::SupplyLow));
-    bench.run(ms(50));
-    bench.supply_mv = 24_000;
-    assert!(bench.run_until(State::Centring, ms(230)) >= ms(200));
-    assert!(bench.drives[PITCH].catch_usteps.abs() <= HALF_STEP);
-    bench.run_until(State::Holding, ms(3000));
-    assert_eq!(bench.drives[PITCH].shaft, 0);
+    assert_eq!(fixture.run_until(State::Limp, 3), 1);
+    assert!(fixture.out.faults.has(Fault::SupplyLow));
+    fixture.run(ms(50));
+    fixture.supply_mv = 24_000;
+    assert!(fixture.run_until(State::Centring, ms(230)) >= ms(200));
+    assert!(fixture.drives[PITCH].catch_usteps.abs() <= HALF_STEP);
+    fixture.run_until(State::Holding, ms(3000));
+    assert_eq!(fixture.drives[PITCH].shaft, 0);
 }
 
 #[test]
 fn switches_closed_at_power_up_do_nothing_dangerous() {
-    let mut bench = Bench::new(settings(), [3_000, 0]);
-    bench.switches = Switches {
+    let mut fixture = ControllerFixture::new(settings(), [3_000, 0]);
+    fixture.switches = Switches {
         hat_aft: true,
         hat_left: true,
-        ..bench.switches
+        ..fixture.switches
     };
-    bench.run_until(State::Holding, 1500);
-    bench.run(ms(2000));
+    fixture.run_until(State::Holding, 1500);
+    fixture.run(ms(2000));
     assert_eq!(
-        (bench.out.state, bench.drives[PITCH].shaft),
+        (fixture.out.state, fixture.drives[PITCH].shaft),
         (State::Holding, 0)
     );
-    let mut bench = Bench::new(settings(), [3_000, 0]);
-    bench.switches.release = true;
-    bench.run(ms(1000));
-    assert_eq!(bench.out.state, State::Released);
+    let mut fixture = ControllerFixture::new(settings(), [3_000, 0]);
+    fixture.switches.release = true;
+    fixture.run(ms(1000));
+    assert_eq!(fixture.out.state, State::Released);
 }
 
 #[test]
 fn drives_that_went_off_come_on_again_after_120_ms_at_the_earliest() {
-    let mut bench = Bench::holding();
-    bench.switches.force_trim = false;
-    bench.run_until(State::Limp, 30);
-    bench.switches.force_trim = true;
+    let mut fixture = ControllerFixture::holding();
+    fixture.switches.force_trim = false;
+    fixture.run_until(State::Limp, 30);
+    fixture.switches.force_trim = true;
     // 8 ms of a closed contact would be 5 ticks.
-    assert_eq!(bench.run_until(State::Holding, 80), 60);
+    assert_eq!(fixture.run_until(State::Holding, 80), 60);
 }

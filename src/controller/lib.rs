@@ -29,8 +29,6 @@ mod stepgen;
 mod units;
 
 #[cfg(test)]
-mod bench;
-#[cfg(test)]
 mod check_faults;
 #[cfg(test)]
 mod check_pilot;
@@ -38,6 +36,8 @@ mod check_pilot;
 mod check_properties;
 #[cfg(test)]
 mod check_start;
+#[cfg(test)]
+mod fixture;
 
 pub use controller::Controller;
 pub use io::{

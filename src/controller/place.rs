@@ -1,4 +1,4 @@
-//! Place keeping: do stick and drive still agree?
+//! Step-loss detection: do stick and drive still agree?
 //!
 //! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for a long
 //! while and its deflection is a whole number of cycles (give or take the band of a settled stick), after
@@ -46,7 +46,7 @@ impl PlaceConfig {
 
 /// The watch over one axis.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Place {
+pub(crate) struct PositionWatch {
     low_mdeg: i32,
     high_mdeg: i32,
     still_ticks: u32,
@@ -61,7 +61,7 @@ pub(crate) struct Place {
     doubted: bool,
 }
 
-impl Place {
+impl PositionWatch {
     /// Takes note of a deflection while the drive is on.
     pub(crate) fn strain(&mut self, deflection_mdeg: i32) {
         self.worst_mdeg = self.worst_mdeg.max(deflection_mdeg.saturating_abs());
@@ -163,7 +163,7 @@ mod tests {
     }
 
     /// Judges the same stick for so many ticks; returns every correction with its tick.
-    fn watch(place: &mut Place, stick_mdeg: i32, ticks: u32) -> Vec<(u32, i32)> {
+    fn watch(place: &mut PositionWatch, stick_mdeg: i32, ticks: u32) -> Vec<(u32, i32)> {
         let corrections = (1..=ticks).map(|n| (n, place.judge(stick_mdeg, 0, CYCLE, &config())));
         corrections.filter(|(_, cycles)| *cycles != 0).collect()
     }
@@ -171,7 +171,7 @@ mod tests {
     #[test]
     fn whole_cycles_after_a_strain_are_corrected_once_still_for_long() {
         for (stick, cycles) in [(1200i32, 1), (-1200 - 340, -1), (3 * 1200 + 340, 3)] {
-            let mut place = Place::default();
+            let mut place = PositionWatch::default();
             place.strain(stick.signum() * 15_000);
             assert_eq!(watch(&mut place, stick, DOUBT), [(DOUBT, cycles)]);
             assert!(!place.doubt());
@@ -181,7 +181,7 @@ mod tests {
     #[test]
     fn a_pilot_who_leans_at_any_deflection_is_never_booked_without_a_strain() {
         for stick in (0..14_900).step_by(100) {
-            let mut place = Place::default();
+            let mut place = PositionWatch::default();
             place.strain(14_900);
             assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
         }
@@ -190,7 +190,7 @@ mod tests {
     #[test]
     fn a_stick_that_is_still_near_the_strain_is_never_booked() {
         for stick in (13_100..30_000).step_by(100) {
-            let mut place = Place::default();
+            let mut place = PositionWatch::default();
             place.strain(16_000.max(stick));
             assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
         }
@@ -198,7 +198,7 @@ mod tests {
 
     #[test]
     fn a_wrong_booking_is_put_right() {
-        let mut place = Place::default();
+        let mut place = PositionWatch::default();
         place.strain(16_000);
         // After a big pull a pilot held 2.4 deg for longer than pilots do, and then lets go.
         assert_eq!(watch(&mut place, 2400, DOUBT), [(DOUBT, 2)]);
@@ -214,7 +214,7 @@ mod tests {
     #[test]
     fn a_held_stick_is_told_as_a_doubt_at_last_and_forgiven_at_once() {
         for stick in [600, 1200] {
-            let mut place = Place::default();
+            let mut place = PositionWatch::default();
             assert_eq!(watch(&mut place, stick, DOUBT - 1), []);
             assert!(!place.doubt());
             assert_eq!(watch(&mut place, stick, 1), []);
@@ -226,7 +226,7 @@ mod tests {
 
     #[test]
     fn a_moving_stick_is_not_judged() {
-        let mut place = Place::default();
+        let mut place = PositionWatch::default();
         place.strain(16_000);
         for n in 0..20_000 {
             // 20 mdeg a tick, to and fro over 2 degrees about one cycle.
@@ -238,7 +238,7 @@ mod tests {
 
     #[test]
     fn a_swing_that_all_but_fills_the_band_does_not_hold_the_doubt_up() {
-        let mut place = Place::default();
+        let mut place = PositionWatch::default();
         // 340 of 350 mdeg of swing, then rest with 25 mdeg of noise to both sides, at its worst every 3 s.
         assert_eq!(place.judge(4340, 0, CYCLE, &config()), 0);
         assert_eq!(place.judge(4000, 0, CYCLE, &config()), 0);
@@ -254,7 +254,7 @@ mod tests {
 
     #[test]
     fn a_slow_movement_is_no_stillness() {
-        let mut place = Place::default();
+        let mut place = PositionWatch::default();
         // 0.2 deg/s, well above the 0.07 deg/s at which extremes fade.
         for n in 0..40_000 {
             place.judge(2000 + 2 * (n / 5), 0, CYCLE, &config());
@@ -264,7 +264,7 @@ mod tests {
 
     #[test]
     fn a_deflection_is_as_old_as_its_way_out_of_the_band() {
-        let mut place = Place::default();
+        let mut place = PositionWatch::default();
         place.strain(16_000);
         // 100 mdeg from agreement to none: the stick is still throughout, but not the deflection's age.
         assert_eq!(watch(&mut place, 300, 2 * DOUBT), []);
@@ -282,7 +282,7 @@ mod tests {
 
     #[test]
     fn agreement_forgets_the_strain() {
-        let mut place = Place::default();
+        let mut place = PositionWatch::default();
         place.strain(16_000);
         assert_eq!(watch(&mut place, 50, 400), []);
         assert_eq!(watch(&mut place, 1200, 2 * DOUBT), []);

@@ -1,7 +1,7 @@
 //! How good a link is.
 
-use crate::bench::bytes_a_tick;
 use crate::error::LinkError;
+use crate::pool::bytes_a_tick;
 use crate::target::Link;
 use std::time::Instant;
 use trimproof_controller::{Inputs, Settings};

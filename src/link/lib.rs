@@ -1,8 +1,7 @@
 //! Boards behind a port, a socket or an emulator: the only crate that opens any.
 //!
-//! [`Bench`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a [`Line`], whatever carries its bytes.
+//! [`BoardPool`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a [`Line`], whatever carries its bytes.
 
-mod bench;
 mod beside;
 mod check;
 mod emulator;
@@ -14,6 +13,7 @@ mod image;
 mod in_process;
 mod line;
 mod on;
+mod pool;
 mod serial;
 mod target;
 #[cfg(unix)]
@@ -22,7 +22,6 @@ mod unix;
 #[cfg(test)]
 mod tests;
 
-pub use bench::{Bench, Options};
 pub use beside::{Beside, Difference};
 pub use check::{Checked, check};
 pub use emulator::end_all;
@@ -34,5 +33,6 @@ pub use image::{Machine, machine_of};
 pub use in_process::{BoardLine, NoPins, serve};
 pub use line::Line;
 pub use on::On;
+pub use pool::{BoardPool, Options};
 pub use serial::{Candidate, SerialLine, ports, pty_pair};
 pub use target::{BoardTarget, Link};

@@ -1,10 +1,10 @@
 //! A board as a target of the harness.
 
-use crate::bench::Bench;
 use crate::error::LinkError;
 use crate::exchange::{Bounded, Exchange, Patience};
 use crate::frames::FrameLog;
 use crate::line::Line;
+use crate::pool::BoardPool;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
@@ -208,10 +208,10 @@ fn greet(exchange: &mut Exchange, patience: Patience) -> Result<Greeting, LinkEr
 /// A board under test. Dropped in mid-run it ends the run, or trips the board.
 pub struct BoardTarget {
     link: Result<Link, LinkError>,
-    bench: Option<Arc<Bench>>,
+    pool: Option<Arc<BoardPool>>,
     settings: Option<Settings>,
     run: Option<u16>,
-    /// The link failed in this run: it does not go back to the bench.
+    /// The link failed in this run: it does not go back to the pool.
     failed: bool,
     /// Whether a broken run is tripped rather than ended.
     trips: bool,
@@ -225,11 +225,11 @@ impl BoardTarget {
         Self::from_bench(Ok(link), None, false)
     }
 
-    /// A board of a bench, which gets its link back after a good run; a bench that has none gives its error at the beginning of
+    /// A board of a pool, which gets its link back after a good run; a pool that has none gives its error at the beginning of
     /// the run.
     pub(crate) fn from_bench(
         mut link: Result<Link, LinkError>,
-        bench: Option<Arc<Bench>>,
+        pool: Option<Arc<BoardPool>>,
         trips: bool,
     ) -> Self {
         if let Ok(link) = &mut link {
@@ -237,7 +237,7 @@ impl BoardTarget {
         }
         Self {
             link,
-            bench,
+            pool,
             settings: None,
             run: None,
             failed: false,
@@ -323,12 +323,12 @@ impl Target for BoardTarget {
 impl Drop for BoardTarget {
     fn drop(&mut self) {
         self.end(Ending::Broken);
-        if let Some(bench) = self.bench.take()
+        if let Some(pool) = self.pool.take()
             && !self.failed
         {
             let link = std::mem::replace(&mut self.link, Err(LinkError::Reset));
             if let Ok(link) = link {
-                bench.give_back(link);
+                pool.give_back(link);
             }
         }
     }

@@ -257,7 +257,13 @@ fn text_reaches_a_terminal_through_one_file() {
         &["println!", "eprintln!", "print!", "eprint!", "stdout()"],
         &["src/cli/output.rs"],
     );
-    for member in ["src/harness", "src/formula", "src/feel", "src/plant", "src/diagnostics"] {
+    for member in [
+        "src/harness",
+        "src/formula",
+        "src/feel",
+        "src/plant",
+        "src/diagnostics",
+    ] {
         forbid(
             member,
             &["println!", "eprintln!", "print!", "eprint!"],

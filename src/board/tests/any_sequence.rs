@@ -1,7 +1,7 @@
 //! Any sequence of requests, right, repeated, late and damaged, with any waits between them.
 
 use super::{
-    Bench, Event, WITH_MOTORS, begin_refused, begin_with, frame_of, hello, inputs, sample,
+    BoardFixture, Event, WITH_MOTORS, begin_refused, begin_with, frame_of, hello, inputs, sample,
 };
 use crate::About;
 use proptest::prelude::*;
@@ -130,16 +130,16 @@ proptest! {
         has_motors in prop::bool::weighted(0.8),
         start_ms in any::<u32>(),
     ) {
-        let mut bench = Bench::new(About { has_motors, ..WITH_MOTORS });
-        bench.now_ms = start_ms;
+        let mut fixture = BoardFixture::new(About { has_motors, ..WITH_MOTORS });
+        fixture.now_ms = start_ms;
         let mut books = Books::default();
         for step in steps {
-            bench.pins.0.clear();
-            let could_move = bench.board.may_move();
+            fixture.pins.0.clear();
+            let could_move = fixture.board.may_move();
             match step {
                 Step::Frame(request) => {
-                    let answer = bench.ask(&request);
-                    books.check(&request, answer, &bench.pins.0, has_motors);
+                    let answer = fixture.ask(&request);
+                    books.check(&request, answer, &fixture.pins.0, has_motors);
                 }
                 Step::Damaged(request, place, bit) => {
                     let mut frame = frame_of(&request);
@@ -147,23 +147,23 @@ proptest! {
                     frame[place] ^= 1 << bit;
                     // The zero byte that a repetition begins with.
                     frame.push(0);
-                    prop_assert!(bench.bytes(&frame).is_empty());
-                    prop_assert_eq!(&bench.pins.0, &[]);
+                    prop_assert!(fixture.bytes(&frame).is_empty());
+                    prop_assert_eq!(&fixture.pins.0, &[]);
                 }
                 Step::Garbage(bytes) => {
-                    prop_assert!(bench.bytes(&bytes).is_empty());
-                    prop_assert!(bench.bytes(&[0]).is_empty());
-                    prop_assert_eq!(&bench.pins.0, &[]);
+                    prop_assert!(fixture.bytes(&bytes).is_empty());
+                    prop_assert!(fixture.bytes(&[0]).is_empty());
+                    prop_assert_eq!(&fixture.pins.0, &[]);
                 }
                 Step::Wait(ms) => {
-                    bench.wait(ms);
-                    let tripped = could_move && !bench.board.may_move();
+                    fixture.wait(ms);
+                    let tripped = could_move && !fixture.board.may_move();
                     let events: &[Event] = if tripped { &[Event::Off] } else { &[] };
-                    prop_assert_eq!(&bench.pins.0, events);
+                    prop_assert_eq!(&fixture.pins.0, events);
                 }
             }
             // Only in a run that allows it and is on, on a board with motors.
-            if bench.board.may_move() {
+            if fixture.board.may_move() {
                 prop_assert!(books.on && has_motors && books.run.is_some_and(|(_, allow)| allow));
             }
         }
@@ -175,8 +175,8 @@ proptest! {
     fn lockstep_over_a_bad_link_gives_the_same_outputs(
         faults in prop::collection::vec(0u8..8, 1..200),
     ) {
-        let mut bench = Bench::new(WITH_MOTORS);
-        bench.ask(&begin_with(1, false, 100));
+        let mut fixture = BoardFixture::new(WITH_MOTORS);
+        fixture.ask(&begin_with(1, false, 100));
         let mut alone = Controller::new(Settings::example()).unwrap();
         let mut faults = faults.into_iter();
         let mut old: Option<Vec<u8>> = None;
@@ -194,7 +194,7 @@ proptest! {
                     4 => sent = [vec![9, 9, 9, 0], sent].concat(),
                     _ => {}
                 }
-                let answers = bench.bytes(&[vec![0], sent].concat());
+                let answers = fixture.bytes(&[vec![0], sent].concat());
                 if fault == 5 {
                     // The answer is lost.
                     continue;
@@ -210,7 +210,7 @@ proptest! {
             }
             old = Some(frame);
         }
-        prop_assert_eq!(bench.pins.done(), 100);
-        prop_assert_eq!(bench.pins.applied(), 0);
+        prop_assert_eq!(fixture.pins.done(), 100);
+        prop_assert_eq!(fixture.pins.applied(), 0);
     }
 }

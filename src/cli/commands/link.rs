@@ -2,7 +2,7 @@
 
 use crate::CommandResult;
 use crate::args::{Format, LinkArgs, WireArgs};
-use crate::board::{LinkTraffic, Place, write_traffic};
+use crate::board::{LinkTraffic, TargetSource, write_traffic};
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
 use crate::report::{self, Failure};
@@ -48,15 +48,15 @@ struct Octave {
 /// # Errors
 /// The board cannot be spoken to, or the result cannot be written.
 pub fn run(args: &LinkArgs, paint: Paint) -> CommandResult {
-    let place = Place::open(&args.on, &args.wire, false, None)?;
-    let Some(bench) = place.bench() else {
+    let source = TargetSource::open(&args.on, &args.wire, false, None)?;
+    let Some(pool) = source.pool() else {
         return Err(Failure::Argument {
             message: "with `--on logic` there is no link to check".to_owned(),
             help: Some("use `--on image:FILE` or `--on port:NAME`".to_owned()),
         });
     };
     let stop = stop::on_signal();
-    let mut link = bench.link()?;
+    let mut link = pool.link()?;
     let mut settings = Settings::example();
     if link.greeting().tick_hz != 0 {
         settings.tick_hz = link.greeting().tick_hz;
@@ -70,7 +70,7 @@ pub fn run(args: &LinkArgs, paint: Paint) -> CommandResult {
         None if stop.load(Ordering::Relaxed) => Exit::Stopped,
         None => Exit::Held,
     };
-    if let Err((what, why)) = place.finish_log() {
+    if let Err((what, why)) = source.finish_log() {
         report::print(&Failure::CannotWrite { what, why }, paint);
         exit = Exit::CannotWrite;
     }

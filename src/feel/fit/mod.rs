@@ -15,9 +15,9 @@ mod uncertainty;
 mod write;
 
 #[cfg(test)]
-mod bench;
-#[cfg(test)]
 mod bristle;
+#[cfg(test)]
+mod synthetic;
 #[cfg(test)]
 mod test_cover;
 #[cfg(test)]

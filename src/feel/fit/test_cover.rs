@@ -1,6 +1,6 @@
 //! Whether the 95 % intervals hold what they promise, on made-up benches.
 
-use super::bench::Bench;
+use super::synthetic::SyntheticStick;
 use super::test_fit::truth;
 use super::{Quantity, Told, fit};
 use crate::extract::Chance;
@@ -10,7 +10,7 @@ fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
     let mut chance = Chance::new(seed);
     let (mut inside, mut off) = ([0; 6], [0.0; 6]);
     for number in 0..benches {
-        let bench = Bench::random(&mut chance);
+        let bench = SyntheticStick::random(&mut chance);
         let record = bench.record(&mut chance);
         let found = fit(&bench.rig, &record).unwrap_or_else(|error| panic!("{number}: {error}"));
         let axis = &found.axes[0];

@@ -2,14 +2,14 @@
 
 use trimproof_plant::AxisName;
 
-use super::bench::{Bench, kittiwake};
 use super::bristle::Bristle;
+use super::synthetic::{SyntheticStick, kittiwake};
 use super::{AxisFit, FitError, Quantity, Told, fit};
 use crate::extract::{Chance, ExtractError};
 use crate::record::{Condition, Record};
 
 /// The true value in the unit of the estimate.
-pub fn truth(bench: &Bench, quantity: Quantity) -> f64 {
+pub fn truth(bench: &SyntheticStick, quantity: Quantity) -> f64 {
     match quantity {
         Quantity::Rate => bench.rate,
         Quantity::Breakout => bench.breakout,
@@ -26,11 +26,11 @@ fn value(axis: &AxisFit, quantity: Quantity) -> f64 {
 }
 
 /// Kittiwake read with 2 % noise.
-fn noisy(axis: AxisName) -> Bench {
-    Bench {
+fn noisy(axis: AxisName) -> SyntheticStick {
+    SyntheticStick {
         noise: 0.02,
         angle_noise_deg: 0.01,
-        ..Bench::of_kittiwake(axis)
+        ..SyntheticStick::of_kittiwake(axis)
     }
 }
 
@@ -38,7 +38,7 @@ fn noisy(axis: AxisName) -> Bench {
 #[test]
 fn a_bench_without_noise_gives_the_values_back() {
     for axis in AxisName::ALL {
-        let bench = Bench::of_kittiwake(axis);
+        let bench = SyntheticStick::of_kittiwake(axis);
         let record = bench.record(&mut Chance::new(1));
         let found = fit(&bench.rig, &record).unwrap();
         for quantity in Quantity::ALL {
@@ -163,7 +163,7 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
 /// damping lacks at the sweep's rate: 5.1 % of 0.0105 N·m, 1.1 % of it.
 #[test]
 fn presliding_does_not_break_it() {
-    let mut bench = Bench::of_kittiwake(AxisName::Pitch);
+    let mut bench = SyntheticStick::of_kittiwake(AxisName::Pitch);
     let mut bristle = Bristle::table_one(0.01, bench.friction);
     bristle.stiction = bristle.coulomb;
     bench.bristle = Some(bristle);
@@ -189,7 +189,7 @@ fn presliding_does_not_break_it() {
 /// is; inertia by the stiffer turns, 2.2 %, and by amplitudes that are 2 ΔT/k = 3.6 % off, 0.78 of it: 5 % together.
 #[test]
 fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
-    let mut bench = Bench::of_kittiwake(AxisName::Pitch);
+    let mut bench = SyntheticStick::of_kittiwake(AxisName::Pitch);
     bench.bristle = Some(Bristle::table_one(0.01, bench.friction));
     let found = fit(&bench.rig, &bench.record(&mut Chance::new(6))).unwrap();
     let axis = &found.axes[0];
@@ -210,7 +210,7 @@ fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
     assert!((0.86..1.01).contains(&damping), "{damping}");
 }
 
-fn within(axis: &AxisFit, bench: &Bench, bounds: &[(Quantity, f64)]) {
+fn within(axis: &AxisFit, bench: &SyntheticStick, bounds: &[(Quantity, f64)]) {
     for (quantity, bound) in bounds {
         let (found, wanted) = (value(axis, *quantity), truth(bench, *quantity));
         println!("{quantity:?}: {found} for {wanted}");

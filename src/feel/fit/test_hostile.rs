@@ -1,16 +1,16 @@
-//! Bench records that no hand and no stick can have made: each gets its own message at once, and no
+//! SyntheticStick records that no hand and no stick can have made: each gets its own message at once, and no
 //! search runs without an end.
 
 use trimproof_plant::AxisName;
 
-use super::bench::{Bench, kittiwake};
 use super::problem::STEPS_MOST;
+use super::synthetic::{SyntheticStick, kittiwake};
 use super::{FitError, Progress, fit, fit_watched, fit_within};
 use crate::extract::Chance;
 use crate::record::{Record, Response, Sweep};
 
 fn record() -> Record {
-    Bench::of_kittiwake(AxisName::Pitch).record(&mut Chance::new(3))
+    SyntheticStick::of_kittiwake(AxisName::Pitch).record(&mut Chance::new(3))
 }
 
 /// The record with its readings changed.
@@ -265,7 +265,7 @@ fn the_caller_sees_each_search_and_can_stop_it() {
 fn an_ordinary_fit_is_far_from_the_bound() {
     for seed in 0..3 {
         let mut chance = Chance::new(seed);
-        let bench = Bench::random(&mut chance);
+        let bench = SyntheticStick::random(&mut chance);
         let record = bench.record(&mut chance);
         let found = fit_within(&bench.rig, &record, STEPS_MOST / 25, &mut |_| true);
         assert!(found.is_ok(), "{seed}: {found:?}");

@@ -1,9 +1,9 @@
 //! Measuring the twin as an engineer measures a stick: slow sweeps at the grip, the trim rate, free responses.
 //!
-//! The work is cut into [`Job`]s that know nothing of each other, each on a bench of its own: who has cores runs them side by
+//! The work is cut into [`Job`]s that know nothing of each other, each on a twin of its own: who has cores runs them side by
 //! side and puts the pieces together in the order of [`plan`]; [`measure`] runs one after the other.
 
-mod bench;
+mod measuring_loop;
 mod response;
 mod sweep;
 mod trim;
@@ -270,7 +270,7 @@ pub fn assemble(rig: &Rig, pieces: Vec<Piece>) -> Result<Measured, MeasureError>
             source: format!("twin of {}", rig.name),
             ..Record::default()
         },
-        effective_mass_kg: bench::effective_mass_kg(rig),
+        effective_mass_kg: measuring_loop::effective_mass_kg(rig),
         damping_n: Condition::ALL
             .map(|condition| [0, 1].map(|index| sweep::damping_n(rig, index, condition))),
         ..Measured::default()

@@ -3,7 +3,7 @@
 use trimproof_plant::{AxisName, PathShape, Rig};
 
 use super::MeasureError;
-use super::bench::Bench;
+use super::measuring_loop::MeasuringLoop;
 use crate::record::{Condition, Response, ResponseSample};
 
 /// Displacement as a share of the throw on that side: 25 to 50 % (14 CFR part 60, appendix C, table C2A, entry 2.a.5).
@@ -25,7 +25,7 @@ pub(super) fn response(
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Result<Response, MeasureError> {
     let condition = Condition::Held;
-    let mut bench = Bench::new(rig, condition, watch)?;
+    let mut measuring = MeasuringLoop::new(rig, condition, watch)?;
     let index = axis.index();
     let stops = &rig.axis(index).stops;
     let throw_deg = if sense > 0.0 {
@@ -33,17 +33,17 @@ pub(super) fn response(
     } else {
         stops.min_deg
     };
-    bench.grip();
+    measuring.grip();
     let mut to_rad = [None; 2];
     to_rad[index] = Some((DISPLACED_SHARE * throw_deg).to_radians());
-    bench.plant.carry(to_rad, CARRY_S, PathShape::Smooth);
-    bench.run(CARRY_S + STILL_S)?;
-    bench.plant.let_go();
-    let begun_s = bench.now_s();
+    measuring.plant.carry(to_rad, CARRY_S, PathShape::Smooth);
+    measuring.run(CARRY_S + STILL_S)?;
+    measuring.plant.let_go();
+    let begun_s = measuring.now_s();
     let (mut samples, mut rest_since_s) = (Vec::new(), None);
     loop {
-        let reading = bench.read().axis[index];
-        let time_s = bench.now_s() - begun_s;
+        let reading = measuring.read().axis[index];
+        let time_s = measuring.now_s() - begun_s;
         samples.push(ResponseSample {
             time_s,
             position_deg: reading.stick_rad.to_degrees(),
@@ -60,7 +60,7 @@ pub(super) fn response(
         if time_s >= LONGEST_S {
             break;
         }
-        bench.tick()?;
+        measuring.tick()?;
     }
     Ok(Response {
         axis,

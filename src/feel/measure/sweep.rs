@@ -3,7 +3,7 @@
 use trimproof_controller::{Fault, State};
 use trimproof_plant::{AxisName, PathShape, Rig};
 
-use super::bench::Bench;
+use super::measuring_loop::MeasuringLoop;
 use super::{MeasureError, Slip};
 use crate::record::{Condition, Sweep, SweepSample};
 
@@ -33,7 +33,7 @@ pub(super) fn sweep(
     condition: Condition,
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Result<Swept, MeasureError> {
-    let mut bench = Bench::new(rig, condition, watch)?;
+    let mut measuring = MeasuringLoop::new(rig, condition, watch)?;
     let index = axis.index();
     let stops = &rig.axis(index).stops;
     let cartridge = rig.axis(index).cartridge.cartridge();
@@ -42,8 +42,8 @@ pub(super) fn sweep(
     let turn_n = TURN_N + cartridge.torque_nm(throw_deg.to_radians()) / radius_m;
     let mut hand = Recorder {
         index,
-        begun_s: bench.now_s(),
-        every: (KEEP_S / bench.plant.tick_s()).round().max(1.0) as u32,
+        begun_s: measuring.now_s(),
+        every: (KEEP_S / measuring.plant.tick_s()).round().max(1.0) as u32,
         ticks: 0,
         samples: Vec::new(),
         extremes: None,
@@ -56,25 +56,25 @@ pub(super) fn sweep(
             Condition::Unpowered => State::Limp,
         },
     };
-    bench.grip();
-    hand.keep(&bench);
+    measuring.grip();
+    hand.keep(&measuring);
     for (goal_deg, sense) in [
         (stops.max_deg + BEYOND_DEG, 1.0),
         (stops.min_deg - BEYOND_DEG, -1.0),
     ] {
-        let end_s = carry(&mut bench, index, goal_deg);
-        while bench.now_s() < end_s {
-            let force_n = hand.tick(&mut bench)?;
+        let end_s = carry(&mut measuring, index, goal_deg);
+        while measuring.now_s() < end_s {
+            let force_n = hand.tick(&mut measuring)?;
             if sense * force_n >= turn_n {
                 break;
             }
         }
     }
-    let end_s = carry(&mut bench, index, 0.0);
-    while bench.now_s() < end_s {
-        hand.tick(&mut bench)?;
+    let end_s = carry(&mut measuring, index, 0.0);
+    while measuring.now_s() < end_s {
+        hand.tick(&mut measuring)?;
     }
-    let lost = lost_cycles(&bench, index);
+    let lost = lost_cycles(&measuring, index);
     let mut notes = Vec::new();
     let label = format!("{} {}", axis.name(), condition.name());
     let slip = hand.slip.map(|at_deg| Slip {
@@ -95,7 +95,7 @@ pub(super) fn sweep(
         ));
     }
     // The button is held longer than a pilot would: that is the measurement's doing.
-    let told: Vec<_> = bench
+    let told: Vec<_> = measuring
         .faults()
         .iter()
         .filter(|name| condition != Condition::Released || **name != Fault::ReleaseStuck.name())
@@ -134,18 +134,18 @@ pub(super) fn damping_n(rig: &Rig, index: usize, condition: Condition) -> f64 {
 }
 
 /// Sends the hand to an angle at the sweep's rate; returns when it will be there, s.
-fn carry(bench: &mut Bench<'_>, index: usize, goal_deg: f64) -> f64 {
-    let from_deg = bench.read().hand_rad[index].to_degrees();
+fn carry(measuring: &mut MeasuringLoop<'_>, index: usize, goal_deg: f64) -> f64 {
+    let from_deg = measuring.read().hand_rad[index].to_degrees();
     let over_s = (goal_deg - from_deg).abs() / SWEEP_DEG_PER_S;
     let mut to_rad = [None; 2];
     to_rad[index] = Some(goal_deg.to_radians());
-    bench.plant.carry(to_rad, over_s, PathShape::Steady);
-    bench.now_s() + over_s
+    measuring.plant.carry(to_rad, over_s, PathShape::Steady);
+    measuring.now_s() + over_s
 }
 
 /// Electrical cycles between command and rotor at the end; none if the drive is off.
-fn lost_cycles(bench: &Bench<'_>, index: usize) -> i32 {
-    (bench.read().axis[index].lag_steps / 4.0).round() as i32
+fn lost_cycles(measuring: &MeasuringLoop<'_>, index: usize) -> i32 {
+    (measuring.read().axis[index].lag_steps / 4.0).round() as i32
 }
 
 struct Recorder {
@@ -166,29 +166,29 @@ struct Recorder {
 
 impl Recorder {
     /// Advances a tick, keeps a reading if it is time; returns the hand's force, N.
-    fn tick(&mut self, bench: &mut Bench<'_>) -> Result<f64, MeasureError> {
-        bench.tick()?;
+    fn tick(&mut self, measuring: &mut MeasuringLoop<'_>) -> Result<f64, MeasureError> {
+        measuring.tick()?;
         self.ticks += 1;
         if self.keeps_extremes {
-            self.note(bench);
+            self.note(measuring);
         } else if self.ticks.is_multiple_of(self.every) {
-            self.keep(bench);
+            self.keep(measuring);
         }
-        let axis = bench.read().axis[self.index];
+        let axis = measuring.read().axis[self.index];
         let at_deg = axis.stick_rad.to_degrees();
         if self.slip.is_none() && axis.lag_steps.abs() > SLIP_STEPS {
             self.slip = Some(at_deg);
         }
-        if self.other_state.is_none() && bench.state() != self.expected {
-            self.other_state = Some((bench.state().name(), at_deg));
+        if self.other_state.is_none() && measuring.state() != self.expected {
+            self.other_state = Some((measuring.state().name(), at_deg));
         }
         Ok(axis.grip_force_n)
     }
 
     /// Notes a reading; keeps lowest and highest of the last few, in the order of time, if it is
     /// time.
-    fn note(&mut self, bench: &Bench<'_>) {
-        let sample = self.reading(bench);
+    fn note(&mut self, measuring: &MeasuringLoop<'_>) {
+        let sample = self.reading(measuring);
         let [low, high] = self.extremes.unwrap_or([sample; 2]);
         let extremes = [
             if sample.force_n < low.force_n {
@@ -217,15 +217,15 @@ impl Recorder {
         }
     }
 
-    fn keep(&mut self, bench: &Bench<'_>) {
-        let sample = self.reading(bench);
+    fn keep(&mut self, measuring: &MeasuringLoop<'_>) {
+        let sample = self.reading(measuring);
         self.samples.push(sample);
     }
 
-    fn reading(&self, bench: &Bench<'_>) -> SweepSample {
-        let axis = bench.read().axis[self.index];
+    fn reading(&self, measuring: &MeasuringLoop<'_>) -> SweepSample {
+        let axis = measuring.read().axis[self.index];
         SweepSample {
-            time_s: bench.now_s() - self.begun_s,
+            time_s: measuring.now_s() - self.begun_s,
             position_deg: axis.stick_rad.to_degrees(),
             force_n: axis.grip_force_n,
         }

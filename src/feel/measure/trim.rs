@@ -3,7 +3,7 @@
 use trimproof_plant::{AxisName, Rig, SwitchName};
 
 use super::MeasureError;
-use super::bench::Bench;
+use super::measuring_loop::MeasuringLoop;
 use crate::record::Condition;
 
 /// Part of the way to the soft limit over which the rate is taken: the ramp is over, the limit not yet near.
@@ -20,7 +20,7 @@ pub(super) fn trim_rate(
     axis: AxisName,
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Result<(Option<f64>, Vec<String>), MeasureError> {
-    let mut bench = Bench::new(rig, Condition::Held, watch)?;
+    let mut measuring = MeasuringLoop::new(rig, Condition::Held, watch)?;
     let settings = rig.axis_settings(axis.index());
     let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
     let hats = match axis {
@@ -30,7 +30,7 @@ pub(super) fn trim_rate(
     let limits = [deg(settings.soft_max_mdeg), deg(settings.soft_min_mdeg)];
     let mut rates = Vec::new();
     for (hat, limit_deg) in hats.into_iter().zip(limits) {
-        let rate = one_way(&mut bench, rig, axis, hat, limit_deg)?;
+        let rate = one_way(&mut measuring, rig, axis, hat, limit_deg)?;
         rates.extend(rate);
     }
     let label = axis.name();
@@ -56,7 +56,7 @@ pub(super) fn trim_rate(
 /// Holds a hat until the stick has gone most of the way to a soft limit; the least-squares slope of its angle there, as a
 /// positive number.
 fn one_way(
-    bench: &mut Bench<'_>,
+    measuring: &mut MeasuringLoop<'_>,
     rig: &Rig,
     axis: AxisName,
     hat: SwitchName,
@@ -71,22 +71,22 @@ fn one_way(
     ) / 1000.0;
     let delay_s = f64::from(rig.controller.hat_hold_delay_ms) / 1000.0;
     let longest_s = delay_s + 1.0 + PATIENCE * range_deg / rate_deg_per_s;
-    bench.plant.set_switch(hat, true, &[]);
-    let begun_s = bench.now_s();
+    measuring.plant.set_switch(hat, true, &[]);
+    let begun_s = measuring.now_s();
     let (mut points, mut arrived) = (Vec::new(), false);
-    while bench.now_s() - begun_s < longest_s {
-        bench.tick()?;
-        let share = bench.read().axis[axis.index()].stick_rad.to_degrees() / limit_deg;
+    while measuring.now_s() - begun_s < longest_s {
+        measuring.tick()?;
+        let share = measuring.read().axis[axis.index()].stick_rad.to_degrees() / limit_deg;
         if (FROM_SHARE..TO_SHARE).contains(&share) {
-            points.push((bench.now_s() - begun_s, share * limit_deg));
+            points.push((measuring.now_s() - begun_s, share * limit_deg));
         }
         if share >= TO_SHARE {
             arrived = true;
             break;
         }
     }
-    bench.plant.set_switch(hat, false, &[]);
-    bench.run(1.0)?;
+    measuring.plant.set_switch(hat, false, &[]);
+    measuring.run(1.0)?;
     Ok(if arrived {
         slope(&points).map(f64::abs)
     } else {

@@ -19,7 +19,7 @@ pub(super) const MARGIN: f64 = 12.0;
 const LEADING: f64 = 5.0;
 
 /// A place on the sheet, px from the upper left corner.
-pub(super) type Place = (f64, f64);
+pub(super) type PixelPair = (f64, f64);
 
 /// A rectangle on the sheet, px.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -142,7 +142,7 @@ fn units(px: f64) -> i32 {
     (px * UNITS_PER_PX).round() as i32
 }
 
-fn unit_place(place: Place) -> (i32, i32) {
+fn unit_place(place: PixelPair) -> (i32, i32) {
     (units(place.0), units(place.1))
 }
 
@@ -154,7 +154,7 @@ impl Canvas<'_> {
     /// A line through places.
     pub fn line(
         &mut self,
-        places: &[Place],
+        places: &[PixelPair],
         colour: RGBColor,
         width: f64,
     ) -> Result<(), PictureError> {
@@ -174,7 +174,7 @@ impl Canvas<'_> {
     /// A broken line through places.
     pub fn dashed(
         &mut self,
-        places: &[Place],
+        places: &[PixelPair],
         colour: RGBColor,
         width: f64,
     ) -> Result<(), PictureError> {
@@ -182,7 +182,7 @@ impl Canvas<'_> {
         const GAP: f64 = 4.0;
         let mut left = DASH;
         let mut drawing = true;
-        let mut dash: Vec<Place> = places.first().copied().into_iter().collect();
+        let mut dash: Vec<PixelPair> = places.first().copied().into_iter().collect();
         for pair in places.windows(2) {
             let (mut from, to) = (pair[0], pair[1]);
             loop {
@@ -215,7 +215,7 @@ impl Canvas<'_> {
     /// A filled shape.
     pub fn shape(
         &mut self,
-        corners: &[Place],
+        corners: &[PixelPair],
         colour: RGBColor,
         opacity: f64,
     ) -> Result<(), PictureError> {
@@ -245,7 +245,7 @@ impl Canvas<'_> {
     }
 
     /// A filled circle with a white rim.
-    pub fn dot(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
+    pub fn dot(&mut self, place: PixelPair, colour: RGBColor) -> Result<(), PictureError> {
         for (radius, colour) in [(5.5, colour::PAPER), (4.0, colour)] {
             let circle = Circle::new(unit_place(place), units(radius) as u32, colour.filled());
             self.sheet.draw(&circle)?;
@@ -255,7 +255,7 @@ impl Canvas<'_> {
 
     /// The mark of the worst instant: larger than any dot, with a hole, so that the curve below is
     /// seen.
-    pub fn ring(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
+    pub fn ring(&mut self, place: PixelPair, colour: RGBColor) -> Result<(), PictureError> {
         for (radius, colour, width) in [(7.0, colour::PAPER, 5.5), (7.0, colour, 3.0)] {
             let circle = Circle::new(
                 unit_place(place),
@@ -268,7 +268,7 @@ impl Canvas<'_> {
     }
 
     /// One reading among many: a small filled circle.
-    pub fn speck(&mut self, place: Place, colour: RGBColor) -> Result<(), PictureError> {
+    pub fn speck(&mut self, place: PixelPair, colour: RGBColor) -> Result<(), PictureError> {
         let circle = Circle::new(unit_place(place), units(1.5) as u32, colour.filled());
         Ok(self.sheet.draw(&circle)?)
     }
@@ -276,7 +276,7 @@ impl Canvas<'_> {
     /// A text whose middle line is at the place.
     pub fn text(
         &mut self,
-        place: Place,
+        place: PixelPair,
         text: &str,
         size: f64,
         side: Side,
@@ -288,7 +288,7 @@ impl Canvas<'_> {
     /// A text that runs upwards, centred at the place.
     pub fn text_up(
         &mut self,
-        place: Place,
+        place: PixelPair,
         text: &str,
         size: f64,
         colour: RGBColor,
@@ -299,7 +299,7 @@ impl Canvas<'_> {
 
     fn put(
         &mut self,
-        place: Place,
+        place: PixelPair,
         text: &str,
         size: f64,
         side: Side,
@@ -371,7 +371,7 @@ impl Canvas<'_> {
         Ok(y + lines * (TEXT + LEADING))
     }
 
-    fn key(&mut self, (x, y): Place, key: Key) -> Result<(), PictureError> {
+    fn key(&mut self, (x, y): PixelPair, key: Key) -> Result<(), PictureError> {
         let ends = [(x, y), (x + KEY, y)];
         match key {
             Key::Line(colour, width) => self.line(&ends, colour, width),

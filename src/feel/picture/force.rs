@@ -1,6 +1,6 @@
 //! Force against position: a sweep, its tolerance band, a second sweep, and what is read off it.
 
-use super::canvas::{Canvas, Frame, Key, MARGIN, Place, sheet};
+use super::canvas::{Canvas, Frame, Key, MARGIN, PixelPair, sheet};
 use super::plane::{ABOVE, Axis, BELOW, LEFT, Plane, RIGHT};
 use super::style::{colour, number};
 use super::{INCH_M, LB_N, PictureError};
@@ -365,7 +365,7 @@ fn reached(sweep: &Sweep, sign: f64, force_n: f64) -> Option<f64> {
 }
 
 /// The tolerance around each way of the sweep, as shapes: columns a few px wide, each as high as all that lies in it needs.
-fn band(plane: &Plane, sweep: &Sweep, tolerance: ForceTolerance) -> Vec<Vec<Place>> {
+fn band(plane: &Plane, sweep: &Sweep, tolerance: ForceTolerance) -> Vec<Vec<PixelPair>> {
     let (from, to) = (plane.x.from, plane.x.to);
     let mut shapes = Vec::new();
     for way in ways(sweep) {

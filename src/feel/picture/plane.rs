@@ -1,7 +1,7 @@
 //! A frame with axes, light grid and units, and labels that keep out of each other's way.
 
 use super::PictureError;
-use super::canvas::{Canvas, Frame, Place, Side};
+use super::canvas::{Canvas, Frame, PixelPair, Side};
 use super::style::{SMALL, TEXT, colour, fit, ticks, width_of};
 use super::thin::visible;
 use plotters::style::RGBColor;
@@ -70,7 +70,7 @@ pub(super) struct Plane {
     /// Where labels stand.
     taken: Vec<Frame>,
     /// Where curves run: labels keep off if they can.
-    busy: Vec<Place>,
+    busy: Vec<PixelPair>,
 }
 
 impl Plane {
@@ -85,18 +85,18 @@ impl Plane {
         }
     }
 
-    /// Place of a pair of values.
-    pub fn at(&self, x: f64, y: f64) -> Place {
+    /// Pixels of a pair of values.
+    pub fn at(&self, x: f64, y: f64) -> PixelPair {
         (self.x_at(x), self.y_at(y))
     }
 
-    /// Place across.
+    /// Pixel across.
     pub fn x_at(&self, x: f64) -> f64 {
         let share = (x - self.x.from) / (self.x.to - self.x.from);
         self.frame.left + share * (self.frame.right - self.frame.left)
     }
 
-    /// Place down.
+    /// Pixel down.
     pub fn y_at(&self, y: f64) -> f64 {
         let share = (y - self.y.from) / (self.y.to - self.y.from);
         self.frame.bottom - share * (self.frame.bottom - self.frame.top)
@@ -236,7 +236,7 @@ impl Plane {
         width: f64,
         dashed: bool,
     ) -> Result<(), PictureError> {
-        let places: Vec<Place> = values.into_iter().map(|(x, y)| self.at(x, y)).collect();
+        let places: Vec<PixelPair> = values.into_iter().map(|(x, y)| self.at(x, y)).collect();
         for part in visible(&places, &self.frame) {
             if dashed {
                 canvas.dashed(&part, colour, width)?;
@@ -261,7 +261,7 @@ impl Plane {
     }
 
     /// Remembers where a line runs, every 4 px.
-    fn note_busy(&mut self, places: &[Place]) {
+    fn note_busy(&mut self, places: &[PixelPair]) {
         const EVERY: f64 = 4.0;
         for pair in places.windows(2) {
             let (from, to) = (pair[0], pair[1]);
@@ -288,7 +288,7 @@ impl Plane {
     pub fn label(
         &mut self,
         canvas: &mut Canvas<'_>,
-        place: Place,
+        place: PixelPair,
         text: &str,
         colour: RGBColor,
     ) -> Result<bool, PictureError> {
@@ -307,7 +307,7 @@ impl Plane {
     pub fn callout(
         &mut self,
         canvas: &mut Canvas<'_>,
-        place: Place,
+        place: PixelPair,
         text: &str,
         edge: RGBColor,
     ) -> Result<bool, PictureError> {
@@ -335,7 +335,7 @@ impl Plane {
     }
 
     /// Where a text has room beside a place, this much further away than need be, px.
-    fn room(&self, place: Place, text: &str, further: f64) -> Option<Frame> {
+    fn room(&self, place: PixelPair, text: &str, further: f64) -> Option<Frame> {
         let (half, high) = (0.5 * width_of(text, SMALL) + 3.0, 0.5 * SMALL + 3.0);
         let mut best: Option<(usize, Frame)> = None;
         for away in [9.0, 20.0, 34.0, 52.0, 74.0, 100.0, 130.0].map(|away| away + further) {
@@ -363,7 +363,7 @@ impl Plane {
                 if !self.frame.holds(&frame) || self.taken.iter().any(|other| other.meets(&frame)) {
                     continue;
                 }
-                let covers = |place: &&Place| {
+                let covers = |place: &&PixelPair| {
                     (frame.left..frame.right).contains(&place.0)
                         && (frame.top..frame.bottom).contains(&place.1)
                 };
@@ -378,7 +378,7 @@ impl Plane {
     }
 }
 
-fn middle_of(frame: &Frame) -> Place {
+fn middle_of(frame: &Frame) -> PixelPair {
     (
         0.5 * (frame.left + frame.right),
         0.5 * (frame.top + frame.bottom),

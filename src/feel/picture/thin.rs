@@ -1,6 +1,6 @@
 //! Curves with as many corners as the eye can tell apart, cut at the edge of their frame.
 
-use super::canvas::{Frame, Place};
+use super::canvas::{Frame, PixelPair};
 
 /// Pieces that a long curve is parted into; each keeps its first, lowest, highest and last corner.
 const PIECES: usize = 800;
@@ -9,7 +9,7 @@ const PIECES: usize = 800;
 const BLUR: f64 = 0.12;
 
 /// Parts a curve where it is not a number, thins each part and cuts it at the frame.
-pub(super) fn visible(places: &[Place], frame: &Frame) -> Vec<Vec<Place>> {
+pub(super) fn visible(places: &[PixelPair], frame: &Frame) -> Vec<Vec<PixelPair>> {
     places
         .split(|place| !(place.0.is_finite() && place.1.is_finite()))
         .flat_map(|part| cut(&pieces(part), frame))
@@ -19,13 +19,13 @@ pub(super) fn visible(places: &[Place], frame: &Frame) -> Vec<Vec<Place>> {
 }
 
 /// First, lowest, highest and last of each piece, in their order.
-fn pieces(places: &[Place]) -> Vec<Place> {
+fn pieces(places: &[PixelPair]) -> Vec<PixelPair> {
     if places.len() <= 4 * PIECES {
         return places.to_vec();
     }
     let mut kept = Vec::with_capacity(4 * PIECES);
     for piece in places.chunks(places.len().div_ceil(PIECES)) {
-        let by_height = |a: &(usize, &Place), b: &(usize, &Place)| a.1.1.total_cmp(&b.1.1);
+        let by_height = |a: &(usize, &PixelPair), b: &(usize, &PixelPair)| a.1.1.total_cmp(&b.1.1);
         let low = piece.iter().enumerate().min_by(by_height).map(|low| low.0);
         let high = piece
             .iter()
@@ -43,9 +43,9 @@ fn pieces(places: &[Place]) -> Vec<Place> {
 }
 
 /// The parts of a line that lie inside a frame (Liang and Barsky's parametric clipping, from memory).
-fn cut(places: &[Place], frame: &Frame) -> Vec<Vec<Place>> {
-    let mut parts: Vec<Vec<Place>> = Vec::new();
-    let mut open: Vec<Place> = Vec::new();
+fn cut(places: &[PixelPair], frame: &Frame) -> Vec<Vec<PixelPair>> {
+    let mut parts: Vec<Vec<PixelPair>> = Vec::new();
+    let mut open: Vec<PixelPair> = Vec::new();
     for pair in places.windows(2) {
         let (from, to) = (pair[0], pair[1]);
         let (across, down) = (to.0 - from.0, to.1 - from.1);
@@ -86,7 +86,7 @@ fn cut(places: &[Place], frame: &Frame) -> Vec<Vec<Place>> {
 }
 
 /// Leaves out corners that lie within [`BLUR`] of the line without them (Douglas and Peucker, 1973, from memory).
-fn straight(places: &[Place]) -> Vec<Place> {
+fn straight(places: &[PixelPair]) -> Vec<PixelPair> {
     let Some(last) = places.len().checked_sub(1) else {
         return Vec::new();
     };
@@ -113,7 +113,7 @@ fn straight(places: &[Place]) -> Vec<Place> {
 }
 
 /// Distance of a place from the stretch between two others.
-fn distance(place: Place, from: Place, to: Place) -> f64 {
+fn distance(place: PixelPair, from: PixelPair, to: PixelPair) -> f64 {
     let (across, down) = (to.0 - from.0, to.1 - from.1);
     let square = across * across + down * down;
     let share = if square > 0.0 {
@@ -171,7 +171,7 @@ mod tests {
 
     #[test]
     fn a_long_curve_keeps_its_single_spike() {
-        let mut places: Vec<Place> = (0..300_000)
+        let mut places: Vec<PixelPair> = (0..300_000)
             .map(|index| (f64::from(index) / 3000.0, 25.0 + f64::from(index % 2)))
             .collect();
         places[123_457].1 = 5.0;
@@ -183,7 +183,7 @@ mod tests {
 
     #[test]
     fn corners_on_a_straight_line_go() {
-        let line: Vec<Place> = (0..50).map(|index| (f64::from(index), 10.0)).collect();
+        let line: Vec<PixelPair> = (0..50).map(|index| (f64::from(index), 10.0)).collect();
         assert_eq!(visible(&line, &FRAME), [vec![(0.0, 10.0), (49.0, 10.0)]]);
     }
 }

@@ -2,7 +2,7 @@
 //! instant on top of all.
 
 use super::PictureError;
-use super::canvas::{Canvas, Frame, Key, MARGIN, Place, Side, sheet};
+use super::canvas::{Canvas, Frame, Key, MARGIN, PixelPair, Side, sheet};
 use super::plane::{Axis, BELOW, Plane};
 use super::style::{SMALL, colour, fit, number, rgb, width_of};
 use std::ops::Range;
@@ -346,7 +346,7 @@ fn draw_worst(
     }
     let frame = plane.frame;
     let value = worst.value.filter(|value| value.is_finite());
-    let place: Place = match value.map(|value| plane.y_at(value)) {
+    let place: PixelPair = match value.map(|value| plane.y_at(value)) {
         Some(y) if (frame.top..=frame.bottom).contains(&y) => {
             canvas.ring((x, y), ink)?;
             (x, y)

@@ -2,11 +2,11 @@
 
 mod advice;
 mod axis;
-mod bench;
 mod cartridge;
 mod check;
 mod clocks;
 mod derived;
+mod equipment;
 mod feel;
 mod start;
 mod stick;
@@ -20,8 +20,8 @@ mod test_notes;
 mod tests;
 
 pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
-pub use bench::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use cartridge::{Cartridge, CartridgeRig, MeasuredCartridge, SpringCartridge};
+pub use equipment::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 pub use feel::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
 pub use start::StartConflict;
 pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredMass, StickRig};

@@ -20,7 +20,7 @@ struct Text {
 }
 
 /// Panels over a story, with a context of their own.
-struct Bench {
+struct PanelFixture {
     context: egui::Context,
     story: Story,
     clock: Clock,
@@ -32,7 +32,7 @@ struct Bench {
     texts: Vec<Text>,
 }
 
-impl Bench {
+impl PanelFixture {
     fn new(story: Story, size: egui::Vec2, arrangement: Arrangement) -> Self {
         let context = egui::Context::default();
         look::dress(&context);
@@ -40,7 +40,7 @@ impl Bench {
         let mut clock = Clock::new(1.0, story.tick_s());
         clock.see(story.head_s(), false);
         clock.pause();
-        let mut bench = Self {
+        let mut fixture = Self {
             context,
             desk: Desk::new(Vec::new(), View::Whole, arrangement),
             orbit: Orbit::of(View::Whole, &layout, &story.travel),
@@ -53,9 +53,9 @@ impl Bench {
         };
         // Panels find their places in the first frames.
         for _ in 0..3 {
-            bench.frame(Vec::new());
+            fixture.frame(Vec::new());
         }
-        bench
+        fixture
     }
 
     fn window() -> Self {
@@ -192,14 +192,14 @@ fn no_text_is_too_small_or_outside() {
     let pictures = PICTURES.map(|size| (size, Arrangement::Picture));
     for (size, arrangement) in windows.into_iter().chain(pictures) {
         for rig in ["kittiwake", "bittern"] {
-            let mut bench = Bench::new(pushed(rig), size, arrangement);
-            bench.clock.jump(1.8);
-            bench.desk.help = arrangement == Arrangement::Window;
-            bench.frame(Vec::new());
-            bench.frame(Vec::new());
-            assert!(bench.texts.len() > 5, "{size:?}: {}", bench.texts.len());
+            let mut fixture = PanelFixture::new(pushed(rig), size, arrangement);
+            fixture.clock.jump(1.8);
+            fixture.desk.help = arrangement == Arrangement::Window;
+            fixture.frame(Vec::new());
+            fixture.frame(Vec::new());
+            assert!(fixture.texts.len() > 5, "{size:?}: {}", fixture.texts.len());
             let screen = egui::Rect::from_min_size(Pos2::ZERO, size).expand(1.0);
-            for text in &bench.texts {
+            for text in &fixture.texts {
                 assert!(text.size >= look::LEAST_TEXT, "{size:?} {text:?}");
                 // Lists may be scrolled, long lines end in dots; across, nothing may be cut off.
                 let across =
@@ -214,16 +214,16 @@ fn no_text_is_too_small_or_outside() {
 #[test]
 fn nothing_that_matters_is_clipped() {
     for size in PICTURES {
-        let mut bench = Bench::new(pushed("kittiwake"), size, Arrangement::Picture);
-        bench.clock.jump(1.8);
-        bench.frame(Vec::new());
-        let row = bench.story.row_at(1.8).unwrap();
-        let state = bench.story.trace.state(row).unwrap().name();
-        let [pitch_deg, _] = bench.story.instant(1.8).unwrap().stick_deg();
+        let mut fixture = PanelFixture::new(pushed("kittiwake"), size, Arrangement::Picture);
+        fixture.clock.jump(1.8);
+        fixture.frame(Vec::new());
+        let row = fixture.story.row_at(1.8).unwrap();
+        let state = fixture.story.trace.state(row).unwrap().name();
+        let [pitch_deg, _] = fixture.story.instant(1.8).unwrap().stick_deg();
         // The angle stands in the strip, and at its scale.
         let pitch = format!("pitch +{pitch_deg:.2}\u{b0}");
         for words in [state, " V", "hand 8.0 N", "1.800 s", "load of", &pitch] {
-            let text = bench
+            let text = fixture
                 .find(words)
                 .unwrap_or_else(|| panic!("`{words}` is missing at {size:?}"));
             assert!(
@@ -243,22 +243,22 @@ fn an_aborted_run_says_why() {
         let mut story = pushed("kittiwake");
         story.take_judgements(&[]);
         story.source = SourceState::Aborted(why.to_owned());
-        let mut bench = Bench::new(story, size, Arrangement::Picture);
-        bench.clock.jump(1.8);
-        bench.frame(Vec::new());
+        let mut fixture = PanelFixture::new(story, size, Arrangement::Picture);
+        fixture.clock.jump(1.8);
+        fixture.frame(Vec::new());
         let words = format!("aborted, nothing is judged: {why}");
-        let text = bench.find(&words).unwrap_or_else(|| panic!("{size:?}"));
+        let text = fixture.find(&words).unwrap_or_else(|| panic!("{size:?}"));
         assert!(
-            bench.desk.scene.contains_rect(text.place),
+            fixture.desk.scene.contains_rect(text.place),
             "{size:?} {text:?}"
         );
         // Nothing else stands on it.
-        let other = bench
+        let other = fixture
             .texts
             .iter()
             .find(|other| other.words != words && other.place.shrink(0.5).intersects(text.place));
         assert!(other.is_none(), "{size:?} {other:?}");
-        assert!(bench.find("ABORTED").is_some(), "{size:?}");
+        assert!(fixture.find("ABORTED").is_some(), "{size:?}");
     }
 }
 
@@ -271,10 +271,10 @@ fn the_strip_has_room_for_its_words() {
         } else {
             Arrangement::Window
         };
-        let mut bench = Bench::new(pushed("kittiwake"), size, arrangement);
-        bench.clock.jump(1.8);
-        bench.frame(Vec::new());
-        let strip: Vec<&Text> = bench
+        let mut fixture = PanelFixture::new(pushed("kittiwake"), size, arrangement);
+        fixture.clock.jump(1.8);
+        fixture.frame(Vec::new());
+        let strip: Vec<&Text> = fixture
             .texts
             .iter()
             .filter(|text| text.place.bottom() < 28.0)
@@ -300,13 +300,13 @@ fn labels_over_the_scene_are_clear_of_each_other() {
         ("bittern", PICTURES[3]),
     ] {
         for view in [View::Across, View::Whole, View::Left] {
-            let mut bench = Bench::new(pushed(rig), size, Arrangement::Picture);
-            bench.desk.view = view;
-            bench.orbit = Orbit::of(view, &bench.layout, &bench.story.travel);
-            bench.clock.jump(2.1);
-            bench.frame(Vec::new());
-            let scene = bench.desk.scene;
-            let labels: Vec<&Text> = bench
+            let mut fixture = PanelFixture::new(pushed(rig), size, Arrangement::Picture);
+            fixture.desk.view = view;
+            fixture.orbit = Orbit::of(view, &fixture.layout, &fixture.story.travel);
+            fixture.clock.jump(2.1);
+            fixture.frame(Vec::new());
+            let scene = fixture.desk.scene;
+            let labels: Vec<&Text> = fixture
                 .texts
                 .iter()
                 .filter(|text| scene.expand(0.5).contains_rect(text.place))
@@ -326,7 +326,7 @@ fn labels_over_the_scene_are_clear_of_each_other() {
                 );
             }
             // Stops, zero: the scale has its numbers.
-            let stops = &bench.story.rig.pitch.stops;
+            let stops = &fixture.story.rig.pitch.stops;
             for deg in [stops.min_deg, 0.0, stops.max_deg] {
                 let number = super::scale::signed(deg, 0);
                 assert!(
@@ -352,34 +352,34 @@ fn labels_over_the_scene_are_clear_of_each_other() {
 
 #[test]
 fn the_keys_work_the_clock() {
-    let mut bench = Bench::window();
-    bench.key(Key::Space);
-    assert!(bench.clock.is_playing());
-    bench.key(Key::Space);
-    assert!(!bench.clock.is_playing());
-    bench.key(Key::End);
-    assert_eq!(bench.clock.at_s(), 3.0);
-    bench.key(Key::ArrowLeft);
-    assert!((bench.clock.at_s() - 2.998).abs() < 1e-9);
-    bench.key_with(Key::ArrowLeft, Modifiers::SHIFT);
-    assert!((bench.clock.at_s() - 2.898).abs() < 1e-9);
-    bench.key(Key::Home);
-    bench.key(Key::ArrowRight);
-    assert!((bench.clock.at_s() - 0.002).abs() < 1e-9);
-    bench.key(Key::ArrowDown);
-    assert_eq!(bench.clock.speed(), 0.5);
-    bench.clock.jump(1.0);
-    bench.key(Key::OpenBracket);
-    bench.clock.jump(2.0);
-    bench.key(Key::CloseBracket);
-    assert_eq!(bench.clock.loop_s(), Some([1.0, 2.0]));
-    bench.key(Key::L);
-    assert_eq!(bench.clock.loop_s(), None);
+    let mut fixture = PanelFixture::window();
+    fixture.key(Key::Space);
+    assert!(fixture.clock.is_playing());
+    fixture.key(Key::Space);
+    assert!(!fixture.clock.is_playing());
+    fixture.key(Key::End);
+    assert_eq!(fixture.clock.at_s(), 3.0);
+    fixture.key(Key::ArrowLeft);
+    assert!((fixture.clock.at_s() - 2.998).abs() < 1e-9);
+    fixture.key_with(Key::ArrowLeft, Modifiers::SHIFT);
+    assert!((fixture.clock.at_s() - 2.898).abs() < 1e-9);
+    fixture.key(Key::Home);
+    fixture.key(Key::ArrowRight);
+    assert!((fixture.clock.at_s() - 0.002).abs() < 1e-9);
+    fixture.key(Key::ArrowDown);
+    assert_eq!(fixture.clock.speed(), 0.5);
+    fixture.clock.jump(1.0);
+    fixture.key(Key::OpenBracket);
+    fixture.clock.jump(2.0);
+    fixture.key(Key::CloseBracket);
+    assert_eq!(fixture.clock.loop_s(), Some([1.0, 2.0]));
+    fixture.key(Key::L);
+    assert_eq!(fixture.clock.loop_s(), None);
 }
 
 #[test]
 fn a_key_that_is_held_switches_once_but_steps_on() {
-    let mut bench = Bench::window();
+    let mut fixture = PanelFixture::window();
     let held = |key: Key, repeat: bool| Event::Key {
         key,
         physical_key: None,
@@ -387,58 +387,58 @@ fn a_key_that_is_held_switches_once_but_steps_on() {
         repeat,
         modifiers: Modifiers::NONE,
     };
-    bench.frame(vec![held(Key::H, false)]);
+    fixture.frame(vec![held(Key::H, false)]);
     for _ in 0..3 {
-        bench.frame(vec![held(Key::H, true)]);
+        fixture.frame(vec![held(Key::H, true)]);
     }
-    assert!(bench.desk.help);
+    assert!(fixture.desk.help);
     for repeat in [false, true, true] {
-        bench.frame(vec![held(Key::ArrowRight, repeat)]);
+        fixture.frame(vec![held(Key::ArrowRight, repeat)]);
     }
-    assert!((bench.clock.at_s() - 0.006).abs() < 1e-9);
+    assert!((fixture.clock.at_s() - 0.006).abs() < 1e-9);
 }
 
 #[test]
 fn the_keys_open_help_and_change_the_view() {
-    let mut bench = Bench::window();
-    bench.key(Key::H);
-    bench.frame(Vec::new());
-    assert!(bench.desk.help && bench.find("one tick back, on").is_some());
-    bench.key(Key::Escape);
-    assert!(!bench.desk.help);
-    let whole = bench.orbit;
-    bench.key(Key::Num5);
-    assert_eq!(bench.desk.view, View::Pitch);
-    assert_ne!(bench.orbit, whole);
-    bench.frame(Vec::new());
-    assert!(bench.find("play of the gears 60").is_some());
-    bench.key(Key::F);
-    bench.key(Key::F);
-    assert_eq!((bench.desk.view, bench.orbit), (View::Whole, whole));
+    let mut fixture = PanelFixture::window();
+    fixture.key(Key::H);
+    fixture.frame(Vec::new());
+    assert!(fixture.desk.help && fixture.find("one tick back, on").is_some());
+    fixture.key(Key::Escape);
+    assert!(!fixture.desk.help);
+    let whole = fixture.orbit;
+    fixture.key(Key::Num5);
+    assert_eq!(fixture.desk.view, View::Pitch);
+    assert_ne!(fixture.orbit, whole);
+    fixture.frame(Vec::new());
+    assert!(fixture.find("play of the gears 60").is_some());
+    fixture.key(Key::F);
+    fixture.key(Key::F);
+    assert_eq!((fixture.desk.view, fixture.orbit), (View::Whole, whole));
 }
 
 #[test]
 fn a_click_on_a_broken_expectation_goes_to_its_worst_instant() {
-    let mut bench = Bench::window();
-    let worst_s = bench.story.told[1].judgement.as_ref().unwrap().at_s;
-    let line = bench.find("it never moves").unwrap();
+    let mut fixture = PanelFixture::window();
+    let worst_s = fixture.story.told[1].judgement.as_ref().unwrap().at_s;
+    let line = fixture.find("it never moves").unwrap();
     assert!(line.words.starts_with("BROKEN"), "{line:?}");
     let place = line.place.center();
-    bench.click(place);
-    assert_eq!(bench.desk.chosen, Some(1));
-    assert!((bench.clock.at_s() - worst_s).abs() < 1e-9);
-    assert_eq!(bench.desk.signals, ["pitch.stick_deg"]);
-    let detail = bench.find("worst at").unwrap();
+    fixture.click(place);
+    assert_eq!(fixture.desk.chosen, Some(1));
+    assert!((fixture.clock.at_s() - worst_s).abs() < 1e-9);
+    assert_eq!(fixture.desk.signals, ["pitch.stick_deg"]);
+    let detail = fixture.find("worst at").unwrap();
     assert!(
         detail.visible.height() >= detail.place.height() - 1.0,
         "{detail:?}"
     );
     // Another way to the same: the key for the next broken one.
-    let mut other = Bench::window();
+    let mut other = PanelFixture::window();
     other.key(Key::N);
     assert_eq!(
         (other.desk.chosen, other.clock.at_s()),
-        (Some(1), bench.clock.at_s())
+        (Some(1), fixture.clock.at_s())
     );
     other.key(Key::Escape);
     assert_eq!(other.desk.chosen, None);
@@ -447,46 +447,48 @@ fn a_click_on_a_broken_expectation_goes_to_its_worst_instant() {
 
 #[test]
 fn a_drag_on_a_plot_scrubs_and_with_shift_draws_a_loop() {
-    let mut bench = Bench::window();
-    let title = bench.find("pitch angle, deg").unwrap().place;
+    let mut fixture = PanelFixture::window();
+    let title = fixture.find("pitch angle, deg").unwrap().place;
     let at = |x: f32| pos2(x, title.bottom() + 50.0);
-    bench.frame(vec![Event::PointerMoved(at(900.0))]);
-    bench.pointer(at(900.0), true, Modifiers::NONE);
-    bench.frame(vec![Event::PointerMoved(at(1000.0))]);
-    bench.pointer(at(1100.0), false, Modifiers::NONE);
-    let scrubbed = bench.clock.at_s();
+    fixture.frame(vec![Event::PointerMoved(at(900.0))]);
+    fixture.pointer(at(900.0), true, Modifiers::NONE);
+    fixture.frame(vec![Event::PointerMoved(at(1000.0))]);
+    fixture.pointer(at(1100.0), false, Modifiers::NONE);
+    let scrubbed = fixture.clock.at_s();
     assert!(scrubbed > 0.5 && scrubbed < 2.9, "{scrubbed}");
-    bench.frame(vec![Event::PointerMoved(at(900.0))]);
-    bench.pointer(at(900.0), true, Modifiers::SHIFT);
+    fixture.frame(vec![Event::PointerMoved(at(900.0))]);
+    fixture.pointer(at(900.0), true, Modifiers::SHIFT);
     for x in [940.0, 1000.0, 1060.0] {
         let moved = vec![Event::PointerMoved(at(x))];
-        bench.frame(moved);
+        fixture.frame(moved);
     }
-    bench.pointer(at(1060.0), false, Modifiers::SHIFT);
-    let [from_s, to_s] = bench.clock.loop_s().unwrap();
+    fixture.pointer(at(1060.0), false, Modifiers::SHIFT);
+    let [from_s, to_s] = fixture.clock.loop_s().unwrap();
     assert!(to_s - from_s > 0.3 && to_s < 3.0, "{from_s} {to_s}");
 }
 
 #[test]
 fn a_drag_in_the_scene_turns_the_camera_and_the_wheel_zooms() {
-    let mut bench = Bench::window();
-    let before = bench.orbit;
+    let mut fixture = PanelFixture::window();
+    let before = fixture.orbit;
     let place = pos2(300.0, 300.0);
-    bench.frame(vec![Event::PointerMoved(place)]);
-    bench.pointer(place, true, Modifiers::NONE);
-    bench.frame(vec![Event::PointerMoved(place + vec2(60.0, 20.0))]);
-    bench.pointer(place + vec2(60.0, 20.0), false, Modifiers::NONE);
-    assert!((bench.orbit.around - before.around).abs() > 0.1 && bench.orbit.above > before.above);
-    bench.frame(vec![Event::MouseWheel {
+    fixture.frame(vec![Event::PointerMoved(place)]);
+    fixture.pointer(place, true, Modifiers::NONE);
+    fixture.frame(vec![Event::PointerMoved(place + vec2(60.0, 20.0))]);
+    fixture.pointer(place + vec2(60.0, 20.0), false, Modifiers::NONE);
+    assert!(
+        (fixture.orbit.around - before.around).abs() > 0.1 && fixture.orbit.above > before.above
+    );
+    fixture.frame(vec![Event::MouseWheel {
         unit: egui::MouseWheelUnit::Point,
         delta: vec2(0.0, 120.0),
         phase: egui::TouchPhase::Move,
         modifiers: Modifiers::NONE,
     }]);
     for _ in 0..20 {
-        bench.frame(Vec::new());
+        fixture.frame(Vec::new());
     }
-    assert!(bench.orbit.distance < before.distance);
+    assert!(fixture.orbit.distance < before.distance);
 }
 
 #[test]
@@ -496,9 +498,9 @@ fn a_story_that_is_to_come_says_so() {
         Some(std::sync::Arc::new(pushed_scenario())),
         SourceState::Reading,
     );
-    let bench = Bench::new(story, vec2(1280.0, 720.0), Arrangement::Window);
-    assert!(bench.find("reading the trace").is_some());
-    assert!(bench.find("to come").is_some());
+    let fixture = PanelFixture::new(story, vec2(1280.0, 720.0), Arrangement::Window);
+    assert!(fixture.find("reading the trace").is_some());
+    assert!(fixture.find("to come").is_some());
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! The verdicts for programs; documented in docs/guides/command-line.md.
 
-use crate::board::{LinkTraffic, Place};
+use crate::board::{LinkTraffic, TargetSource};
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_harness::laws::Verdict;
@@ -114,16 +114,16 @@ impl<'a> Verdicts<'a> {
         outcomes: &'a [Outcome],
         exit: Exit,
         cards: bool,
-        place: &'a Place,
+        targets: &'a TargetSource,
     ) -> Self {
         Self {
             form: FORM,
             exit_code: exit.code(),
             simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
             never_put_to_test: outcomes.iter().flat_map(Outcome::never_tested).count(),
-            board: place.description().map(|on| Board {
+            board: targets.description().map(|on| Board {
                 on,
-                identity: place.identity(),
+                identity: targets.identity(),
             }),
             runs: cases
                 .iter()

@@ -6,7 +6,7 @@ mod table;
 mod watch;
 
 use crate::args::{Format, ProveArgs};
-use crate::board::Place;
+use crate::board::TargetSource;
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
 use crate::report::{self, Failure};
@@ -46,14 +46,14 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     if args.strict && !warnings.is_empty() {
         return Err(Failure::Files(warnings));
     }
-    let place = Place::open_target(&args.target, args.threads)
+    let targets = TargetSource::open_target(&args.target, args.threads)
         .inspect_err(|failure| report_nothing_run(&cases, args, epoch_s, failure, paint))?;
     try_places(args)?;
     report::warn(&warnings, paint);
     watch::say_advice(&cases);
 
     let begun = Instant::now();
-    let outcomes = run_all(&cases, args, &place);
+    let outcomes = run_all(&cases, args, &targets);
     let elapsed = begun.elapsed();
 
     let mut exit = exit_of(&outcomes);
@@ -68,10 +68,10 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
         report::print(&Failure::CannotWrite { what, why }, paint);
         exit = exit.worse(Exit::CannotWrite);
     };
-    if let Err((what, why)) = place.finish_log() {
+    if let Err((what, why)) = targets.finish_log() {
         cannot_write(what, why);
     }
-    for (what, why) in write_reports(&cases, &outcomes, args, epoch_s, &place.identity(), None) {
+    for (what, why) in write_reports(&cases, &outcomes, args, epoch_s, &targets.identity(), None) {
         cannot_write(what, why);
     }
     if let Some(folder) = &args.pictures {
@@ -97,17 +97,17 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     }
     match args.format {
         Format::Json => emit_json(&json::Verdicts::of(
-            &cases, &outcomes, exit, args.cards, &place,
+            &cases, &outcomes, exit, args.cards, &targets,
         ))?,
-        Format::Text => emit(&table::render(&outcomes, args, &place, paint))?,
+        Format::Text => emit(&table::render(&outcomes, args, &targets, paint))?,
     }
     watch::say_farewells(&outcomes);
     watch::say_elapsed(&outcomes, elapsed);
     Ok(exit)
 }
 
-fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
-    let make = || place.target();
+fn run_all(cases: &[Case], args: &ProveArgs, targets: &TargetSource) -> Vec<Outcome> {
+    let make = || targets.target();
     let draw = |case: &Case, trace: &Trace, judgements: &[Judgement]| {
         draw::pictures(
             case,
@@ -118,7 +118,7 @@ fn run_all(cases: &[Case], args: &ProveArgs, place: &Place) -> Vec<Outcome> {
         )
     };
     let plan = Plan {
-        threads: place.threads(),
+        threads: targets.threads(),
         keep: args
             .keep
             .as_deref()

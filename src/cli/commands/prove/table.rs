@@ -2,7 +2,7 @@
 
 use super::json::verdict;
 use crate::args::ProveArgs;
-use crate::board::{self, Place};
+use crate::board::{self, TargetSource};
 use crate::output::Paint;
 use std::fmt::Write;
 use trimproof_diagnostics::line;
@@ -16,7 +16,12 @@ use trimproof_harness::suite::{End, Outcome};
 const VALUES_AT: usize = 14;
 
 /// Renders the table of all runs, what was broken, what was kept, and the sum.
-pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Paint) -> String {
+pub fn render(
+    outcomes: &[Outcome],
+    args: &ProveArgs,
+    targets: &TargetSource,
+    paint: Paint,
+) -> String {
     let mut out = painted(&runs(outcomes), paint);
     for outcome in outcomes {
         for judgement in outcome
@@ -55,7 +60,7 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
             line(&folder.display().to_string())
         );
     }
-    if let Some(on) = place.description() {
+    if let Some(on) = targets.description() {
         let mut traffic = Traffic::default();
         for one in outcomes
             .iter()
@@ -63,7 +68,7 @@ pub fn render(outcomes: &[Outcome], args: &ProveArgs, place: &Place, paint: Pain
         {
             traffic.add(one);
         }
-        let _ = writeln!(out, "\non {}, {}", line(on), line(&place.identity()));
+        let _ = writeln!(out, "\non {}, {}", line(on), line(&targets.identity()));
         board::write_traffic(&mut out, &traffic);
     }
     let _ = writeln!(out, "\n{}", sum(outcomes));

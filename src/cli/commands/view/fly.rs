@@ -2,7 +2,7 @@
 
 use super::{subject, watch};
 use crate::args::FlyArgs;
-use crate::board::Place;
+use crate::board::TargetSource;
 use crate::commands::signals::rig_file;
 use crate::exit::Exit;
 use crate::output::emit;
@@ -51,11 +51,11 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         try_file(file)
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
-    let place = Arc::new(Place::open_target(&args.target, None)?);
+    let targets = Arc::new(TargetSource::open_target(&args.target, None)?);
     let seen = trimproof_viewer::watch(Watch {
         rig: Arc::clone(&rig),
         source: Source::Fly {
-            target: watch::maker(&place),
+            target: watch::maker(&targets),
             pace: Pace::Real { speed: 1.0 },
         },
         speed: 1.0,
@@ -118,7 +118,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         watch::tell_costs(&mut out, &seen);
     }
     emit(&out)?;
-    watch::finish_log(&place)?;
+    watch::finish_log(&targets)?;
     Ok(exit)
 }
 

@@ -2,7 +2,7 @@
 
 use super::subject::{self, Subject};
 use crate::args::WatchArgs;
-use crate::board::Place;
+use crate::board::TargetSource;
 use crate::exit::Exit;
 use crate::output::{emit, say};
 use crate::report::Failure;
@@ -25,17 +25,17 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         subject::signals(&args.subject.look.signal)?,
         subject::view(args.subject.look.view.as_deref(), View::Whole)?,
     );
-    let place = match &subject {
-        Subject::Scenario(_) => Some(Arc::new(Place::open_target(&args.target, None)?)),
+    let targets = match &subject {
+        Subject::Scenario(_) => Some(Arc::new(TargetSource::open_target(&args.target, None)?)),
         Subject::Trace { .. } => {
             refuse_board(&args.target.on)?;
             None
         }
     };
-    let source = match (&subject, &place) {
-        (Subject::Scenario(case), Some(place)) => Source::Run {
+    let source = match (&subject, &targets) {
+        (Subject::Scenario(case), Some(targets)) => Source::Run {
             scenario: Arc::clone(&case.scenario),
-            target: maker(place),
+            target: maker(targets),
         },
         _ => Source::File {
             path: args.subject.what.clone(),
@@ -66,21 +66,21 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         tell_costs(&mut out, &seen);
     }
     emit(&out)?;
-    if let Some(place) = place {
-        finish_log(&place)?;
+    if let Some(targets) = targets {
+        finish_log(&targets)?;
     }
     Ok(exit)
 }
 
 /// Makes the controller under test on the thread that runs it.
-pub fn maker(place: &Arc<Place>) -> MakeTarget {
-    let place = Arc::clone(place);
-    Box::new(move || place.target())
+pub fn maker(targets: &Arc<TargetSource>) -> MakeTarget {
+    let targets = Arc::clone(targets);
+    Box::new(move || targets.target())
 }
 
 /// Ends the log of frames.
-pub fn finish_log(place: &Place) -> Result<(), Failure> {
-    place
+pub fn finish_log(targets: &TargetSource) -> Result<(), Failure> {
+    targets
         .finish_log()
         .map_err(|(what, why)| Failure::CannotWrite { what, why })
 }

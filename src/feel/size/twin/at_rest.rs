@@ -7,7 +7,7 @@ use super::super::force::{drag_nm, grip_force};
 use super::super::holding::standing;
 use super::super::statics::Statics;
 use super::super::{Current, Travel, Windings, size};
-use super::{Bench, axis_of, rigs};
+use super::{DrivenTwin, axis_of, rigs};
 
 /// Torque of the cartridge at which the twin's drive slips when the stick is pulled away at 3 degrees a second, with the
 /// driver `usteps` from its home, N·m, and the deflection there, degrees.
@@ -24,17 +24,17 @@ fn pulled(rig: &Rig, axis: AxisName, level: CurrentLevel, usteps: i32, sense: f6
     let ustep_rad = full_step / f64::from(parts.driver.microsteps);
     let damping = parts.cartridge.cartridge().damping_nm_s_per_rad;
     let periods = rig.board.generator_hz / u32::from(rig.controller.tick_hz);
-    let mut bench = Bench::new(&rig, axis, level);
-    bench.wait(0.2);
-    bench.step(usteps, periods);
+    let mut twin = DrivenTwin::new(&rig, axis, level);
+    twin.wait(0.2);
+    twin.step(usteps, periods);
     let trimmed = f64::from(usteps) * ustep_rad;
-    bench.plant.grip(None);
+    twin.plant.grip(None);
     let rate: f64 = 3.0;
-    bench.carry(sense * 58.0, 58.0 / rate);
+    twin.carry(sense * 58.0, 58.0 / rate);
     let mut most = (0.0_f64, 0.0);
     for _ in 0..15_000 {
-        bench.tick();
-        let now = bench.reading();
+        twin.tick();
+        let now = twin.reading();
         // The damper pulls beside the spring.
         let pull = now.cartridge_nm.abs() + damping * rate.to_radians();
         if pull > most.0 {
@@ -97,19 +97,19 @@ fn grip_forces_are_those_of_the_twin() {
             let index = axis.index();
             let travel = Travel::of(&rig, index);
             for (stop_deg, sense) in [(travel.max_deg, 1.0), (travel.min_deg, -1.0)] {
-                let mut bench = Bench::new(&rig, axis, CurrentLevel::Hold);
-                bench.wait(0.3);
-                bench.plant.grip(None);
+                let mut twin = DrivenTwin::new(&rig, axis, CurrentLevel::Hold);
+                twin.wait(0.3);
+                twin.plant.grip(None);
                 let places: Vec<f64> = [0.2, 0.5, 0.9, 0.99].map(|share| share * stop_deg).into();
                 let (mut out, mut back) = (vec![None; 4], vec![None; 4]);
                 // The hand is a spring: it must aim beyond the stop to bring the stick there.
                 for (to_deg, seen) in [(stop_deg + 2.0 * sense, &mut out), (0.0, &mut back)] {
-                    let way = (to_deg - bench.reading().stick_rad.to_degrees()).abs();
-                    bench.carry(to_deg, way / 0.4);
-                    let mut last = bench.reading();
+                    let way = (to_deg - twin.reading().stick_rad.to_degrees()).abs();
+                    twin.carry(to_deg, way / 0.4);
+                    let mut last = twin.reading();
                     for _ in 0..(500.0 * (way / 0.4 + 1.0)) as u32 {
-                        bench.tick();
-                        let now = bench.reading();
+                        twin.tick();
+                        let now = twin.reading();
                         for (place, seen) in places.iter().zip(seen.iter_mut()) {
                             let [a, b] = [last, now].map(|r| r.stick_rad.to_degrees() - place);
                             if a * b <= 0.0 && a != b && seen.is_none() {
@@ -146,13 +146,13 @@ fn drag_is_the_twins() {
     for rig in rigs() {
         for axis in AxisName::ALL {
             let index = axis.index();
-            let mut bench = Bench::new(&rig, axis, CurrentLevel::Off);
-            bench.plant.grip(None);
-            bench.carry(8.0, 16.0);
+            let mut twin = DrivenTwin::new(&rig, axis, CurrentLevel::Off);
+            twin.plant.grip(None);
+            twin.carry(8.0, 16.0);
             let mut most = 0.0_f64;
             for _ in 0..8_000 {
-                bench.tick();
-                most = most.max(bench.reading().cartridge_nm.abs());
+                twin.tick();
+                most = most.max(twin.reading().cartridge_nm.abs());
             }
             let off = drag_nm(&rig, index) / most - 1.0;
             println!(
@@ -172,9 +172,9 @@ fn drag_is_the_twins() {
 fn supply_is_the_twins() {
     for rig in rigs() {
         for (level, row) in [(CurrentLevel::Hold, 0), (CurrentLevel::Run, 1)] {
-            let mut bench = Bench::new(&rig, AxisName::Pitch, level);
-            bench.wait(1.0);
-            let found = bench.plant.readings();
+            let mut twin = DrivenTwin::new(&rig, AxisName::Pitch, level);
+            twin.wait(1.0);
+            let found = twin.plant.readings();
             let sized = &size(&rig).supply[row];
             println!(
                 "{}: {sized:?} for {} A at {} V",

@@ -25,26 +25,26 @@ fn axis_of(rig: &mut Rig, index: usize) -> &mut AxisRig {
 }
 
 /// The twin with its supply on and its drives at a level.
-struct Bench {
+struct DrivenTwin {
     plant: Plant,
     outputs: Outputs,
     axis: usize,
 }
 
-impl Bench {
+impl DrivenTwin {
     fn new(rig: &Rig, axis: AxisName, level: CurrentLevel) -> Self {
         let start = StartPose {
             supply_v: rig.supply.volts,
             force_trim: true,
             ..StartPose::default()
         };
-        let mut bench = Self {
+        let mut twin = Self {
             plant: Plant::new(rig, 1, Numerics::default(), start),
             outputs: Outputs::default(),
             axis: axis.index(),
         };
-        bench.set(level);
-        bench
+        twin.set(level);
+        twin
     }
 
     fn set(&mut self, level: CurrentLevel) {

@@ -11,7 +11,7 @@ use trimproof_plant::{
 
 use super::super::catch::catch;
 use super::super::rate::{AtSpeed, motor_asked_nm};
-use super::{Bench, axis_of, rigs};
+use super::{DrivenTwin, axis_of, rigs};
 
 /// Bar of issue 3: catch jump within 3 %. The stick is dragged up limp to a place, the driver is as far ahead as the
 /// controller allows, and it is switched on: the rotor's fall, the largest over a full step of places.
@@ -81,23 +81,23 @@ fn caught_deg(rig: &Rig, axis: AxisName, usteps: i32) -> f64 {
     let phase_deg = parts.driver.electrical_rad(i64::from(usteps)).to_degrees();
     axis_of(&mut rig, index).motor.zero_deg = (phase_deg - electrical_deg).rem_euclid(360.0);
     let periods = rig.board.generator_hz / u32::from(rig.controller.tick_hz);
-    let mut bench = Bench::new(&rig, axis, CurrentLevel::Off);
-    bench.step(usteps, periods);
-    bench.plant.grip(None);
-    bench.carry(place_deg, 1.0);
-    bench.wait(1.5);
+    let mut twin = DrivenTwin::new(&rig, axis, CurrentLevel::Off);
+    twin.step(usteps, periods);
+    twin.plant.grip(None);
+    twin.carry(place_deg, 1.0);
+    twin.wait(1.5);
     // The hand is a spring: bring the stick up to the place.
     for _ in 0..3 {
-        let here = bench.reading().stick_rad.to_degrees();
-        let aim = bench.plant.readings().hand_rad[index].to_degrees();
-        bench.carry(aim + (place_deg - here).max(0.0), 0.2);
-        bench.wait(0.3);
+        let here = twin.reading().stick_rad.to_degrees();
+        let aim = twin.plant.readings().hand_rad[index].to_degrees();
+        twin.carry(aim + (place_deg - here).max(0.0), 0.2);
+        twin.wait(0.3);
     }
-    let stick_deg = bench.reading().stick_rad.to_degrees();
-    let before = bench.plant.train(index).rotor_rad;
-    bench.set(CurrentLevel::Run);
-    bench.wait(0.5);
-    let after = bench.plant.train(index).rotor_rad;
+    let stick_deg = twin.reading().stick_rad.to_degrees();
+    let before = twin.plant.train(index).rotor_rad;
+    twin.set(CurrentLevel::Run);
+    twin.wait(0.5);
+    let after = twin.plant.train(index).rotor_rad;
     // What the stick stands beyond the place the driver is less ahead.
     (after - before).to_degrees() / parts.drive.ratio() + stick_deg - place_deg
 }

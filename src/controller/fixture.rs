@@ -1,4 +1,4 @@
-//! Test bench: the controller with real step generators, ideal drives and a stick that goes where its drive
+//! Test fixture: the controller with real step generators, ideal drives and a stick that goes where its drive
 //! is unless a hand holds it; every tick checks what must hold always.
 
 use crate::{
@@ -70,9 +70,9 @@ pub(crate) struct Drive {
     pub(crate) catch_usteps: i32,
 }
 
-/// The bench.
+/// The fixture.
 #[derive(Clone, Debug)]
-pub(crate) struct Bench {
+pub(crate) struct ControllerFixture {
     pub(crate) controller: Controller,
     pub(crate) settings: Settings,
     pub(crate) drives: [Drive; AXES],
@@ -88,7 +88,7 @@ pub(crate) struct Bench {
     homed: bool,
 }
 
-impl Bench {
+impl ControllerFixture {
     /// Switched off, stick and shaft at the given angles, force trim on.
     pub(crate) fn new(settings: Settings, stick_mdeg: [i32; AXES]) -> Self {
         let drive = |axis: &AxisSettings, stick_mdeg| {
@@ -127,12 +127,12 @@ impl Bench {
         }
     }
 
-    /// A bench at rest in `holding` at centre, its drivers' zero away from home.
+    /// A fixture at rest in `holding` at centre, its drivers' zero away from home.
     pub(crate) fn holding() -> Self {
-        let mut bench = Self::new(settings(), [0, 0]);
-        bench.run(1500);
-        assert_eq!(bench.out.state, State::Holding);
-        bench
+        let mut fixture = Self::new(settings(), [0, 0]);
+        fixture.run(1500);
+        assert_eq!(fixture.out.state, State::Holding);
+        fixture
     }
 
     /// Runs so many ticks.

@@ -8,7 +8,7 @@ use crate::record::{Condition, Record, Response, ResponseSample, Sweep, SweepSam
 
 /// A stick on the bench, and how it is measured.
 #[derive(Clone, Debug)]
-pub struct Bench {
+pub struct SyntheticStick {
     pub rig: Rig,
     pub axis: AxisName,
     pub rate: f64,
@@ -41,7 +41,7 @@ pub fn kittiwake() -> Rig {
     Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
 }
 
-impl Bench {
+impl SyntheticStick {
     /// Kittiwake as its file has it, read without noise.
     pub fn of_kittiwake(axis: AxisName) -> Self {
         let rig = kittiwake();

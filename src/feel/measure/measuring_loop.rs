@@ -1,4 +1,4 @@
-//! The bench: twin and controller in a closed loop, and what a measuring engineer does to them.
+//! The measuring loop: twin and controller in a closed loop, and what a measuring engineer does to them.
 
 use trimproof_controller::{Fault, State};
 use trimproof_harness::run::{LogicTarget, Target};
@@ -20,7 +20,7 @@ const PATIENCE_S: f64 = 20.0;
 const SETTLE_S: f64 = 1.0;
 
 /// Twin, controller and clock of one measurement.
-pub(super) struct Bench<'a> {
+pub(super) struct MeasuringLoop<'a> {
     pub(super) plant: Plant,
     target: LogicTarget,
     watch: &'a mut dyn FnMut(f64) -> bool,
@@ -29,7 +29,7 @@ pub(super) struct Bench<'a> {
     hand: HandFeel,
 }
 
-impl<'a> Bench<'a> {
+impl<'a> MeasuringLoop<'a> {
     /// The rig upright in the middle, in the condition to be measured, settled, with nobody's hand on it.
     pub(super) fn new(
         rig: &Rig,
@@ -46,7 +46,7 @@ impl<'a> Bench<'a> {
         target
             .begin(&rig.controller)
             .map_err(|error| MeasureError::Controller(error.to_string()))?;
-        let mut bench = Self {
+        let mut measuring = Self {
             plant: Plant::new(rig, SEED, Numerics::default(), start),
             target,
             watch,
@@ -55,17 +55,17 @@ impl<'a> Bench<'a> {
             hand: measuring_hand(rig),
         };
         if powered {
-            bench.wait_for(State::Holding)?;
+            measuring.wait_for(State::Holding)?;
         }
-        bench.run(SETTLE_S)?;
+        measuring.run(SETTLE_S)?;
         if condition == Condition::Released {
-            bench.plant.set_switch(SwitchName::Release, true, &[]);
-            bench.wait_for(State::Released)?;
-            bench.run(SETTLE_S)?;
+            measuring.plant.set_switch(SwitchName::Release, true, &[]);
+            measuring.wait_for(State::Released)?;
+            measuring.run(SETTLE_S)?;
         }
         // What the controller had to say on the way here is not about the measurement.
-        bench.faults.clear();
-        Ok(bench)
+        measuring.faults.clear();
+        Ok(measuring)
     }
 
     /// Time, s.

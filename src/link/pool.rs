@@ -26,27 +26,27 @@ pub struct Options {
     pub stop: Option<&'static AtomicBool>,
 }
 
-enum Place {
+enum BoardAddress {
     Image(PathBuf),
     Port(String),
 }
 
 /// Keeps links between runs: an emulator is started once, a port opened once.
-pub struct Bench {
-    place: Place,
+pub struct BoardPool {
+    place: BoardAddress,
     options: Options,
     idle: Mutex<Vec<Link>>,
     greeting: Greeting,
     description: String,
 }
 
-impl Bench {
+impl BoardPool {
     /// Boards with this image, each in an emulator of its own; the first is started.
     ///
     /// # Errors
     /// Image or emulator are missing or of no use, or the board does not greet.
     pub fn image(file: PathBuf, options: Options) -> Result<Arc<Self>, LinkError> {
-        Self::new(Place::Image(file), options)
+        Self::new(BoardAddress::Image(file), options)
     }
 
     /// The board on this port, which is opened.
@@ -62,10 +62,10 @@ impl Bench {
                 silence_ms: SILENCE_MS,
             });
         }
-        Self::new(Place::Port(name), options)
+        Self::new(BoardAddress::Port(name), options)
     }
 
-    fn new(place: Place, options: Options) -> Result<Arc<Self>, LinkError> {
+    fn new(place: BoardAddress, options: Options) -> Result<Arc<Self>, LinkError> {
         let link = connect(&place, &options)?;
         Ok(Arc::new(Self {
             place,
@@ -80,14 +80,14 @@ impl Bench {
     pub fn target(self: &Arc<Self>) -> Box<dyn Target> {
         let idle = self.idle().pop();
         let link = idle.map_or_else(|| connect(&self.place, &self.options), Ok);
-        let trips = matches!(self.place, Place::Port(_));
+        let trips = matches!(self.place, BoardAddress::Port(_));
         Box::new(BoardTarget::from_bench(link, Some(Arc::clone(self)), trips))
     }
 
     /// A link of its own, for a check.
     ///
     /// # Errors
-    /// As when the bench was made.
+    /// As when the pool was made.
     pub fn link(&self) -> Result<Link, LinkError> {
         let idle = self.idle().pop();
         idle.map_or_else(|| connect(&self.place, &self.options), Ok)
@@ -118,10 +118,10 @@ pub(crate) fn bytes_a_tick(traffic: &Traffic) -> Option<f64> {
     (traffic.ticks > 0).then(|| bytes / traffic.ticks as f64)
 }
 
-fn connect(place: &Place, options: &Options) -> Result<Link, LinkError> {
+fn connect(place: &BoardAddress, options: &Options) -> Result<Link, LinkError> {
     let log = options.frames.as_ref();
     match place {
-        Place::Image(file) => {
+        BoardAddress::Image(file) => {
             let line = emulator::start(file, options.stop)?;
             // It may still be on its way to `main`.
             let hello = Patience {
@@ -130,7 +130,7 @@ fn connect(place: &Place, options: &Options) -> Result<Link, LinkError> {
             };
             Link::open_until(line, Patience::EMULATED, hello, log, options.stop)
         }
-        Place::Port(name) => {
+        BoardAddress::Port(name) => {
             let line = Box::new(SerialLine::open(name, options.baud)?);
             // Opening a port resets many a board, and its boot loader may listen for two seconds first.
             let hello = Patience {
