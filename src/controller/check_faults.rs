@@ -207,7 +207,7 @@ fn slipped_steps_are_booked_without_a_movement() {
         bench.run(ms(100));
         assert!(
             !bench.out.faults.has(Fault::StepsSlipped),
-            "told until the next nudge"
+            "reported until the next nudge"
         );
     }
 }
@@ -357,7 +357,7 @@ fn a_drive_that_is_elsewhere_never_runs_the_stick_out_past_its_soft_limit() {
 }
 
 #[test]
-fn a_slip_in_one_axis_is_told_until_that_axis_is_trimmed() {
+fn a_slip_in_one_axis_is_reported_until_that_axis_is_trimmed() {
     let mut bench = Bench::holding();
     bench.drives[PITCH].held_mdeg = Some(16_000);
     bench.run(ms(500));
@@ -376,7 +376,7 @@ fn a_slip_in_one_axis_is_told_until_that_axis_is_trimmed() {
 }
 
 #[test]
-fn stuck_switches_are_told() {
+fn stuck_switches_are_reported() {
     let mut bench = Bench::holding();
     bench.switches.hat_left = true;
     bench.run(ms(20_100));

@@ -15,7 +15,7 @@ fn greeting(bench: &mut Bench) -> Greeting {
 }
 
 #[test]
-fn a_board_tells_who_it_is_and_what_it_runs() {
+fn a_board_reports_who_it_is_and_what_it_runs() {
     let mut bench = Bench::new(WITH_MOTORS);
     let fresh = Greeting {
         version: VERSION,

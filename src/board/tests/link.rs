@@ -77,7 +77,7 @@ fn samples_of_another_run_are_ignored() {
 }
 
 #[test]
-fn a_reset_in_mid_run_is_told() {
+fn a_reset_in_mid_run_is_reported() {
     let mut bench = Bench::moving();
     bench.outputs(1, 0).unwrap();
     let mut reset = Bench::new(WITH_MOTORS);
