@@ -12,7 +12,7 @@ use std::time::Instant;
 use trimproof_harness::judge::judge;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::suite::Case;
-use trimproof_viewer::film::{Marks, Shot, decode_png, telling_instants};
+use trimproof_viewer::film::{Marks, Shot, decode_png, key_instants};
 use trimproof_viewer::{Film, Story, Studio, View};
 
 /// One studio at a time: drawing on the processor takes all of it anyway.
@@ -228,12 +228,12 @@ fn changed(one: &Shot, other: &Shot, scene: [f32; 4]) -> f64 {
 /// The job that the stick is made for, 6 degrees aft and 4 to the left: on a sheet's small pictures the grip is seen to move, and no
 /// two pictures look alike. The usual view looks along this motion.
 #[test]
-fn the_pictures_of_a_sheet_can_be_told_apart() {
+fn the_pictures_of_a_sheet_can_be_distinguished() {
     const COUNT: usize = 6;
     let _turn = TURN.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
     for rig in ["kittiwake", "bittern"] {
         let story = story(&case("release-reposition-slow", rig));
-        let instants_s = telling_instants(&story, COUNT);
+        let instants_s = key_instants(&story, COUNT);
         let mut studio = studio_of(story, View::Across, [640, 360]);
         let pictures: Vec<(Shot, Marks)> = instants_s
             .iter()
@@ -302,8 +302,8 @@ fn the_command_writes_stills_a_sheet_and_an_animation() {
         .env_remove("DISPLAY")
         .output()
         .unwrap();
-    let told = String::from_utf8(output.stderr).unwrap();
-    assert_eq!(output.status.code(), Some(0), "{told}");
+    let messages = String::from_utf8(output.stderr).unwrap();
+    assert_eq!(output.status.code(), Some(0), "{messages}");
     let mut names: Vec<String> = std::fs::read_dir(&into)
         .unwrap()
         .map(|entry| entry.unwrap().file_name().into_string().unwrap())

@@ -11,7 +11,7 @@ use trimproof_link::{
     BoardTarget, Direction, FaultKind, Faults, FaultyLine, Link, NoPins, Patience, pty_pair, serve,
 };
 
-/// What a stick might tell: it wanders, shakes, is released and trimmed, and loses its supply now and then.
+/// What a stick might send: it wanders, shakes, is released and trimmed, and loses its supply now and then.
 fn inputs(tick: u32) -> Inputs {
     let swing = |period: u32| {
         let at = tick % period;

@@ -33,7 +33,7 @@ pub trait Pins {
     fn tick_done(&mut self);
 }
 
-/// What a board tells of itself.
+/// What a board reports about itself.
 #[derive(Clone, Copy, Debug)]
 pub struct About {
     /// Kind of board: `cortex-m3`.

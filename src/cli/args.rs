@@ -136,7 +136,7 @@ impl WireArgs {
 /// Arguments of `link`.
 #[derive(Args, Debug)]
 pub struct LinkArgs {
-    /// Make round trips in which nothing may move, and tell how they went
+    /// Make round trips in which nothing may move, and print how they went
     #[arg(long, required = true)]
     pub check: bool,
     /// Where the board is: `image:FILE` or `port:NAME`
@@ -203,7 +203,7 @@ pub struct CompletionsArgs {
 pub struct SizeArgs {
     /// The rig: a file, or the name of a rig in `scenarios/rigs` or `rigs`
     pub rig: PathBuf,
-    /// Positions of the stick at which the force at the grip is told, degrees, with commas between
+    /// Positions of the stick at which the force at the grip is printed, degrees, with commas between
     /// [default: stops, soft limits, halves and quarters of those]
     #[arg(
         long,

@@ -46,7 +46,7 @@ pub struct WindowArgs {
     /// Close the window by itself after so many seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
     pub close_after: Option<f64>,
-    /// Tell afterwards how fast frames came, what our own systems cost, and how much memory was taken
+    /// Print afterwards how fast frames came, what our own systems cost, and how much memory was taken
     #[arg(long)]
     pub costs: bool,
 }
@@ -110,7 +110,7 @@ pub struct FilmArgs {
     /// Folder of the pictures, which is made if it is missing
     #[arg(long, value_name = "DIR", default_value = "film")]
     pub into: PathBuf,
-    /// Tell afterwards how long it took
+    /// Print afterwards how long it took
     #[arg(long)]
     pub costs: bool,
 }

@@ -243,7 +243,7 @@ fn say_cautions(allow_motion: bool) {
     let motion = if allow_motion {
         "  --allow-motion is given: MOTORS MAY MOVE; Ctrl-C trips the board, silence trips it after 100 ms\n"
     } else {
-        "  --allow-motion is not given: the board is told to keep its motors off\n"
+        "  --allow-motion is not given: the board is ordered to keep its motors off\n"
     };
     say(&format!("{CAUTIONS}{motion}"));
 }

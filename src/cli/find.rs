@@ -107,7 +107,7 @@ fn files_of(path: &Path) -> Result<Vec<PathBuf>, Problem> {
     let text = path.to_string_lossy();
     let (root, glob) = if path.exists() || !is_glob(&text) {
         if !path.is_dir() {
-            // A file; or nothing, of which reading it will tell.
+            // A file, or nothing: reading it will show which.
             return Ok(vec![path.to_owned()]);
         }
         (path.to_owned(), None)

@@ -159,8 +159,8 @@ impl Paint {
         paint
     }
 
-    /// A word of good news on standard output. Bright blue and orange are told apart by all
-    /// readers, red and green are not; and the word says it anyway.
+    /// A word of good news on standard output. All readers can distinguish bright blue from
+    /// orange, not all can distinguish red from green; and the word says it anyway.
     pub fn good(self, word: &str) -> String {
         if self.out {
             format!("\u{1b}[94m{word}\u{1b}[0m")

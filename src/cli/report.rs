@@ -1,4 +1,4 @@
-//! What goes wrong, told to the user: what, where in which file, and what would help.
+//! Messages to the user about what goes wrong: what, where in which file, and what would help.
 
 use crate::exit::Exit;
 use crate::output::{Paint, say};

@@ -207,7 +207,7 @@ fn slipped_steps_are_booked_without_a_movement() {
         fixture.run(ms(100));
         assert!(
             !fixture.out.faults.has(Fault::StepsSlipped),
-            "told until the next nudge"
+            "reported until the next nudge"
         );
     }
 }
@@ -362,7 +362,7 @@ fn a_drive_that_is_elsewhere_never_runs_the_stick_out_past_its_soft_limit() {
 }
 
 #[test]
-fn a_slip_in_one_axis_is_told_until_that_axis_is_trimmed() {
+fn a_slip_in_one_axis_is_reported_until_that_axis_is_trimmed() {
     let mut fixture = ControllerFixture::holding();
     fixture.drives[PITCH].held_mdeg = Some(16_000);
     fixture.run(ms(500));
@@ -381,7 +381,7 @@ fn a_slip_in_one_axis_is_told_until_that_axis_is_trimmed() {
 }
 
 #[test]
-fn stuck_switches_are_told() {
+fn stuck_switches_are_reported() {
     let mut fixture = ControllerFixture::holding();
     fixture.switches.hat_left = true;
     fixture.run(ms(20_100));

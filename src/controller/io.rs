@@ -25,11 +25,11 @@ pub struct Switches {
     pub force_trim: bool,
 }
 
-/// Everything the controller is told in one tick.
+/// Everything the controller receives in one tick.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Inputs {
-    /// Number of this tick, counting from 0 and wrapping; a gap tells of lost ticks.
+    /// Number of this tick, counting from 0 and wrapping; a gap means lost ticks.
     pub tick: u32,
     /// Raw angle-sensor counts, `[pitch, roll]`.
     pub sensor_counts: [u16; AXES],

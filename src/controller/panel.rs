@@ -172,7 +172,7 @@ impl Panel {
             .any(|hat| hat.plus.stuck || hat.minus.stuck)
     }
 
-    /// Whether opposite hat directions have been closed together for long enough to be told.
+    /// Whether opposite hat directions have been closed together for long enough to be reported.
     pub(crate) fn hat_conflict(&self, config: &PanelConfig) -> bool {
         self.hats
             .iter()
@@ -269,7 +269,7 @@ mod tests {
     }
 
     #[test]
-    fn opposite_directions_cancel_and_are_told() {
+    fn opposite_directions_cancel_and_are_reported() {
         let mut panel = Panel::NEW;
         hold(&mut panel, Switches::default(), 30);
         let both = Switches {
@@ -318,7 +318,7 @@ mod tests {
     }
 
     #[test]
-    fn release_held_too_long_is_told() {
+    fn release_held_too_long_is_reported() {
         let mut panel = Panel::NEW;
         let raw = Switches {
             release: true,

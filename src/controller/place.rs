@@ -8,7 +8,7 @@
 //! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back
 //! from it by half of `deflection_max` or more (a drive that slipped leaves enough to spring back), nor before
 //! it has been still for longer than a pilot leans. A booking can itself be wrong, so it is suspected in turn.
-//! Everything else that stays is told as a doubt, and the place is taken anew when the drive next engages.
+//! Everything else that stays is reported as a doubt, and the place is taken anew when the drive next engages.
 
 use crate::settings::AxisSettings;
 use crate::units::{narrow, nearest, ticks};
@@ -212,7 +212,7 @@ mod tests {
     }
 
     #[test]
-    fn a_held_stick_is_told_as_a_doubt_at_last_and_forgiven_at_once() {
+    fn a_held_stick_is_reported_as_a_doubt_at_last_and_forgiven_at_once() {
         for stick in [600, 1200] {
             let mut place = PositionWatch::default();
             assert_eq!(watch(&mut place, stick, DOUBT - 1), []);

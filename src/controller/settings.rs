@@ -1,6 +1,6 @@
 //! What can be set: the `[controller]` table of a rig file and the constants of a flashed image.
 
-/// Settings of the whole controller. Integers only; [`Settings::check`] tells what is out of range.
+/// Settings of the whole controller. Integers only; [`Settings::check`] reports what is out of range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(
     feature = "serde",
@@ -111,7 +111,7 @@ pub struct AxisSettings {
     pub accel_mdeg_per_s2: i32,
     /// Movement of one tap of the hat, at least one microstep, at most 10000 mdeg.
     pub nudge_increment_mdeg: i32,
-    /// Deflection (stick minus drive) that tells that the pilot holds on while centring, 100 to 30000 mdeg.
+    /// Deflection (stick minus drive) that shows that the pilot holds on while centring, 100 to 30000 mdeg.
     pub hold_on_mdeg: i32,
     /// Time that the deflection must stay small before centring starts or goes on, 1 to 10000 ms.
     pub hold_off_ms: u16,

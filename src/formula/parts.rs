@@ -316,7 +316,7 @@ pub(super) mod tests {
     }
 
     #[test]
-    fn the_sides_of_what_decided_are_told_apart_whichever_way_it_is_written() {
+    fn the_sides_of_what_decided_are_distinguished_whichever_way_it_is_written() {
         for (text, low, high) in [
             ("always(2 * a <= b + 1)", "2 * a", "b + 1"),
             ("always(b + 1 >= 2 * a)", "2 * a", "b + 1"),

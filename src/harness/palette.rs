@@ -2,8 +2,8 @@
 //! the same colour everywhere.
 //!
 //! The hues are those of Okabe and Ito, "Color Universal Design" (2008; the values are from
-//! memory), which readers with any kind of colour vision tell apart. There are more signals than
-//! hues: the quantity gives the hue, pitch has it plain and roll a shade of it that differs in
+//! memory), which readers with any kind of colour vision can distinguish. There are more signals
+//! than hues: the quantity gives the hue, pitch has it plain and roll a shade of it that differs in
 //! lightness, so that both axes may stand in one frame. No colour alone says anything: a limit is a
 //! broken line, and every curve and bar has its word.
 
@@ -162,8 +162,8 @@ mod tests {
         }
     }
 
-    /// Who sees no hue at all still tells pitch from roll of one quantity: they differ in lightness
-    /// by half or more.
+    /// A reader who sees no hue at all still distinguishes pitch from roll of one quantity: they
+    /// differ in lightness by half or more.
     #[test]
     fn pitch_and_roll_of_a_quantity_differ_in_lightness() {
         for (name, pitch, roll) in QUANTITIES {

@@ -1,4 +1,4 @@
-//! Two controllers side by side: the first difference between them, told whole.
+//! Two controllers side by side: the first difference between them, in full.
 
 use std::fmt;
 use trimproof_controller::{Fault, Faults, Inputs, Outputs, Settings};
@@ -7,7 +7,7 @@ use trimproof_harness::run::{Ending, Target, TargetError, Traffic};
 /// The first tick at which two controllers answer differently.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Difference {
-    /// What both were told; with the tick's number.
+    /// What both received, with the tick's number.
     pub inputs: Inputs,
     /// What the reference answered.
     pub reference: Outputs,

@@ -168,7 +168,7 @@ impl LinkError {
     /// What would help.
     pub fn help(&self) -> Option<String> {
         Some(match self {
-            Self::NoImage { .. } => "src/firmware/README.md tells how images are built".to_owned(),
+            Self::NoImage { .. } => "src/firmware/README.md says how images are built".to_owned(),
             Self::NotAnImage { .. } => {
                 "an image is the ELF file that the firmware's build leaves, for ARM or AVR".to_owned()
             }

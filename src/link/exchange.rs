@@ -138,7 +138,7 @@ impl Exchange {
         &self.counts
     }
 
-    /// Waits until what was sent is on its way, as far as the system tells.
+    /// Waits until what was sent is on its way, as far as the system shows it.
     pub(crate) fn flush(&mut self) {
         let _ = self.line.flush();
     }

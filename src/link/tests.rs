@@ -349,7 +349,7 @@ impl Target for Bugged {
 }
 
 #[test]
-fn the_first_difference_is_told_with_inputs_outputs_and_states() {
+fn the_first_difference_is_reported_with_inputs_outputs_and_states() {
     let mut both = Beside::new(LogicTarget::new(), Bugged(LogicTarget::new(), 321));
     both.begin(&Settings::example()).unwrap();
     for tick in 0..321 {
@@ -486,8 +486,8 @@ fn a_board_that_may_move_and_falls_mute_is_tripped_within_its_silence() {
             failed = failed || board.tick(&inputs(tick)).is_err();
         }
         assert!(failed);
-        let told = board.end(Ending::Broken).unwrap();
-        assert!(told.contains("motor supply off"), "{told}");
+        let farewell = board.end(Ending::Broken).unwrap();
+        assert!(farewell.contains("motor supply off"), "{farewell}");
         let sent = sent.0.lock().unwrap();
         let first_trip = sent
             .iter()

@@ -404,7 +404,7 @@ mod tests {
         );
     }
 
-    /// A fault's part in words, by which two of a kind are told apart.
+    /// A fault's part in words: it distinguishes two faults of a kind.
     #[test]
     fn a_fault_names_its_part() {
         let (axis, switch) = (AxisName::Roll, SwitchName::HatLeft);

@@ -180,7 +180,7 @@ impl Plant {
         self.tick_s
     }
 
-    /// What the controller is told at this instant. Call once a tick: it draws sensor noise.
+    /// What the controller receives at this instant. Call once a tick: it draws sensor noise.
     pub fn sample(&mut self) -> Inputs {
         let now = self.now_s();
         let mut levels = Switches {

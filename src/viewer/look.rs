@@ -1,4 +1,5 @@
-//! Our look: colours that every kind of colour vision tells apart, the ramp of the springs' load, sizes of text.
+//! Our look: colours that every kind of colour vision distinguishes, the ramp of the springs' load,
+//! sizes of text.
 
 use std::sync::Arc;
 

@@ -16,7 +16,7 @@ use crate::story::{Clock, SourceState, Story};
 use crate::timing::Timing;
 use crate::{View, ViewError};
 
-/// Saves a flight; gives what to tell the user, or why it could not be saved.
+/// Saves a flight; gives the message for the user, or why it could not be saved.
 pub type Save = Box<dyn Fn(&Session) -> Result<String, String> + Send + Sync>;
 
 /// What to show in a window, and how.
@@ -159,7 +159,7 @@ fn close_in_time(start: Res<Start>, timing: Res<Timing>, mut exit: MessageWriter
     }
 }
 
-/// A trace that cannot be read ends the window; the error is told where the command was given.
+/// A trace that cannot be read ends the window; the error is printed where the command was given.
 fn fail(story: Res<Story>, mut exit: MessageWriter<AppExit>) {
     if matches!(story.source, SourceState::Failed(_)) {
         exit.write(AppExit::Success);
@@ -173,7 +173,7 @@ fn save_flight(mut desk: ResMut<Desk>, feed: Res<Feed>, saver: Res<Saver>) {
     desk.save = false;
     desk.note = match (feed.session(), &saver.0) {
         (Some(session), Some(save)) => Some(match save(session) {
-            Ok(told) => told,
+            Ok(message) => message,
             Err(why) => format!("not saved: {why}"),
         }),
         _ => None,
@@ -214,7 +214,7 @@ mod tests {
     use bevy::window::WindowCloseRequested;
     use trimproof_harness::run::LogicTarget;
 
-    /// The window's own button: the last update still tells what was seen. There is no other.
+    /// The window's own button: the last update, which no other follows, hands over what was seen.
     #[test]
     fn closing_the_window_by_its_button_loses_nothing() {
         let scenario = Arc::new(pushed_scenario());
@@ -250,7 +250,8 @@ mod tests {
         let window = windows.single(app.world()).unwrap();
         app.world_mut()
             .write_message(WindowCloseRequested { window });
-        // The window goes in one update or in two, as bevy likes; whichever ends the app must tell.
+        // The window goes in one update or in two, as bevy likes; the one that ends the app must
+        // hand over what was seen.
         for _ in 0..4 {
             if app.should_exit().is_some() {
                 break;

@@ -1,7 +1,8 @@
 //! The messages.
 //!
 //! The harness asks, the board answers; the board never speaks first. A request may come twice (the harness repeats what was not
-//! answered in time), late, or damaged; so each carries what tells a repetition from news: a run's number, and a sample its tick.
+//! answered in time), late, or damaged; so each carries what distinguishes a repetition from a
+//! new one: the number of its run and, in a sample, the tick.
 
 use crate::frame::CRC;
 use crate::pack::{PackedCommand, PackedSample};
@@ -110,7 +111,7 @@ pub struct Begun {
 pub struct Sample {
     /// Least byte of the run's number.
     pub run: u8,
-    /// What the controller is told.
+    /// What the controller receives.
     pub inputs: Inputs,
 }
 

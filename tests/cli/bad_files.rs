@@ -107,7 +107,7 @@ fn formulas() {
 }
 
 #[test]
-fn what_is_wrong_on_two_rigs_is_told_once() {
+fn what_is_wrong_on_two_rigs_is_reported_once() {
     let place = Workplace::new();
     let text = replaced(STAYS, "[\"kittiwake\"]", "[\"kittiwake\", \"bittern\"]");
     place.write(

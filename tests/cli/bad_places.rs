@@ -76,7 +76,7 @@ fn a_disk_that_fills_up() {
     // Too little for the trial: found out before the run.
     let ran = limited(4);
     assert_eq!((ran.code, ran.out.as_str()), (Some(4), ""), "{}", ran.err);
-    // Enough for the trial, too little for the trace: the verdict is told all the same.
+    // Enough for the trial, too little for the trace: the verdict is printed all the same.
     let ran = limited(10);
     assert_eq!(ran.code, Some(4), "{}", ran.err);
     assert!(ran.out.contains("1 run: 1 held"), "{}", ran.out);

@@ -2,7 +2,7 @@
 
 use crate::workplace::{STAYS, Workplace};
 
-/// The head of an ELF file for ARM; enough to be told apart, too little to run.
+/// The head of an ELF file for ARM; enough to be recognised, too little to run.
 fn elf(machine: u8) -> Vec<u8> {
     let mut head = vec![0; 64];
     head[..5].copy_from_slice(b"\x7fELF\x01");
@@ -158,7 +158,7 @@ fn a_missing_port_is_said_after_the_cautions() {
             "emergency stop",
             "current limit",
             "local electrical code and licensed practice",
-            "told to keep its motors off",
+            "ordered to keep its motors off",
             "`/dev/none`",
             "trimproof ports",
         ];

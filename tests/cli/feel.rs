@@ -157,7 +157,7 @@ fn a_record_outside_the_table_ends_in_1() {
 }
 
 #[test]
-fn a_rig_without_targets_is_told_so() {
+fn a_rig_without_targets_gets_a_note() {
     let place = with_record();
     let rig = without_targets(&shipped_rig("kittiwake"));
     place.write("scenarios/rigs/kittiwake.toml", rig);
@@ -193,7 +193,7 @@ fn a_sweep_that_slips_says_so() {
 }
 
 #[test]
-fn a_twin_that_never_holds_is_told() {
+fn a_twin_that_never_holds_is_reported() {
     let place = Workplace::new();
     let rig = with_value(&shipped_rig("kittiwake"), "volts", "18.0");
     place.write("scenarios/rigs/kittiwake.toml", rig);

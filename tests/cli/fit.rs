@@ -62,7 +62,7 @@ fn a_sweep_is_fitted_printed_and_written() {
         "Fit of kittiwake to bench.csv",
         "spring rate",
         "N·m/rad",
-        "damping and inertia are not told",
+        "damping and inertia are not determined",
         "new-stick.toml",
     ] {
         assert!(
@@ -146,7 +146,7 @@ fn refused(place: &Workplace, args: &[&str], words: &[&str]) {
 /// A column in another unit than its header says: at once, with what was read and what to check, by
 /// `fit` and by `feel`.
 #[test]
-fn a_column_in_the_wrong_unit_is_told_at_once() {
+fn a_column_in_the_wrong_unit_is_reported_at_once() {
     let place = place();
     let readings = |time: f64, deg: f64, force: f64| -> String {
         let mut text = format!("{HEADER}\n");

@@ -10,7 +10,7 @@ fn place() -> Workplace {
 }
 
 #[test]
-fn the_page_tells_every_run_and_draws_what_broke() {
+fn the_page_shows_every_run_and_draws_what_broke() {
     let place = place();
     let plain = place.run(&["prove"]);
     let ran = place.run(&["prove", "--html", "made/for-people/page.html"]);

@@ -141,7 +141,7 @@ fn traces_are_kept_in_the_forms_wanted() {
 }
 
 #[test]
-fn junit_tells_what_held_and_what_broke() {
+fn junit_shows_what_held_and_what_broke() {
     let place = place();
     let args = ["prove", "--junit", "made/for-ci/verdicts.xml"];
     assert_eq!(place.run(&args).code, Some(1));
@@ -262,7 +262,7 @@ fn accuracy_compares_with_the_same_commands_at_half_steps() {
 
 /// A limp stick drags its rotor over peaks of its detent: what nobody can measure decides how many.
 #[test]
-fn accuracy_tells_a_bifurcation_from_steps_that_are_too_long() {
+fn accuracy_distinguishes_a_bifurcation_from_steps_that_are_too_long() {
     let place = Workplace::new();
     place.write(
         "scenarios/release-near-stop.toml",
@@ -469,7 +469,7 @@ fn a_formula_of_the_first_row_is_a_warning_once_and_refused_where_it_is_taken_st
 }
 
 #[test]
-fn something_undefined_is_told_as_such() {
+fn something_undefined_is_reported_as_such() {
     let place = Workplace::new();
     let text = replaced(
         STAYS,

@@ -187,9 +187,9 @@ fn bad_rigs_are_refused_as_everywhere() {
     }
 }
 
-/// A rig that slips, stalls and starves is told so, in words.
+/// The report names the faults of a rig that slips, stalls and starves, in words.
 #[test]
-fn a_poor_rig_is_told_in_words() {
+fn a_poor_rig_is_reported_in_words() {
     let place = Workplace::new();
     let mut rig = with_value(&shipped_rig("kittiwake"), "rate_nm_per_rad", "40.0");
     rig = with_value(&rig, "bind_deg", "15.0");

@@ -121,7 +121,7 @@ mod here {
     }
 
     #[test]
-    fn a_trace_that_is_none_or_not_whole_is_told() {
+    fn a_trace_that_is_none_or_not_whole_is_reported() {
         let place = place();
         let whole = place.read("kept/stays@kittiwake.csv");
         place.write("cut.csv", &whole[..whole.len() / 2]);

@@ -160,7 +160,7 @@ fn sensor(run: &Recording, axis: usize, found: &mut Vec<Span>) {
     let short = |n: usize| counts(n) == 0 && sound(n) > margin;
     let rows = run.rows.len();
     let mut spoken = vec![false; rows];
-    let mut tell = |event, detail: &str, (from, to): (usize, usize), spoken: &mut Vec<bool>| {
+    let mut note = |event, detail: &str, (from, to): (usize, usize), spoken: &mut Vec<bool>| {
         spoken[from..=to].fill(true);
         found.push(Span {
             event,
@@ -170,10 +170,10 @@ fn sensor(run: &Recording, axis: usize, found: &mut Vec<Span>) {
         });
     };
     for span in stretches(rows, open) {
-        tell("sensor open", "open", span, &mut spoken);
+        note("sensor open", "open", span, &mut spoken);
     }
     for span in stretches(rows, short) {
-        tell("sensor short", "short", span, &mut spoken);
+        note("sensor short", "short", span, &mut spoken);
     }
     let same = |n: usize| n > 0 && counts(n) == counts(n - 1) && !spoken[n];
     let still: Vec<_> = stretches(rows, same)
@@ -181,7 +181,7 @@ fn sensor(run: &Recording, axis: usize, found: &mut Vec<Span>) {
         .filter(|(from, to)| to - from >= STUCK_ROWS)
         .collect();
     for span in still {
-        tell("sensor stuck", "stuck", span, &mut spoken);
+        note("sensor stuck", "stuck", span, &mut spoken);
     }
     // What is left is off by an angle, for good or to and fro. Degrees, whichever way the reading
     // runs.
@@ -199,11 +199,11 @@ fn sensor(run: &Recording, axis: usize, found: &mut Vec<Span>) {
         let mean = errors.iter().sum::<f64>() / errors.len() as f64;
         let spread = errors.iter().map(|x| (x - mean).abs()).sum::<f64>() / errors.len() as f64;
         if mean.abs() < 3.0 * spread {
-            tell("sensor noise", "noise", (from, to), &mut spoken);
+            note("sensor noise", "noise", (from, to), &mut spoken);
         } else if mean > 0.0 {
-            tell("sensor jump", "jump +", (from, to), &mut spoken);
+            note("sensor jump", "jump +", (from, to), &mut spoken);
         } else {
-            tell("sensor jump", "jump -", (from, to), &mut spoken);
+            note("sensor jump", "jump -", (from, to), &mut spoken);
         }
     }
 }
@@ -212,7 +212,7 @@ fn sensor(run: &Recording, axis: usize, found: &mut Vec<Span>) {
 fn drive(run: &Recording, axis: usize, found: &mut Vec<Span>) {
     let parts = run.rig.axis(axis);
     let rows = run.rows.len();
-    let mut tell = |event, detail: String, from: usize, to: usize| {
+    let mut note = |event, detail: String, from: usize, to: usize| {
         found.push(Span {
             event,
             detail: format!("{} {detail}", AXIS[axis]),
@@ -236,11 +236,11 @@ fn drive(run: &Recording, axis: usize, found: &mut Vec<Span>) {
     let dead = |n: usize| asked(n).is_some() && !row(n).enabled;
     for (from, to) in stretches(rows, dead) {
         if to - from >= 3 {
-            tell("driver dead", "dead".to_owned(), from, to);
+            note("driver dead", "dead".to_owned(), from, to);
         }
     }
-    lead(run, axis, &asked, &mut tell);
-    gear(run, parts, axis, &mut tell);
+    lead(run, axis, &asked, &mut note);
+    gear(run, parts, axis, &mut note);
     let cartridge = parts.cartridge.cartridge();
     let weak = |n: usize| {
         let (row, spare_rad) = (row(n), 0.3_f64.to_radians());
@@ -254,7 +254,7 @@ fn drive(run: &Recording, axis: usize, found: &mut Vec<Span>) {
         .filter(|(from, to)| to - from >= 10)
         .collect();
     if let Some((from, _)) = shown.first() {
-        tell("spring broken", "broken".to_owned(), *from, rows - 1);
+        note("spring broken", "broken".to_owned(), *from, rows - 1);
     }
 }
 
@@ -263,7 +263,7 @@ fn lead(
     run: &Recording,
     axis: usize,
     asked: &dyn Fn(usize) -> Option<f64>,
-    tell: &mut dyn FnMut(&'static str, String, usize, usize),
+    note: &mut dyn FnMut(&'static str, String, usize, usize),
 ) {
     let parts = run.rig.axis(axis);
     let settings = run.rig.axis_settings(axis);
@@ -279,7 +279,7 @@ fn lead(
         let (sine, cosine) = libm::sincos(electrical_rad);
         let left = [sine, cosine].map(f64::abs);
         let current_a = run.rows[n].axis[axis].current_a;
-        // Told apart from a whole drive and from the other coil by a tenth and more.
+        // It differs from a whole drive and from the other coil by a tenth and more.
         (current_a - level * left[coil]).abs() < 0.05 * level
             && left[coil] < 0.9
             && (left[coil] - left[1 - coil]).abs() > 0.15
@@ -290,7 +290,7 @@ fn lead(
             .filter(|(from, to)| to - from >= 20)
             .collect();
         if let (Some((from, _)), Some((_, to))) = (shown.first(), shown.last()) {
-            tell("lead broken", name.to_owned(), *from, *to);
+            note("lead broken", name.to_owned(), *from, *to);
         }
     }
 }
@@ -300,7 +300,7 @@ fn gear(
     run: &Recording,
     parts: &AxisRig,
     axis: usize,
-    tell: &mut dyn FnMut(&'static str, String, usize, usize),
+    note: &mut dyn FnMut(&'static str, String, usize, usize),
 ) {
     let tooth_deg = 360.0 / f64::from(parts.drive.trim_teeth);
     let apart = |n: usize| {
@@ -315,7 +315,7 @@ fn gear(
         // The shaft itself jumps, not the books.
         if whole && (shaft - jump).abs() < 0.3 * tooth_deg && shaft.abs() > 0.7 * tooth_deg {
             let sense = if teeth > 0.0 { "teeth +" } else { "teeth -" };
-            tell("gear slip", sense.to_owned(), n, n);
+            note("gear slip", sense.to_owned(), n, n);
         }
     }
 }

@@ -198,7 +198,7 @@ class Copy:
 
 
 class Stage:
-    """A command whose end and output tell a mutant from the original."""
+    """A command whose end and output distinguish a mutant from the original."""
 
     def __init__(self, name, command, root, folder=".", compares=False):
         self.name, self.command, self.root, self.compares = name, command, root, compares

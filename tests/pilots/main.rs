@@ -107,7 +107,7 @@ fn every_law_is_kept(seeds: Range<u64>) {
     let cases: Vec<Case> = seeds
         .flat_map(|seed| rigs.iter().map(move |rig| case(seed, rig)))
         .collect();
-    let mut told = String::new();
+    let mut report = String::new();
     let mut failed = 0;
     for (case, outcome) in cases.iter().zip(fly(&cases)) {
         assert_eq!(outcome.end, End::Complete, "{}", case.label());
@@ -116,14 +116,14 @@ fn every_law_is_kept(seeds: Range<u64>) {
             continue;
         };
         failed += 1;
-        told += &format!("\n# {} breaks {:?}\n", case.label(), broken(&outcome));
+        report += &format!("\n# {} breaks {:?}\n", case.label(), broken(&outcome));
         if failed <= 5 {
             let law = outcome.laws.iter().find(|law| law.name == first);
-            told += &format!("# {law:?}\n");
-            told += &shortened(case, &first).scenario.to_toml();
+            report += &format!("# {law:?}\n");
+            report += &shortened(case, &first).scenario.to_toml();
         }
     }
-    assert!(failed == 0, "{failed} of {} pilots:\n{told}", cases.len());
+    assert!(failed == 0, "{failed} of {} pilots:\n{report}", cases.len());
 }
 
 #[test]

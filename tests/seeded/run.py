@@ -219,7 +219,7 @@ def write_page(text):
     PAGE.write_text(f"{head}{BEGIN}\n\n{text}\n\n{END}{tail}")
 
 
-def tell(bug, result, results, path):
+def report(bug, result, results, path):
     """Prints and keeps one result."""
     results[bug["name"]] = result
     first = short(result["by"][0], 90) if result["by"] else ""
@@ -261,7 +261,7 @@ def main():
                 complaint = bench.seed(bug, program) if bug else ""
                 if running:
                     before, outcome = running.pop()
-                    tell(before, outcome.result() if outcome else {"caught": "build", "by": [refusal]}, results, choice.results)
+                    report(before, outcome.result() if outcome else {"caught": "build", "by": [refusal]}, results, choice.results)
                 if bug:
                     refusal = (complaint.strip().splitlines() or [""])[0]
                     running.append((bug, None if complaint else runner.submit(bench.judge, program)))

@@ -16,7 +16,7 @@ fn greeting(fixture: &mut BoardFixture) -> Greeting {
 }
 
 #[test]
-fn a_board_tells_who_it_is_and_what_it_runs() {
+fn a_board_reports_who_it_is_and_what_it_runs() {
     let mut fixture = BoardFixture::new(WITH_MOTORS);
     let fresh = Greeting {
         version: VERSION,

@@ -77,7 +77,7 @@ fn samples_of_another_run_are_ignored() {
 }
 
 #[test]
-fn a_reset_in_mid_run_is_told() {
+fn a_reset_in_mid_run_is_reported() {
     let mut fixture = BoardFixture::moving();
     fixture.outputs(1, 0).unwrap();
     let mut reset = BoardFixture::new(WITH_MOTORS);

@@ -134,7 +134,7 @@ fn a_begin_whose_answer_was_lost_may_be_repeated_after_the_silence() {
 }
 
 #[test]
-fn a_trip_by_request_after_one_by_silence_is_told_as_such_and_final() {
+fn a_trip_by_request_after_one_by_silence_is_reported_as_such_and_final() {
     let mut fixture = BoardFixture::moving();
     fixture.wait(100);
     assert_eq!(fixture.ask(&Request::Trip), Some(Answer::Tripped));

@@ -173,7 +173,7 @@ fn row<'a>(header: &Header, line: &Line<'a>, grip_radius_m: f64) -> Result<Row<'
             Column::Travel(factor) => {
                 row.position_deg = Some((factor * number(&cell)? / grip_radius_m).to_degrees());
             }
-            // A response needs none; a sweep without one is told of below.
+            // A response needs none; a sweep without one is reported below.
             Column::Force(_) if cell.text.is_empty() => {}
             Column::Force(factor) => row.force_n = Some(factor * number(&cell)?),
             Column::Axis => row.axis = Some(axis(&cell)?),

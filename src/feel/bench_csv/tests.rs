@@ -45,8 +45,8 @@ fn fails(text: &str) -> FileError {
 fn expect(text: &str, at: &str, message: &str, help: &str) {
     let error = fails(text);
     assert!(error.message.contains(message), "{error:?}");
-    let told = error.help.clone().unwrap_or_default();
-    assert!(told.contains(help), "{error:?}");
+    let shown = error.help.clone().unwrap_or_default();
+    assert!(shown.contains(help), "{error:?}");
     let span = error.span.clone().expect("a place");
     assert_eq!(&text[span], at, "{error:?}");
 }
@@ -171,7 +171,7 @@ fn a_record_comes_back_as_it_was() {
 }
 
 #[test]
-fn a_file_without_a_header_is_told() {
+fn a_file_without_a_header_is_reported() {
     expect(
         "0.0,1.0,2.0\n0.1,1.1,2.0\n",
         "0.0,1.0,2.0",
@@ -228,7 +228,7 @@ fn names_and_units_are_checked_and_listed() {
 }
 
 #[test]
-fn missing_and_surplus_columns_are_told() {
+fn missing_and_surplus_columns_are_reported() {
     let header = "pitch [deg],pitch force [N]";
     expect(header, header, "lacks a column: `time`", "time [s]");
     let header = "time [s],pitch force [N]";

@@ -367,7 +367,7 @@ mod tests {
     }
 
     #[test]
-    fn a_sweep_that_never_comes_back_is_told() {
+    fn a_sweep_that_never_comes_back_is_reported() {
         let up: Vec<f64> = (0..200).map(|i| f64::from(i) * 0.1).collect();
         assert!(matches!(
             ways(&samples(&up)),

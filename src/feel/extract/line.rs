@@ -203,7 +203,7 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
 /// Standard deviation of the noise on y, from how far each of `count` readings `(x, y)` lies off the cubic through its two
 /// neighbours on either side; 0 for less than 5 readings. What is smooth over five readings does not count.
 pub(crate) fn noise(count: usize, reading: impl Fn(usize) -> (f64, f64)) -> f64 {
-    // Five million readings tell it no better than a hundred thousand.
+    // Five million readings show it no better than a hundred thousand.
     let stride = (count / 100_000).max(1);
     let mut off = Vec::new();
     let mut at = 2;

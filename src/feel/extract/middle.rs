@@ -82,8 +82,8 @@ fn flanks(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) ->
         let Corners { feet, knees, .. } = curve.corners;
         let width = (knees[side] - feet[side]).abs().max(1e-9);
         let preload = curve.preload[side];
-        let tells = 4.0 * curve.spread() / (0.25 * curve.readings).max(1.0).sqrt();
-        preload > tells.max(1e-6) && preload / width > STEEP * curve.slope[side].abs()
+        let threshold = 4.0 * curve.spread() / (0.25 * curve.readings).max(1.0).sqrt();
+        preload > threshold.max(1e-6) && preload / width > STEEP * curve.slope[side].abs()
     });
     if flank == [true; 2] {
         return curve;

@@ -15,7 +15,7 @@ use super::stops::{Stop, stop};
 /// One inch, m.
 const INCH_M: f64 = 25.4e-3;
 
-/// A gradient beyond the first inch is told if there is this share of an inch of it.
+/// A gradient beyond the first inch is reported if it covers this share of an inch.
 const BEYOND_MIN: f64 = 0.2;
 
 /// Fewest readings of a gradient.

@@ -53,7 +53,7 @@ fn near(found: f64, wanted: f64, allowed: f64) {
 }
 
 #[test]
-fn a_detent_is_told_as_it_is() {
+fn a_detent_is_reported_as_it_is() {
     let found = figures(|at, _| detent(at));
     let ripple = found.ripple.unwrap();
     // A reading is at most half of 0.01 degrees off the crest: 1 − cos(2π 0.005/0.3) is half a per

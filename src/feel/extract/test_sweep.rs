@@ -390,7 +390,7 @@ fn slipping(condition: Condition) -> Sweep {
 }
 
 #[test]
-fn a_slip_is_told_where_the_trim_holds() {
+fn a_slip_is_reported_where_the_trim_holds() {
     let found = sweep_figures(&slipping(Condition::Held)).unwrap();
     near(found.slipped_at_deg.unwrap(), 9.0, 0.1);
     let found = sweep_figures(&slipping(Condition::Unpowered)).unwrap();

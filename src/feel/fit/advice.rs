@@ -1,4 +1,4 @@
-//! What measurement would part values that the data hardly tell apart.
+//! Which measurement would separate values that the data hardly distinguish.
 
 use super::problem::Unknown;
 use super::result::Quantity;

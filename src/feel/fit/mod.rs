@@ -30,7 +30,7 @@ mod test_twin;
 mod test_write;
 
 pub use error::FitError;
-pub use result::{AxisFit, Entangled, Estimate, Fit, Quantity, Residual, Residuals, Told};
+pub use result::{AxisFit, Entangled, Estimate, Fit, Origin, Quantity, Residual, Residuals};
 pub use write::{Written, written};
 
 use std::rc::Rc;
@@ -277,7 +277,7 @@ impl<'a> Measured<'a> {
         let values = stick.map_or(*rig, |stick| stick.values);
         let step = step(&values, known);
         let all: Vec<&ResponseReadings> = responses.iter().collect();
-        // Not from a friction of nothing: a release tells friction only by how it slows.
+        // Not from a friction of nothing: a release shows friction only by how it slows.
         let from = Values {
             friction: values.friction.max(1e-3 * values.breakout.abs()).max(1e-4),
             ..values

@@ -1,15 +1,15 @@
-//! From the minimum to estimates, intervals, residuals and what cannot be told apart.
+//! From the minimum to estimates, intervals, residuals and what cannot be distinguished.
 
 use trimproof_plant::AxisName;
 
 use super::advice;
 use super::law::Values;
 use super::problem::{Set, Unknown};
-use super::result::{AxisFit, Entangled, Estimate, Quantity, Residual, Residuals, Told};
+use super::result::{AxisFit, Entangled, Estimate, Origin, Quantity, Residual, Residuals};
 use super::solve::Solved;
 use super::uncertainty::student_t;
 
-/// Correlation from which on two values are told to be hard to part.
+/// Correlation from which on two values are reported as hard to separate.
 const ENTANGLED: f64 = 0.95;
 
 /// Puts the result of one axis together.
@@ -31,13 +31,13 @@ pub(super) fn axis_fit(
         .any(|set| matches!(set, Set::Response(..)));
     if !has_responses {
         notes.push(
-            "no free response: damping and inertia are not told; the rig's damping is taken for what it adds to the sweep's loop"
+            "no free response: damping and inertia are not determined; the rig's damping is taken for what it adds to the sweep's loop"
                 .to_owned(),
         );
     }
     if !has_sweep {
         notes.push(
-            "no sweep: spring rate, breakout and free play are not told, the rig's are taken; friction, damping and inertia are right only as far as these are"
+            "no sweep: spring rate, breakout and free play are not determined, the rig's are taken; friction, damping and inertia are right only as far as these are"
                 .to_owned(),
         );
     }
@@ -66,10 +66,10 @@ pub(super) fn axis_fit(
 }
 
 fn estimate(quantity: Quantity, rig: &Values, solved: &Solved) -> Estimate {
-    let rig = quantity.told(quantity.of(rig));
+    let rig = quantity.in_unit(quantity.of(rig));
     let mut estimate = Estimate {
         quantity,
-        told: Told::Taken,
+        origin: Origin::Taken,
         rig,
         value: rig,
         standard_error: None,
@@ -79,28 +79,28 @@ fn estimate(quantity: Quantity, rig: &Values, solved: &Solved) -> Estimate {
     let Some(place) = place(solved, Unknown::Of(quantity)) else {
         return estimate;
     };
-    if solved.certainty.is_untold(place) {
-        estimate.told = Told::Untold;
+    if solved.certainty.is_undetermined(place) {
+        estimate.origin = Origin::Undetermined;
         return estimate;
     }
     let (at, error) = (problem.at[place], solved.certainty.error(place));
     let reach = student_t(solved.freedom) * error;
-    // What cannot be below nothing is not told to be.
-    let tell = |value: f64| {
-        quantity.told(if quantity.is_log() {
+    // A value that cannot be negative is not reported as negative.
+    let reported = |value: f64| {
+        quantity.in_unit(if quantity.is_log() {
             libm::exp(value)
         } else {
             value.max(0.0)
         })
     };
-    estimate.told = Told::Measured;
-    estimate.value = tell(at);
+    estimate.origin = Origin::Measured;
+    estimate.value = reported(at);
     estimate.standard_error = Some(if quantity.is_log() {
         estimate.value * error
     } else {
-        quantity.told(error)
+        quantity.in_unit(error)
     });
-    estimate.interval = Some([tell(at - reach), tell(at + reach)]);
+    estimate.interval = Some([reported(at - reach), reported(at + reach)]);
     estimate
 }
 
@@ -116,7 +116,7 @@ fn place(solved: &Solved, unknown: Unknown) -> Option<usize> {
 fn entangled(solved: &Solved, has_sweep: bool) -> Vec<Entangled> {
     let unknowns = &solved.problem.unknowns;
     let certainty = &solved.certainty;
-    let tell = |parts: &[usize], correlation: Option<f64>| {
+    let entry = |parts: &[usize], correlation: Option<f64>| {
         let parts: Vec<Unknown> = parts.iter().map(|i| unknowns[*i]).collect();
         Entangled {
             names: parts.iter().map(|one| advice::name(*one)).collect(),
@@ -127,15 +127,15 @@ fn entangled(solved: &Solved, has_sweep: bool) -> Vec<Entangled> {
     let mut found: Vec<Entangled> = certainty
         .singular
         .iter()
-        .map(|parts| tell(parts, None))
+        .map(|parts| entry(parts, None))
         .collect();
     let asked = |i: usize| matches!(unknowns[i], Unknown::Of(_));
     for a in 0..unknowns.len() {
         for b in a + 1..unknowns.len() {
             let correlation = certainty.correlation(a, b);
-            let told = !certainty.is_untold(a) && !certainty.is_untold(b);
-            if told && correlation.abs() > ENTANGLED && (asked(a) || asked(b)) {
-                found.push(tell(&[a, b], Some(correlation)));
+            let determined = !certainty.is_undetermined(a) && !certainty.is_undetermined(b);
+            if determined && correlation.abs() > ENTANGLED && (asked(a) || asked(b)) {
+                found.push(entry(&[a, b], Some(correlation)));
             }
         }
     }

@@ -90,7 +90,7 @@ impl Quantity {
     }
 
     /// From SI with radians to the unit of its estimate.
-    pub(super) fn told(self, value: f64) -> f64 {
+    pub(super) fn in_unit(self, value: f64) -> f64 {
         match self {
             Self::FreePlay => value.to_degrees(),
             _ => value,
@@ -100,22 +100,22 @@ impl Quantity {
 
 /// How an estimate came about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Told {
+pub enum Origin {
     /// By the data.
     Measured,
     /// Not by this record, which lacks a measurement; the rig's value was taken.
     Taken,
-    /// The data do not tell it, though there are measurements that could: no interval.
-    Untold,
+    /// The data leave it open, though there are measurements that could give it: no interval.
+    Undetermined,
 }
 
-impl Told {
+impl Origin {
     /// Name in JSON.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Measured => "measured",
             Self::Taken => "taken from the rig",
-            Self::Untold => "not told by the data",
+            Self::Undetermined => "undetermined",
         }
     }
 }
@@ -126,7 +126,7 @@ pub struct Estimate {
     /// What it is.
     pub quantity: Quantity,
     /// Where it comes from.
-    pub told: Told,
+    pub origin: Origin,
     /// The rig's value, in the quantity's unit.
     pub rig: f64,
     /// The estimate; the rig's value where it is not measured.
@@ -137,7 +137,7 @@ pub struct Estimate {
     pub interval: Option<[f64; 2]>,
 }
 
-/// Two values, or more, that the data hardly tell apart.
+/// Two values, or more, that the data hardly distinguish.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entangled {
     /// Which; names of quantities, or of what else is unknown (trimmed position, zero of the gauge...).
@@ -185,7 +185,7 @@ pub struct AxisFit {
     pub axis: AxisName,
     /// One for each of [`Quantity::ALL`], in its order.
     pub estimates: Vec<Estimate>,
-    /// What the data hardly tell apart.
+    /// What the data hardly distinguish.
     pub entangled: Vec<Entangled>,
     /// One for each measurement that was used.
     pub residuals: Vec<Residuals>,
@@ -202,7 +202,7 @@ impl AxisFit {
     /// A measured value, in the quantity's unit.
     pub fn measured(&self, quantity: Quantity) -> Option<f64> {
         self.estimate(quantity)
-            .filter(|one| one.told == Told::Measured)
+            .filter(|one| one.origin == Origin::Measured)
             .map(|one| one.value)
     }
 }

@@ -115,7 +115,7 @@ pub(super) fn solve(
 }
 
 /// Brings the problem near its minimum: first the sweep alone, from several free plays, as its flanks are narrow and the way to them
-/// is not downhill from everywhere; then the releases with what the sweep told; all unknowns at once come later.
+/// is not downhill from everywhere; then the releases with what the sweep gave; all unknowns at once come later.
 fn approach(
     problem: &mut Problem,
     swings: &[[f64; 2]],

@@ -32,7 +32,7 @@ pub(super) fn swing(
     release: Release,
     step: f64,
     times: impl Iterator<Item = f64>,
-    mut tell: impl FnMut(f64),
+    mut emit: impl FnMut(f64),
 ) -> u64 {
     let inertia = values.inertia;
     let mut drive = Drive::at_rest(values, known, release.from - release.trim, step);
@@ -74,7 +74,7 @@ pub(super) fn swing(
             }
         }
         if time >= reached {
-            tell(x);
+            emit(x);
         } else {
             // Cubic through both ends of the step.
             let s = 1.0 - (reached - time) / step;
@@ -82,7 +82,7 @@ pub(super) fn swing(
             let (da, db) = (old_v * step, v * step);
             let c2 = 3.0 * (b - a) - 2.0 * da - db;
             let c3 = 2.0 * (a - b) + da + db;
-            tell(a + s * (da + s * (c2 + s * c3)));
+            emit(a + s * (da + s * (c2 + s * c3)));
         }
     }
     steps

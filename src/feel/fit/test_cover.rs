@@ -2,7 +2,7 @@
 
 use super::synthetic::SyntheticStick;
 use super::test_fit::truth;
-use super::{Quantity, Told, fit};
+use super::{Origin, Quantity, fit};
 use crate::extract::Chance;
 
 /// In how many of the benches each true value lies inside its interval; and the mean of the errors in standard errors.
@@ -18,7 +18,7 @@ fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
         for (i, quantity) in Quantity::ALL.into_iter().enumerate() {
             let estimate = axis.estimate(quantity).unwrap();
             let wanted = truth(&bench, quantity);
-            assert_eq!(estimate.told, Told::Measured, "{number}: {quantity:?}");
+            assert_eq!(estimate.origin, Origin::Measured, "{number}: {quantity:?}");
             let [low, high] = estimate.interval.unwrap();
             let error = estimate.standard_error.unwrap();
             inside[i] += usize::from(low <= wanted && wanted <= high);

@@ -1,10 +1,9 @@
-//! What a fit gives back, and what it says where the data do not tell.
+//! What a fit gives back, and what it says where the data leave a value open.
 
 use trimproof_plant::AxisName;
 
 use super::bristle::Bristle;
-use super::synthetic::{SyntheticStick, kittiwake};
-use super::{AxisFit, FitError, Quantity, Told, fit};
+use super::{AxisFit, FitError, Origin, Quantity, fit};
 use crate::extract::{Chance, ExtractError};
 use crate::record::{Condition, Record};
 
@@ -81,7 +80,7 @@ fn the_answer_does_not_depend_on_the_rigs_values() {
 }
 
 #[test]
-fn without_responses_the_static_values_are_told_and_no_others() {
+fn without_responses_the_static_values_are_determined_and_no_others() {
     let bench = noisy(AxisName::Roll);
     let mut record = bench.record(&mut Chance::new(2));
     record.responses.clear();
@@ -90,7 +89,7 @@ fn without_responses_the_static_values_are_told_and_no_others() {
     for quantity in Quantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
         if matches!(quantity, Quantity::Damping | Quantity::Inertia) {
-            assert_eq!((estimate.told, estimate.interval), (Told::Taken, None));
+            assert_eq!((estimate.origin, estimate.interval), (Origin::Taken, None));
             assert_eq!(estimate.value, estimate.rig);
         } else {
             let [low, high] = estimate.interval.unwrap();
@@ -98,11 +97,11 @@ fn without_responses_the_static_values_are_told_and_no_others() {
             assert!(low <= wanted && wanted <= high, "{estimate:?} {wanted}");
         }
     }
-    assert!(axis.notes[0].contains("damping and inertia are not told"));
+    assert!(axis.notes[0].contains("damping and inertia are not determined"));
 }
 
 #[test]
-fn without_sweeps_the_moving_values_are_told_and_no_others() {
+fn without_sweeps_the_moving_values_are_determined_and_no_others() {
     let bench = noisy(AxisName::Pitch);
     let mut record = bench.record(&mut Chance::new(3));
     record.sweeps.clear();
@@ -114,14 +113,14 @@ fn without_sweeps_the_moving_values_are_told_and_no_others() {
             quantity,
             Quantity::Friction | Quantity::Damping | Quantity::Inertia
         );
-        assert_eq!(estimate.told == Told::Measured, moving, "{quantity:?}");
+        assert_eq!(estimate.origin == Origin::Measured, moving, "{quantity:?}");
         if moving {
             let [low, high] = estimate.interval.unwrap();
             let wanted = truth(&bench, quantity);
             assert!(low <= wanted && wanted <= high, "{estimate:?} {wanted}");
         }
     }
-    assert!(axis.notes[0].contains("spring rate, breakout and free play are not told"));
+    assert!(axis.notes[0].contains("spring rate, breakout and free play are not determined"));
 }
 
 /// Readings so far apart that none falls on a flank or into the play: breakout less rate times free play is all that is seen.
@@ -149,7 +148,10 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
     if pair.correlation.is_none() {
         for quantity in [Quantity::Breakout, Quantity::FreePlay] {
             let estimate = axis.estimate(quantity).unwrap();
-            assert_eq!((estimate.told, estimate.interval), (Told::Untold, None));
+            assert_eq!(
+                (estimate.origin, estimate.interval),
+                (Origin::Undetermined, None)
+            );
         }
     }
     assert!(axis.measured(Quantity::Friction).is_some());
@@ -158,7 +160,7 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
 /// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the rate; on a bearing of 10 mm they bend over
 /// z = 1 mrad. Derived in docs/model/fit.md: the sweep is free of it, half a degree after each turn being left out. In a swing of
 /// amplitude A the bristles stiffen the turns by (4f/πA) √(πz/2A), and inertia comes out low by that over the spring's share k + 4 T0/(πA).
-/// Damping goes with it, as a swing tells c/J, and lacks another (4f/πωA) z/A. Taken at a tenth of the deflection, 0.6 degrees, the last
+/// Damping goes with it, as a swing gives c/J, and lacks another (4f/πωA) z/A. Taken at a tenth of the deflection, 0.6 degrees, the last
 /// swing that is twice the residual band: 2.3 of 105 N·m/rad, 2.2 %, and at 51 rad/s 0.0115 N·m·s/rad, 2.9 % more. Friction takes up what
 /// damping lacks at the sweep's rate: 5.1 % of 0.0105 N·m, 1.1 % of it.
 #[test]

@@ -4,7 +4,7 @@ use trimproof_plant::rig::CartridgeRig;
 use trimproof_plant::{AxisName, Rig};
 
 use super::result::{AxisFit, Estimate};
-use super::{Fit, Quantity, Told, written};
+use super::{Fit, Origin, Quantity, written};
 
 const KITTIWAKE: &str = include_str!("../../../scenarios/rigs/kittiwake.toml");
 const BITTERN: &str = include_str!("../../../scenarios/rigs/bittern.toml");
@@ -12,7 +12,7 @@ const BITTERN: &str = include_str!("../../../scenarios/rigs/bittern.toml");
 fn axis(axis: AxisName, measured: &[(Quantity, f64)]) -> AxisFit {
     let estimate = |(quantity, value): &(Quantity, f64)| Estimate {
         quantity: *quantity,
-        told: Told::Measured,
+        origin: Origin::Measured,
         rig: 0.0,
         value: *value,
         standard_error: Some(0.0),

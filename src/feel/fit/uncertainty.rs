@@ -1,11 +1,11 @@
-//! How well the data tell what was found: covariance, Student's t, correlated residuals, directions without news.
+//! How well the data determine what was found: covariance, Student's t, correlated residuals, directions without news.
 
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Two-sided 95 % point of the normal distribution.
 const Z: f64 = 1.959_963_984_540_054;
 
-/// Share of the largest eigenvalue (of derivatives scaled to length 1) below which a direction counts as not told by the data: the
+/// Share of the largest eigenvalue (of derivatives scaled to length 1) below which a direction counts as undetermined by the data: the
 /// difference quotients are good to about 1e-4, so their products to 1e-8.
 const SINGULAR: f64 = 1e-8;
 
@@ -74,7 +74,7 @@ impl Certainty {
     }
 
     /// Whether an unknown is part of a direction without news.
-    pub fn is_untold(&self, unknown: usize) -> bool {
+    pub fn is_undetermined(&self, unknown: usize) -> bool {
         self.singular.iter().any(|parts| parts.contains(&unknown))
     }
 
@@ -181,6 +181,6 @@ mod tests {
         let product = DMatrix::from_row_slice(3, 3, &[4.0, 2.0, 0.0, 2.0, 1.0, 0.0, 0.0, 0.0, 0.0]);
         let found = Certainty::of(&[product], &[1.0]);
         assert_eq!(found.singular.len(), 2);
-        assert!((0..3).all(|i| found.is_untold(i)));
+        assert!((0..3).all(|i| found.is_undetermined(i)));
     }
 }

@@ -145,7 +145,7 @@ fn friction(
             rounded(coulomb * ratio).max(rounded(coulomb)),
         );
         notes.push(format!(
-            "{name}: stiction is kept in the rig's proportion to friction, {ratio:.3}: the readings do not tell it"
+            "{name}: stiction is kept in the rig's proportion to friction, {ratio:.3}: the readings do not show it"
         ));
     }
     if let Some(whole) = fit.measured(Quantity::Damping) {
@@ -248,7 +248,7 @@ fn inertia(document: &mut DocumentMut, rig: &Rig, fit: &Fit, notes: &mut Vec<Str
     }
 }
 
-/// Five significant digits: more than any bench tells. What rounding left of nothing is nothing.
+/// Five significant digits: more than any bench gives. What rounding leaves of zero is zero.
 fn rounded(value: f64) -> f64 {
     if value.abs() < 1e-12 {
         return 0.0;

@@ -138,7 +138,7 @@ mod tests {
     }
 
     #[test]
-    fn the_four_ways_are_told_apart_whichever_stop_comes_first() {
+    fn the_four_ways_are_distinguished_whichever_stop_comes_first() {
         for order in [[0.0, 10.0, -8.0, 0.0], [0.0, -8.0, 10.0, 0.0]] {
             let curve = Curve::of(&sweep(order)).unwrap();
             let close = |value: Option<f64>, wanted: f64| (value.unwrap() - wanted).abs() < 1e-9;

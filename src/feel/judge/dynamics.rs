@@ -4,7 +4,7 @@
 //! displaced by the same angle. An over- or critically damped reference (no overshoot outside the residual band of 5 %) is
 //! compared by its time to 90 % of the way; any other by crossing, periods and overshoots.
 //! Later overshoots: the table allows 20 % of their own amplitude, the summary list beside it 10 % of the first
-//! overshoot. Both are told, the table decides.
+//! overshoot. Both are reported; the table decides.
 
 use trimproof_plant::AxisName;
 

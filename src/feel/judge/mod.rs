@@ -37,7 +37,7 @@ pub enum Basis {
     Target,
     /// Table C2A of 14 CFR part 60, appendix C, against another record.
     TableC2a,
-    /// A criterion that is told as advice and decides nothing.
+    /// A criterion that is reported as advice and decides nothing.
     Advice,
 }
 

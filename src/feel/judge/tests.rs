@@ -308,7 +308,7 @@ fn a_stick_that_never_crosses_is_no_match_for_one_that_rings() {
 }
 
 #[test]
-fn the_summary_rule_is_told_and_decides_nothing() {
+fn the_summary_rule_is_reported_and_decides_nothing() {
     let verdicts = verdicts(SOFT, 0.0, |f| f.responses[0].overshoots_deg[2] *= 1.6);
     let find = |what: &str| verdicts.iter().find(|v| v.what == what).unwrap();
     // A1 is 50 % of the displacement and A3 12.5 %, now 20 %: the table allows up to 15, the summary's 10 % of A1 up to 17.5.

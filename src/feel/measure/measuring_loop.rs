@@ -78,7 +78,7 @@ impl<'a> MeasuringLoop<'a> {
         self.state
     }
 
-    /// Faults that the controller told since the measurement began, in the order in which they came.
+    /// Faults that the controller reported since the measurement began, in the order in which they came.
     pub(super) fn faults(&self) -> &[&'static str] {
         &self.faults
     }
@@ -131,7 +131,7 @@ impl<'a> MeasuringLoop<'a> {
                     wanted: wanted.name(),
                     state: self.state.name(),
                     after_s: PATIENCE_S,
-                    faults: faults_told(&self.faults),
+                    faults: faults_reported(&self.faults),
                 });
             }
             self.tick()?;
@@ -141,7 +141,7 @@ impl<'a> MeasuringLoop<'a> {
 }
 
 /// `, with the faults a, b` or nothing.
-fn faults_told(faults: &[&str]) -> String {
+fn faults_reported(faults: &[&str]) -> String {
     if faults.is_empty() {
         String::new()
     } else {

@@ -132,7 +132,7 @@ pub enum MeasureError {
         state: &'static str,
         /// How long it was waited for, s.
         after_s: f64,
-        /// Faults that it told, as the end of a sentence.
+        /// Faults that it reported, as the end of a sentence.
         faults: String,
     },
     /// The controller failed.

@@ -95,16 +95,16 @@ pub(super) fn sweep(
         ));
     }
     // The button is held longer than a pilot would: that is the measurement's doing.
-    let told: Vec<_> = measuring
+    let faults: Vec<_> = measuring
         .faults()
         .iter()
         .filter(|name| condition != Condition::Released || **name != Fault::ReleaseStuck.name())
         .copied()
         .collect();
-    if !told.is_empty() && condition != Condition::Unpowered {
+    if !faults.is_empty() && condition != Condition::Unpowered {
         notes.push(format!(
-            "{label}: the controller told {} during the sweep",
-            told.join(", ")
+            "{label}: the controller reported {} during the sweep",
+            faults.join(", ")
         ));
     }
     Ok(Swept {

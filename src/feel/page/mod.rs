@@ -218,7 +218,8 @@ fn clean(text: &str) -> String {
     brief(&prose(text), PAGE_TEXT_MAX).into_owned()
 }
 
-/// Blue for good and vermillion for bad are told apart by all readers (Okabe and Ito, 2008, from memory); the words say it too.
+/// All readers can distinguish blue for good and vermillion for bad (Okabe and Ito, 2008, from memory);
+/// the words say it too.
 const STYLE: &str = "\
 :root{color-scheme:light}\
 body{margin:0;background:#fff;color:#22262b;font:16px/1.45 system-ui,sans-serif}\

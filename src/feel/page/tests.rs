@@ -194,7 +194,7 @@ fn the_page_of_prove_says_what_it_must() {
     ] {
         assert!(page.contains(part), "`{part}` is missing in:\n{page}");
     }
-    // One picture, beside the expectation that it is about; what held is not told at length.
+    // One picture, beside the expectation that it is about; what held is not shown at length.
     assert_eq!(page.matches("<svg").count(), 1);
     assert!(!page.contains("broken-one on kittiwake: fine too"));
     let at = |text: &str| page.find(text).unwrap();

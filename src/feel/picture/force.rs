@@ -321,7 +321,7 @@ fn marks(
         let text = format!("stop {} deg", number(stop, 2));
         plane.label(canvas, place, &text, colour::SOFT_INK)?;
     }
-    // All are marked; the largest is told, the legend has how many.
+    // All are marked; only the largest has its value beside it, the legend says how many there are.
     let largest = figures
         .discontinuities
         .iter()

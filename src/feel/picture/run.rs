@@ -307,7 +307,7 @@ fn sides_panel(sides: &Sides, signals: &[&str]) -> Panel {
     let low = side_colour(&sides.low_text, signals);
     let mut high = side_colour(&sides.high_text, signals);
     if high == low {
-        // One signal on both sides, or none: they are told apart by the broken line as well.
+        // One signal on both sides, or none: the broken line distinguishes them as well.
         high = if low == palette::LIMIT {
             palette::SWITCH
         } else {

@@ -1,4 +1,4 @@
-//! Curves with as many corners as the eye can tell apart, cut at the edge of their frame.
+//! Curves with as many corners as the eye can distinguish, cut at the edge of their frame.
 
 use super::canvas::{Frame, PixelPair};
 

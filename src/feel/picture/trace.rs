@@ -416,10 +416,10 @@ fn short_states(lane: &Lane, tick_s: f64, plane: &Plane, avoid: Option<f64>) -> 
     let shown = stretches(lane, tick_s, plane);
     let mut short: Vec<usize> = Vec::new();
     for (code, _, _) in &shown {
-        let told = shown.iter().any(|(other, left, right)| {
+        let named = shown.iter().any(|(other, left, right)| {
             other == code && word_at(word(*code), *left, *right, avoid).is_some()
         });
-        if !told && !short.contains(code) {
+        if !named && !short.contains(code) {
             short.push(*code);
         }
     }

@@ -170,7 +170,7 @@ mod tests {
     }
 
     #[test]
-    fn a_weak_supply_is_told() {
+    fn a_weak_supply_is_reported() {
         let mut rig = kittiwake();
         rig.supply.source_ohm = 10.0;
         let worst = draws(&rig, [2.0; 2]).pop().unwrap();

@@ -418,7 +418,7 @@ mod tests {
     }
 
     #[test]
-    fn a_rate_inside_a_band_is_told() {
+    fn a_rate_inside_a_band_is_reported() {
         let mut rig = kittiwake();
         rig.controller.pitch.nudge_rate_mdeg_per_s = 30_000;
         rig.controller.pitch.glide_rate_mdeg_per_s = 62_000;

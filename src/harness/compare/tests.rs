@@ -133,7 +133,7 @@ fn what_is_not_finite_is_the_largest() {
 }
 
 #[test]
-fn lengths_and_origins_are_told() {
+fn lengths_and_origins_are_reported() {
     let left = trace(10, |_, _| {});
     let mut right = trace(8, |_, _| {});
     right.about.rig = "bittern".to_owned();

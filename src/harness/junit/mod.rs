@@ -184,7 +184,7 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
         if let Some(line) = line {
             property("line", line.to_string());
         }
-        let (verdict, told) = match (outcome.judgements.get(at), &interruption) {
+        let (verdict, summary) = match (outcome.judgements.get(at), &interruption) {
             (Some(judgement), _) => {
                 property("margin", judgement.margin_text());
                 if judgement.share.is_some() {
@@ -193,7 +193,7 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
                 if let Some(why) = judgement.never_tested() {
                     property("never put to the test", why.to_owned());
                 }
-                (verdict(judgement, &place), told(judgement))
+                (verdict(judgement, &place), summary(judgement))
             }
             (None, reason) => {
                 let reason = reason
@@ -210,7 +210,7 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
         };
         suite
             .system_out
-            .push_str(&format!("{place}: {name}: {told}\n"));
+            .push_str(&format!("{place}: {name}: {summary}\n"));
         suite.cases.push(TestCase {
             name: name.clone(),
             time_s: 0.0,
@@ -218,10 +218,10 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
         });
     }
     for law in &outcome.laws {
-        let (verdict, told) = law_verdict(law);
+        let (verdict, summary) = law_verdict(law);
         suite
             .system_out
-            .push_str(&format!("law: {}: {told}\n", law.name));
+            .push_str(&format!("law: {}: {summary}\n", law.name));
         suite.cases.push(TestCase {
             name: format!("law: {}", law.name),
             time_s: 0.0,
@@ -281,7 +281,7 @@ fn margin_at(judgement: &Judgement) -> String {
     )
 }
 
-fn told(judgement: &Judgement) -> String {
+fn summary(judgement: &Judgement) -> String {
     let word = if judgement.held { "held" } else { "broken" };
     let share = match share(judgement.share) {
         none if none.is_empty() => none,
@@ -294,7 +294,7 @@ fn told(judgement: &Judgement) -> String {
 }
 
 fn law_verdict(law: &LawVerdict) -> (Verdict, String) {
-    let told = match &law.broken {
+    let summary = match &law.broken {
         None => "true in every row".to_owned(),
         Some(broken) => format!(
             "first false at {} s, margin there {}",
@@ -303,17 +303,17 @@ fn law_verdict(law: &LawVerdict) -> (Verdict, String) {
         ),
     };
     if law.held() {
-        let told = match &law.excepted {
-            Some(because) => format!("{told}; excepted because {because}"),
-            None => told,
+        let summary = match &law.excepted {
+            Some(because) => format!("{summary}; excepted because {because}"),
+            None => summary,
         };
-        return (Verdict::Passed, told);
+        return (Verdict::Passed, summary);
     }
     let verdict = Verdict::Failed {
-        message: told.clone(),
+        message: summary.clone(),
         text: format!("{}\nbecause {}", law.formula, law.because),
     };
-    (verdict, told)
+    (verdict, summary)
 }
 
 fn interruption(outcome: &Outcome) -> Option<(&'static str, String)> {

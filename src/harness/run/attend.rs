@@ -3,7 +3,7 @@
 use crate::scenario::Event;
 use crate::trace::Row;
 
-/// Sits beside a run: is asked before every tick, may act as the pilot, is told every row.
+/// Sits beside a run: it is asked before every tick, may act as the pilot, and gets every row.
 pub trait Attend {
     /// Called before the tick at `now_s`, simulated s; `false` stops the run.
     fn go_on(&mut self, now_s: f64) -> bool;

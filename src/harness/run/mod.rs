@@ -59,7 +59,7 @@ pub fn run_scenario(
     run_attended(rig, scenario, target, &mut attend::Watch(watch))
 }
 
-/// Runs `scenario` as [`run_scenario`] does, with `attend` beside it: it is told every row and may act as the pilot.
+/// Runs `scenario` as [`run_scenario`] does, with `attend` beside it: it gets every row and may act as the pilot.
 pub fn run_attended(
     rig: &Rig,
     scenario: &Scenario,

@@ -1,6 +1,6 @@
 //! What went over the link of a run: counted beside the trace, never in it.
 
-/// Buckets of an octave: a percentile is told within an eighth.
+/// Buckets of an octave: a percentile is exact to within an eighth.
 const PER_OCTAVE: u32 = 8;
 
 /// Traffic of one run or of many.
@@ -155,10 +155,10 @@ mod tests {
             trips.push(us);
         }
         for (percent, exact) in [(50.0, 500), (90.0, 900), (99.0, 990), (100.0, 1000)] {
-            let told = trips.percentile_us(percent).unwrap();
+            let found = trips.percentile_us(percent).unwrap();
             assert!(
-                told >= exact && told * 8 <= exact * 9 + 8,
-                "{percent}: {told}"
+                found >= exact && found * 8 <= exact * 9 + 8,
+                "{percent}: {found}"
             );
         }
         assert_eq!(trips.count(), 1000);

@@ -190,7 +190,7 @@ impl<'a> Walker<'a> {
             .into_iter()
             .flatten()
             .filter_map(Value::as_str);
-        // A name that is hardly misspelt is told of once, as an unknown key.
+        // A name that is hardly misspelt is reported once, as an unknown key.
         let misspelt = |name: &str| {
             let given = entries.iter().map(|(given, _)| given.get_ref().as_ref());
             given
@@ -265,7 +265,7 @@ impl<'a> Walker<'a> {
     }
 }
 
-/// Key that tells the variants of an internally tagged enum apart, `None` for any other schema.
+/// Key that distinguishes the variants of an internally tagged enum; `None` for any other schema.
 fn tag_of(schema: &Value) -> Option<&str> {
     let first = schema["oneOf"].as_array()?.first()?;
     let mut properties = first["properties"].as_object()?.iter();

@@ -164,7 +164,7 @@ mod tests {
     }
 
     #[test]
-    fn folders_devices_and_missing_files_are_told_apart() {
+    fn folders_devices_and_missing_files_are_distinguished() {
         let folder = tempfile::tempdir().unwrap();
         let of = |path: &Path| read_text(path).unwrap_err().error.message;
         assert_eq!(of(folder.path()), "is a folder, not a file");

@@ -200,7 +200,7 @@ impl Loader {
     }
 
     /// A file that cannot be read: its faults, and those of its formulas as far as they can be
-    /// told.
+    /// found.
     fn refuse(&mut self, file: &Path, text: &Arc<str>, mut faults: Vec<FileError>) {
         let draft = Draft::read(text);
         for rig_name in &draft.rigs {
@@ -219,7 +219,7 @@ impl Loader {
     /// Notes faults of a file. What is wrong on one rig is mostly wrong on all: once is enough.
     fn complain(&mut self, file: &Path, text: &Arc<str>, faults: Vec<FileError>) {
         for fault in faults {
-            let known = |told: &Problem| told.file == file && told.error == fault;
+            let known = |one: &Problem| one.file == file && one.error == fault;
             if !self.problems.iter().any(known) {
                 self.problems.push(Problem::within(file, text, fault));
             }
@@ -303,7 +303,7 @@ impl Loader {
                 if !self
                     .problems
                     .iter()
-                    .any(|told| told.file == problem.file && told.error == problem.error)
+                    .any(|one| one.file == problem.file && one.error == problem.error)
                 {
                     self.problems.push(problem);
                 }

@@ -255,11 +255,11 @@ fn work_off(cases: &[Case], plan: &Plan<'_>, queue: &Receiver<usize>, news: &Sen
 
 fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     let mut target = (plan.target)();
-    let mut told_s = 0.0;
+    let mut reported_s = 0.0;
     let mut watch = |now_s: f64| {
-        if now_s - told_s >= REPORT_EVERY_S {
-            ran(now_s - told_s);
-            told_s = now_s;
+        if now_s - reported_s >= REPORT_EVERY_S {
+            ran(now_s - reported_s);
+            reported_s = now_s;
         }
         !plan.stop.load(Ordering::Relaxed)
     };
@@ -300,7 +300,7 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     drop(target);
     // The first row is the start.
     outcome.simulated_s = followed.rows.saturating_sub(1) as f64 * case.rig.tick_s();
-    ran((outcome.simulated_s - told_s).max(0.0));
+    ran((outcome.simulated_s - reported_s).max(0.0));
     let hash = followed.hash.clone();
     let trace = if outcome.end == End::Complete {
         let (judged, trace) = followed.judge(case, &expectations);

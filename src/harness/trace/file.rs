@@ -18,7 +18,7 @@ const STALE_AFTER: Duration = Duration::from_secs(60);
 
 /// Removes what processes that were killed left in a folder: temporary files of ours that no living
 /// process holds a lock on, and that are older than a minute. `fresh` was just made in the folder:
-/// by it the age is told, so no clock is asked but that of the file system.
+/// its time stamp gives the age, so only the clock of the file system is asked.
 ///
 /// What cannot be looked at or removed stays: it is not the business of this run.
 pub(crate) fn remove_stale(folder: &Path, fresh: &Metadata) {

@@ -397,7 +397,7 @@ fn push_message(trace: &mut Trace, message: &Value) -> Result<(), Flaw> {
     Ok(())
 }
 
-/// Puts an error of the MCAP reader into our words. `begun` tells that a record was read.
+/// Puts an error of the MCAP reader into our words. `begun` means that a record was read.
 fn flaw(error: McapError, begun: bool, length: u64) -> Flaw {
     match error {
         McapError::Io(error) if error.kind() == io::ErrorKind::UnexpectedEof => {

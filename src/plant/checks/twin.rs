@@ -110,7 +110,7 @@ fn a_gear_slips_by_its_teeth() {
     assert_eq!(twin.train(0).shaft_rad, 0.0);
 }
 
-/// What the controller is told of the supply is the lowest since the last sample, in millivolts.
+/// The supply that the controller receives is the lowest since the last sample, in millivolts.
 #[test]
 fn the_lowest_supply_is_sampled_once() {
     let mut twin = plant(&skewed(), 1);

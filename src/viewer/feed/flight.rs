@@ -322,7 +322,7 @@ pub fn session_scenario(rig: &Rig, name: &str, session: &Session) -> Scenario {
                 "beyond two full steps the rotor falls into another cycle",
             ),
             expect(
-                "nothing is told",
+                "nothing is reported",
                 "always(not (fault.sensor_range or fault.sensor_rate or fault.sensor_stuck or fault.ticks_lost or fault.hat_stuck or fault.hat_conflict or fault.release_stuck or fault.steps_slipped or fault.place_doubt))".to_owned(),
                 "nothing was broken in the session",
             ),

@@ -113,26 +113,26 @@ pub struct Feed {
 impl Feed {
     /// Starts the thread.
     pub fn start(rig: Arc<Rig>, source: Source) -> Self {
-        let (teller, news) = unbounded();
+        let (sender, news) = unbounded();
         let stop = Arc::new(AtomicBool::new(false));
         let halt = Arc::clone(&stop);
         let (acts, thread) = match source {
             Source::Run { scenario, target } => {
                 let thread =
-                    std::thread::spawn(move || run(&rig, &scenario, target, &teller, &halt));
+                    std::thread::spawn(move || run(&rig, &scenario, target, &sender, &halt));
                 (None, thread)
             }
             Source::Fly { target, pace } => {
                 let (acts, pilot) = unbounded();
                 let thread = std::thread::spawn(move || {
                     let flight = Flight::new(&rig, pilot, pace);
-                    fly(&rig, flight, target, &teller, &halt);
+                    fly(&rig, flight, target, &sender, &halt);
                 });
                 (Some(acts), thread)
             }
             Source::File { path, scenario } => {
                 let thread = std::thread::spawn(move || {
-                    let _ = teller.send(match Trace::read(&path) {
+                    let _ = sender.send(match Trace::read(&path) {
                         Ok(trace) => {
                             let judgements = judge_whole(&rig, scenario.as_deref(), &trace);
                             let finished = Finished {
@@ -142,7 +142,7 @@ impl Feed {
                             };
                             let mut lanes = Lanes::default();
                             lanes.follow(&trace);
-                            let _ = teller.send(News::Whole(Box::new((trace, lanes))));
+                            let _ = sender.send(News::Whole(Box::new((trace, lanes))));
                             News::Over(Box::new(finished))
                         }
                         Err(error) => News::Failed(error.to_string()),
@@ -160,7 +160,7 @@ impl Feed {
         }
     }
 
-    /// Tells the thread what the pilot does; nothing if nobody flies.
+    /// Passes to the thread what the pilot does; does nothing if nobody flies.
     pub fn act(&self, act: Act) {
         if let Some(acts) = &self.acts {
             // A flight that is over needs no pilot.
@@ -230,14 +230,14 @@ impl Drop for Feed {
     }
 }
 
-/// Sends rows in batches; stops when told to.
-struct Teller<'a> {
+/// Sends rows in batches; stops the run on request.
+struct RowSender<'a> {
     news: &'a Sender<News>,
     stop: &'a AtomicBool,
     batch: Vec<Row>,
 }
 
-impl<'a> Teller<'a> {
+impl<'a> RowSender<'a> {
     fn new(news: &'a Sender<News>, stop: &'a AtomicBool) -> Self {
         Self {
             news,
@@ -263,7 +263,7 @@ impl<'a> Teller<'a> {
     }
 }
 
-impl Attend for Teller<'_> {
+impl Attend for RowSender<'_> {
     fn go_on(&mut self, _now_s: f64) -> bool {
         !self.stop.load(Ordering::Relaxed)
     }
@@ -275,9 +275,9 @@ impl Attend for Teller<'_> {
 
 fn run(rig: &Rig, scenario: &Scenario, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
     let mut target = target();
-    let mut teller = Teller::new(news, stop);
-    let run = run_attended(rig, scenario, target.as_mut(), &mut teller);
-    teller.flush();
+    let mut rows = RowSender::new(news, stop);
+    let run = run_attended(rig, scenario, target.as_mut(), &mut rows);
+    rows.flush();
     let judgements = match &run.cut {
         None => judge(rig, scenario, &run.trace),
         Some(_) => Vec::new(),
@@ -285,20 +285,20 @@ fn run(rig: &Rig, scenario: &Scenario, target: MakeTarget, news: &Sender<News>, 
     finish(&run, judgements, None, target.as_mut(), news);
 }
 
-/// A flight with rows told.
+/// A flight whose rows are sent.
 struct Flown<'a> {
     flight: Flight,
-    teller: Teller<'a>,
+    rows: RowSender<'a>,
 }
 
 impl Attend for Flown<'_> {
     fn go_on(&mut self, now_s: f64) -> bool {
         // What is to be seen goes out before the thread sleeps.
         if self.flight.waits(now_s) {
-            self.teller.flush();
+            self.rows.flush();
         }
         // The window's end is the flight's: it ends as if the pilot had said so.
-        if self.teller.stop.load(Ordering::Relaxed) {
+        if self.rows.stop.load(Ordering::Relaxed) {
             self.flight.end();
         }
         self.flight.go_on(now_s)
@@ -309,17 +309,17 @@ impl Attend for Flown<'_> {
     }
 
     fn row(&mut self, row: &Row) {
-        self.teller.take(row);
+        self.rows.take(row);
     }
 }
 
 fn fly(rig: &Rig, flight: Flight, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
     let mut target = target();
-    let teller = Teller::new(news, stop);
-    let mut flown = Flown { flight, teller };
+    let rows = RowSender::new(news, stop);
+    let mut flown = Flown { flight, rows };
     let scenario = flight::open_scenario(rig);
     let run = run_attended(rig, &scenario, target.as_mut(), &mut flown);
-    flown.teller.flush();
+    flown.rows.flush();
     finish(&run, Vec::new(), Some(&flown.flight), target.as_mut(), news);
 }
 

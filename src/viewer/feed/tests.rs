@@ -69,9 +69,9 @@ fn a_window_neither_slows_nor_changes_a_run() {
         assert_eq!(finished.judgements.len(), 2);
         assert_eq!(
             story
-                .told
+                .expectations
                 .iter()
-                .filter(|told| told.judgement.is_some())
+                .filter(|view| view.judgement.is_some())
                 .count(),
             2
         );
@@ -301,7 +301,7 @@ fn a_flight_that_the_board_cuts_is_kept_too() {
 }
 
 #[test]
-fn a_board_that_dies_is_told_in_the_story() {
+fn a_board_that_dies_is_reported_in_the_story() {
     let source = Source::Fly {
         target: Box::new(|| {
             Box::new(Mortal {
@@ -388,14 +388,14 @@ fn open(path: &Path, scenario: Option<Arc<Scenario>>) -> (Feed, Story) {
 }
 
 #[test]
-fn a_trace_is_read_and_judged_and_a_damaged_one_is_told() {
+fn a_trace_is_read_and_judged_and_a_damaged_one_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("t.csv");
     let story = pushed("kittiwake");
     story.trace.write(&file).unwrap();
     let (_, read) = open(&file, Some(Arc::new(pushed_scenario())));
     assert_eq!(read.trace.hash(), story.trace.hash());
-    assert_eq!(read.told, story.told);
+    assert_eq!(read.expectations, story.expectations);
     let text = std::fs::read_to_string(&file).unwrap();
     std::fs::write(&file, &text[..text.len() / 2]).unwrap();
     let (feed, read) = open(&file, None);

@@ -6,7 +6,7 @@ mod png_file;
 mod sheet;
 
 pub use animate::Animation;
-pub use moments::telling_instants;
+pub use moments::key_instants;
 pub use png_file::{decode_png, encode_png};
 pub use sheet::{contact_sheet, for_sheet};
 

@@ -33,7 +33,7 @@ struct Moment {
 /// angles of the stick and of the trimmed position and the force of the hand, each as a share of its travel in the run, by the
 /// state, by hand, switches and contact, and a little by time. Candidates are the changes of these, where an angle or a
 /// force is greatest, and even steps.
-pub fn telling_instants(story: &Story, count: usize) -> Vec<f64> {
+pub fn key_instants(story: &Story, count: usize) -> Vec<f64> {
     let moments = candidates(story, count);
     let Some(last) = moments.last().map(|moment| moment.row) else {
         return Vec::new();
@@ -220,7 +220,7 @@ mod tests {
     #[test]
     fn every_picture_shows_something_else() {
         let story = pushed("kittiwake");
-        let moments: Vec<Moment> = telling_instants(&story, 6)
+        let moments: Vec<Moment> = key_instants(&story, 6)
             .iter()
             .map(|at_s| {
                 let row = story.row_at(*at_s).unwrap();
@@ -258,7 +258,7 @@ mod tests {
         story.take_judgements(&[]);
         story.take_trace(trace, lanes);
         story.lanes = crate::story::Lanes::default();
-        assert_eq!(telling_instants(&story, 6).len(), 3);
-        assert_eq!(telling_instants(&story, 2), [0.0, 2.0 * story.tick_s()]);
+        assert_eq!(key_instants(&story, 6).len(), 3);
+        assert_eq!(key_instants(&story, 2), [0.0, 2.0 * story.tick_s()]);
     }
 }

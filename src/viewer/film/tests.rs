@@ -117,14 +117,14 @@ fn an_animation_that_stands_still_is_fine() {
 }
 
 #[test]
-fn frames_and_telling_instants_lie_in_the_run() {
+fn frames_and_key_instants_lie_in_the_run() {
     assert_eq!(frames_of(6.0, 15.0).len(), 91);
     assert_eq!(frames_of(6.0, 15.0).last(), Some(&6.0));
     assert_eq!(frames_of(0.0, 15.0), [0.0]);
     let story = pushed("kittiwake");
-    let worst_s = story.told[1].judgement.as_ref().unwrap().at_s;
+    let worst_s = story.expectations[1].judgement.as_ref().unwrap().at_s;
     for count in [1, 4, 9] {
-        let instants = telling_instants(&story, count);
+        let instants = key_instants(&story, count);
         assert_eq!(instants.len(), count);
         assert!(instants.windows(2).all(|pair| pair[0] < pair[1]));
         assert!(instants.iter().all(|at_s| (0.0..=3.0).contains(at_s)));

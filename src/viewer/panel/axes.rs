@@ -157,7 +157,7 @@ mod tests {
     }
 
     #[test]
-    fn names_are_short_and_tell_what_the_title_does_not() {
+    fn names_are_short_and_say_what_the_title_does_not() {
         assert_eq!(short_name("pitch.stick_deg", "pitch angle, deg"), "stick");
         assert_eq!(
             short_name("roll.grip_force_n", "force, N"),

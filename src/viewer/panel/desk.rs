@@ -78,9 +78,9 @@ impl Desk {
 
     /// Looks at an expectation: its signals, its windows with room beside them. Gives the worst instant, s, if it is known.
     pub fn choose(&mut self, index: usize, story: &Story) -> Option<f64> {
-        let told = story.told.get(index)?;
+        let expectation = story.expectations.get(index)?;
         self.chosen = Some(index);
-        let signals: Vec<&'static str> = told
+        let signals: Vec<&'static str> = expectation
             .signals
             .iter()
             .filter_map(|name| column(name))
@@ -93,9 +93,12 @@ impl Desk {
         } else {
             signals
         };
-        let at_s = told.judgement.as_ref().map(|judgement| judgement.at_s);
+        let at_s = expectation
+            .judgement
+            .as_ref()
+            .map(|judgement| judgement.at_s);
         let whole_s = story.length_s.unwrap_or(story.head_s());
-        let spans = told.windows_s.iter();
+        let spans = expectation.windows_s.iter();
         let from_s = spans
             .clone()
             .map(|span| span[0])

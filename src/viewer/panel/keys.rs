@@ -76,7 +76,7 @@ pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, f
         clock.set_loop(None);
     }
     if pressed(Key::N) || pressed(Key::P) {
-        let next = list::next_broken(&story.told, desk.chosen, pressed(Key::P));
+        let next = list::next_broken(&story.expectations, desk.chosen, pressed(Key::P));
         if let Some(next) = next {
             list::look_at(next, story, clock, desk);
         }

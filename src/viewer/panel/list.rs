@@ -5,10 +5,10 @@ use trimproof_harness::card::text;
 
 use super::Desk;
 use crate::look::colour;
-use crate::story::{Clock, SourceState, Story, Told};
+use crate::story::{Clock, ExpectationView, SourceState, Story};
 
 /// Most broken expectations that a picture names.
-const MOST_TOLD: usize = 2;
+const MOST_NAMED: usize = 2;
 
 /// Draws the list.
 pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Desk) {
@@ -18,20 +18,20 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
             desk.forget();
         }
     });
-    if let Some(told) = desk.chosen.and_then(|index| story.told.get(index)) {
-        ui.label(RichText::new(detail(told)).small());
+    if let Some(view) = desk.chosen.and_then(|index| story.expectations.get(index)) {
+        ui.label(RichText::new(detail(view)).small());
     }
     ScrollArea::vertical()
         .id_salt("expectations")
         .auto_shrink([false, false])
         .show(ui, |ui| {
-            for index in order(&story.told) {
-                let told = &story.told[index];
+            for index in order(&story.expectations) {
+                let view = &story.expectations[index];
                 let chosen = desk.chosen == Some(index);
                 let response =
-                    ui.add(egui::Button::selectable(chosen, line(told, is_over(story))).truncate());
-                let mut more = told.that.clone();
-                if let Some(because) = &told.because {
+                    ui.add(egui::Button::selectable(chosen, line(view, is_over(story))).truncate());
+                let mut more = view.that.clone();
+                if let Some(because) = &view.because {
                     more.push_str("\nbecause ");
                     more.push_str(because);
                 }
@@ -44,15 +44,15 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
 
 /// The expectation that a picture is about, above its plots.
 pub(super) fn caption(ui: &mut Ui, story: &Story, desk: &Desk) {
-    if let Some(told) = desk.chosen.and_then(|index| story.told.get(index)) {
-        ui.label(line(told, is_over(story)).strong());
-        ui.label(RichText::new(detail(told)).small());
+    if let Some(view) = desk.chosen.and_then(|index| story.expectations.get(index)) {
+        ui.label(line(view, is_over(story)).strong());
+        ui.label(RichText::new(detail(view)).small());
         ui.separator();
         return;
     }
-    let broken = story.told.iter().filter(|told| told.is_broken());
-    for told in broken.take(MOST_TOLD) {
-        ui.add(egui::Label::new(line(told, true)).truncate());
+    let broken = story.expectations.iter().filter(|view| view.is_broken());
+    for view in broken.take(MOST_NAMED) {
+        ui.add(egui::Label::new(line(view, true)).truncate());
     }
 }
 
@@ -65,9 +65,13 @@ pub(super) fn look_at(index: usize, story: &Story, clock: &mut Clock, desk: &mut
 }
 
 /// The next broken expectation after the one that is looked at; the first one if none is. `None` if nothing is broken.
-pub(super) fn next_broken(told: &[Told], from: Option<usize>, back: bool) -> Option<usize> {
-    let mut broken: Vec<usize> = (0..told.len())
-        .filter(|index| told[*index].is_broken())
+pub(super) fn next_broken(
+    views: &[ExpectationView],
+    from: Option<usize>,
+    back: bool,
+) -> Option<usize> {
+    let mut broken: Vec<usize> = (0..views.len())
+        .filter(|index| views[*index].is_broken())
         .collect();
     if back {
         broken.reverse();
@@ -78,9 +82,9 @@ pub(super) fn next_broken(told: &[Told], from: Option<usize>, back: bool) -> Opt
 }
 
 /// The broken first, else as in the file.
-fn order(told: &[Told]) -> Vec<usize> {
-    let mut order: Vec<usize> = (0..told.len()).collect();
-    order.sort_by_key(|index| !told[*index].is_broken());
+fn order(views: &[ExpectationView]) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..views.len()).collect();
+    order.sort_by_key(|index| !views[*index].is_broken());
     order
 }
 
@@ -89,11 +93,11 @@ fn is_over(story: &Story) -> bool {
     !matches!(story.source, SourceState::Reading | SourceState::Running)
 }
 
-fn line(told: &Told, is_over: bool) -> RichText {
-    match &told.judgement {
+fn line(view: &ExpectationView, is_over: bool) -> RichText {
+    match &view.judgement {
         None => {
             let word = if is_over { "not judged" } else { "to come" };
-            RichText::new(format!("{word}   {}", told.name)).color(colour::SOFT_INK)
+            RichText::new(format!("{word}   {}", view.name)).color(colour::SOFT_INK)
         }
         Some(judgement) => {
             let word = if judgement.held { "held" } else { "BROKEN" };
@@ -107,17 +111,17 @@ fn line(told: &Told, is_over: bool) -> RichText {
             } else {
                 colour::VERMILLION
             };
-            RichText::new(format!("{word}{margin}   {}", told.name)).color(ink)
+            RichText::new(format!("{word}{margin}   {}", view.name)).color(ink)
         }
     }
 }
 
-fn detail(told: &Told) -> String {
-    match &told.judgement {
+fn detail(view: &ExpectationView) -> String {
+    match &view.judgement {
         Some(judgement) if !judgement.decided_by.is_empty() => {
             format!("worst at {:.3} s: {}", judgement.at_s, judgement.decided_by)
         }
-        _ => told.that.clone(),
+        _ => view.that.clone(),
     }
 }
 
@@ -127,8 +131,8 @@ mod tests {
     use trimproof_formula::Tested;
     use trimproof_harness::judge::Judgement;
 
-    fn told(held: Option<bool>) -> Told {
-        Told {
+    fn view(held: Option<bool>) -> ExpectationView {
+        ExpectationView {
             name: "a".to_owned(),
             that: String::new(),
             because: None,
@@ -153,7 +157,7 @@ mod tests {
 
     #[test]
     fn the_broken_are_gone_through_in_a_ring() {
-        let all = [Some(true), Some(false), None, Some(false), Some(true)].map(told);
+        let all = [Some(true), Some(false), None, Some(false), Some(true)].map(view);
         assert_eq!(next_broken(&all, None, false), Some(1));
         assert_eq!(next_broken(&all, Some(1), false), Some(3));
         assert_eq!(next_broken(&all, Some(3), false), Some(1));

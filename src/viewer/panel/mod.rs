@@ -152,7 +152,7 @@ fn side_panel(ui: &mut Ui, desktop: &mut Desktop<'_>) {
     }
     let most = if ui.available_height() < 420.0 { 3 } else { 8 };
     let lanes = desktop.story.lanes.shown(most).count();
-    let list = if is_window && !desktop.story.told.is_empty() {
+    let list = if is_window && !desktop.story.expectations.is_empty() {
         (0.30 * ui.available_height()).clamp(90.0, 420.0)
     } else {
         0.0

@@ -217,8 +217,8 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
     Some(back)
 }
 
-/// Where the pinion sits in the play between the teeth, as a gauge: the true width is told, the drawn one is not it.
-/// Gives what it covers.
+/// Where the pinion sits in the play between the teeth, as a gauge: its text gives the true width, which the
+/// drawing exaggerates. Gives what it covers.
 fn play_gauge(
     painter: &Painter,
     story: &Story,

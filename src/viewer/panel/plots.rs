@@ -262,15 +262,15 @@ fn marks(
     desk: &Desk,
     numbers: Option<([f64; 2], &str)>,
 ) {
-    // More would be a heap of numbers: the list tells them.
+    // More would be a heap of numbers: the list shows them.
     let is_crowded = desk.chosen.is_none() && story.broken().count() > 2;
-    for (index, told) in story.told.iter().enumerate() {
-        let broken = told.is_broken();
+    for (index, view) in story.expectations.iter().enumerate() {
+        let broken = view.is_broken();
         let chosen = desk.chosen == Some(index);
         if !chosen && (desk.chosen.is_some() || !broken) {
             continue;
         }
-        for [from_s, to_s] in &told.windows_s {
+        for [from_s, to_s] in &view.windows_s {
             // A window of one tick must be seen too.
             let to_s = to_s.max(from_s + story.tick_s());
             made.span(
@@ -279,7 +279,7 @@ fn marks(
                     .border_width(0.0),
             );
         }
-        if let Some(judgement) = &told.judgement {
+        if let Some(judgement) = &view.judgement {
             let ink = if broken {
                 colour::VERMILLION
             } else {

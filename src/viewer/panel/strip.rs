@@ -21,7 +21,7 @@ pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Ins
     ui.horizontal(|ui| {
         if let Some(instant) = instant {
             if desk.arrangement == Arrangement::Picture {
-                // In a window the bar below tells it.
+                // In a window the bar below shows it.
                 ui.label(RichText::new(format!("{:.3} s", instant.at_s)).monospace());
             }
             chip(ui, instant.state);
@@ -95,7 +95,10 @@ fn bad_end(ui: &mut Ui, word: &str, why: &str) {
 
 /// What the source does, and how the expectations stand.
 fn source(ui: &mut Ui, story: &Story, is_short: bool) -> bool {
-    let judged = story.told.iter().filter_map(|told| told.judgement.as_ref());
+    let judged = story
+        .expectations
+        .iter()
+        .filter_map(|view| view.judgement.as_ref());
     let (count, held) = judged.fold((0, 0), |(count, held), judgement| {
         (count + 1, held + usize::from(judgement.held))
     });

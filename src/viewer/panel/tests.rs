@@ -420,7 +420,11 @@ fn the_keys_open_help_and_change_the_view() {
 #[test]
 fn a_click_on_a_broken_expectation_goes_to_its_worst_instant() {
     let mut fixture = PanelFixture::window();
-    let worst_s = fixture.story.told[1].judgement.as_ref().unwrap().at_s;
+    let worst_s = fixture.story.expectations[1]
+        .judgement
+        .as_ref()
+        .unwrap()
+        .at_s;
     let line = fixture.find("it never moves").unwrap();
     assert!(line.words.starts_with("BROKEN"), "{line:?}");
     let place = line.place.center();

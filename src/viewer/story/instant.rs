@@ -28,7 +28,7 @@ pub struct Instant {
     pub hat: [bool; 4],
     /// Force-trim switch is on.
     pub force_trim: bool,
-    /// Names of the faults that are told, without `fault.`.
+    /// Names of the faults that are reported, without `fault.`.
     pub faults: Vec<&'static str>,
     /// The stick touches a stop or an obstacle.
     pub contact: bool,

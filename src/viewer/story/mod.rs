@@ -1,17 +1,17 @@
 //! What is shown: a rig, the trace so far, the scenario's expectations and what became of them. No drawing here.
 
 mod clock;
+mod expectation_view;
 mod instant;
 mod lanes;
 mod series;
-mod told;
 pub(crate) mod travel;
 
 pub use clock::{Clock, SPEEDS};
+pub use expectation_view::{ExpectationView, expectation_views, judge_whole};
 pub use instant::{AxisInstant, Instant};
 pub use lanes::{Lane, Lanes, word};
 pub use series::{Series, Spot};
-pub use told::{Told, judge_whole, tell};
 pub use travel::Travel;
 
 use std::collections::BTreeMap;
@@ -45,7 +45,7 @@ pub struct Story {
     /// What has happened so far.
     pub trace: Trace,
     /// Expectations, in the order of the file; without a judgement until the run is complete.
-    pub told: Vec<Told>,
+    pub expectations: Vec<ExpectationView>,
     /// What the source of the trace is doing.
     pub source: SourceState,
     /// Simulated length that is to come in all, s; `None` if nobody knows.
@@ -94,16 +94,16 @@ impl Story {
             tick_s: rig.tick_s(),
             ..About::default()
         };
-        let told = scenario
+        let expectations = scenario
             .as_ref()
-            .map(|scenario| tell(&rig, scenario))
+            .map(|scenario| expectation_views(&rig, scenario))
             .unwrap_or_default();
         let length_s = scenario.as_ref().map(|scenario| scenario.length_s);
         Self {
             rig,
             scenario,
             trace: Trace::new(about, 0),
-            told,
+            expectations,
             source,
             length_s,
             lanes: Lanes::default(),
@@ -148,9 +148,9 @@ impl Story {
 
     /// Takes what became of the expectations.
     pub fn take_judgements(&mut self, judgements: &[Judgement]) {
-        for told in &mut self.told {
-            let of = judgements.iter().find(|one| one.name == told.name);
-            told.judgement = of.cloned();
+        for view in &mut self.expectations {
+            let of = judgements.iter().find(|one| one.name == view.name);
+            view.judgement = of.cloned();
         }
     }
 
@@ -174,10 +174,10 @@ impl Story {
 
     /// What became of the expectations that broke, in the order of the file.
     pub fn broken(&self) -> impl Iterator<Item = &Judgement> {
-        self.told
+        self.expectations
             .iter()
-            .filter(|told| told.is_broken())
-            .filter_map(|told| told.judgement.as_ref())
+            .filter(|view| view.is_broken())
+            .filter_map(|view| view.judgement.as_ref())
     }
 
     /// Time from one row to the next, s.

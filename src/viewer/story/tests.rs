@@ -241,7 +241,7 @@ fn the_pinion_sits_where_the_trace_says_or_the_shaft_drags_it() {
 }
 
 #[test]
-fn lanes_tell_when_what_was_closed() {
+fn lanes_show_what_was_closed_and_when() {
     let story = pushed("kittiwake");
     let lanes: Vec<&Lane> = story.lanes.shown(8).collect();
     let names: Vec<&str> = lanes.iter().map(|lane| lane.name).collect();
@@ -264,7 +264,7 @@ fn lanes_tell_when_what_was_closed() {
 #[test]
 fn expectations_come_with_windows_signals_and_judgements() {
     let story = pushed("kittiwake");
-    let [holds, breaks] = story.told.as_slice() else {
+    let [holds, breaks] = story.expectations.as_slice() else {
         panic!("two expectations")
     };
     assert!(holds.judgement.as_ref().unwrap().held);
@@ -277,7 +277,12 @@ fn expectations_come_with_windows_signals_and_judgements() {
         Some(Arc::new(pushed_scenario())),
         SourceState::Running,
     );
-    assert!(unjudged.told.iter().all(|told| told.judgement.is_none()));
+    assert!(
+        unjudged
+            .expectations
+            .iter()
+            .all(|view| view.judgement.is_none())
+    );
 }
 
 /// A run that ended before its end says so and why, in one bounded line; a trace's own note says it too.

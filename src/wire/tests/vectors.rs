@@ -14,7 +14,7 @@ const HEAD: &str = "\
 # Bytes of messages: see docs/guides/wire.md.
 # Per vector: its name; `to` who reads it; the message in words; the message's bytes (without the CRC); the whole frame
 # with its zero byte. Written by a test of src/wire, which also compares it.
-# Frames under `refused` must be answered by nothing and change nothing; their words tell why.
+# Frames under `refused` must be answered by nothing and change nothing; their words say why.
 ";
 
 pub(super) enum Message {

@@ -108,7 +108,7 @@ fn compile(from: &str, to: &str, more: &[&str]) -> PathBuf {
         ])
         .args(["-o", to])
         .args(more)
-        // What cargo tells a crate.
+        // What cargo passes to a crate.
         .env("CARGO_PKG_NAME", "trimproof-controller")
         .env("CARGO_PKG_VERSION", env!("CARGO_PKG_VERSION"))
         .output()

@@ -100,7 +100,7 @@ fn noting(name: &str, text: &str, decisions: &mut Vec<Decision>) -> String {
     changed(text, edits)
 }
 
-/// Tells decisions of one function with the same text apart.
+/// Numbers the decisions of one function that have the same text.
 fn number(decisions: &mut [Decision]) {
     let mut seen: BTreeMap<(String, String), usize> = BTreeMap::new();
     for decision in decisions {

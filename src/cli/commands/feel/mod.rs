@@ -46,7 +46,7 @@ struct Stick {
     notes: Vec<String>,
 }
 
-/// Everything that the report tells.
+/// Everything that the report shows.
 struct Report<'a> {
     rig: &'a Rig,
     stick: &'a Stick,

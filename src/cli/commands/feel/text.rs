@@ -9,7 +9,7 @@ use trimproof_harness::card::text::wrap_into;
 
 /// How the two rules for later overshoots stand to each other.
 const LATER_OVERSHOOTS: &str = "A2 and later: the table's 20 % of the overshoot itself decides; the summary list beside it allows 10 % of A1 \
-and is told in the rows called summary. P, A: 14 CFR part 60, appendix C, text on control dynamics.";
+and is shown in the rows called summary. P, A: 14 CFR part 60, appendix C, text on control dynamics.";
 
 /// Renders the whole report.
 pub fn render(report: &Report<'_>, paint: Paint) -> String {

@@ -35,7 +35,7 @@ pub fn render_advice(verdicts: &[Verdict], paint: Paint) -> String {
                 .map(row),
         );
     }
-    // One table, so that the columns of all sources line up; its lines are then told apart.
+    // One table, so that the columns of all sources line up; its lines are then split by source.
     let lines = painted(&table(&rows, &right(verdicts), 2), paint);
     let mut lines = lines.lines();
     let mut out = String::new();
@@ -170,14 +170,14 @@ fn word(outcome: Outcome) -> &'static str {
     }
 }
 
-/// Whether its note is told below the table.
+/// Whether its note is printed below the table.
 fn speaks(verdict: &Verdict) -> bool {
-    let told = match verdict.basis {
+    let shown = match verdict.basis {
         Basis::Target => verdict.is_broken(),
         Basis::TableC2a => !matches!(verdict.outcome, Outcome::Held | Outcome::Warned),
         Basis::Advice => true,
     };
-    told && !verdict.note.is_empty()
+    shown && !verdict.note.is_empty()
 }
 
 fn decimals(unit: Unit) -> usize {

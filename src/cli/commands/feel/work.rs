@@ -14,7 +14,7 @@ use trimproof_feel::record::Condition;
 use trimproof_plant::Rig;
 
 /// Simulated time between two movements of the bar, s.
-const TELL_S: f64 = 0.2;
+const REPORT_S: f64 = 0.2;
 
 /// Measures the twin of every rig; the jobs of all of them are shared out among the cores, the results do not depend on
 /// how.
@@ -63,7 +63,7 @@ pub fn measure_all<'a>(
     gather(rigs, done)
 }
 
-/// Puts the pieces together, rig by rig. Of several failures the one that is not just a stop is told.
+/// Puts the pieces together, rig by rig. Of several failures the one that is not just a stop is reported.
 fn gather<'a>(
     rigs: &[&'a Rig],
     done: Vec<(usize, Result<Piece, MeasureError>)>,
@@ -94,16 +94,16 @@ fn run(
     bar: &ProgressBar,
     stop: impl Fn() -> bool,
 ) -> Result<Piece, MeasureError> {
-    let mut told_s = 0.0;
+    let mut reported_s = 0.0;
     bar.set_message(format!("{} {}", rig.name, job.name()));
     let piece = job.run(rig, &mut |now_s| {
-        if now_s - told_s >= TELL_S {
-            bar.inc(millis(now_s - told_s));
-            told_s = now_s;
+        if now_s - reported_s >= REPORT_S {
+            bar.inc(millis(now_s - reported_s));
+            reported_s = now_s;
         }
         !stop()
     });
-    bar.inc(millis((job.about_s(rig) - told_s).max(0.0)));
+    bar.inc(millis((job.about_s(rig) - reported_s).max(0.0)));
     piece
 }
 

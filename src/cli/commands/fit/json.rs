@@ -91,7 +91,7 @@ fn axis(fit: &AxisFit) -> Axis<'_> {
 fn value(estimate: &Estimate) -> Value {
     Value {
         what: estimate.quantity.key(),
-        told: estimate.told.name(),
+        told: estimate.origin.name(),
         rig: estimate.rig,
         value: estimate.value,
         standard_error: estimate.standard_error,

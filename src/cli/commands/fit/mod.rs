@@ -79,7 +79,7 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
     Ok(exit)
 }
 
-/// Everything that the report tells.
+/// Everything that the report shows.
 struct Shown<'a> {
     rig: &'a str,
     fit: &'a Fit,

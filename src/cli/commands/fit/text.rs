@@ -3,7 +3,7 @@
 use super::Shown;
 use std::fmt::Write;
 use trimproof_diagnostics::line;
-use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Residuals, Told};
+use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Origin, Residuals};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{table, wrap_into};
 
@@ -20,7 +20,7 @@ pub fn render(shown: &Shown<'_>) -> String {
         out.push('\n');
         out.push_str(&measurements(&axis.residuals));
         if !axis.entangled.is_empty() {
-            out.push_str("\n  What the data hardly tell apart\n");
+            out.push_str("\n  What the data hardly distinguish\n");
             for one in &axis.entangled {
                 wrap_into(&mut out, &parted(one), 4, WIDTH);
             }
@@ -63,10 +63,10 @@ fn value(estimate: &Estimate) -> Vec<String> {
     vec![
         estimate.quantity.name().to_owned(),
         digits(estimate.rig),
-        match estimate.told {
-            Told::Measured => digits(estimate.value),
-            Told::Taken => dash(),
-            Told::Untold => "untold".to_owned(),
+        match estimate.origin {
+            Origin::Measured => digits(estimate.value),
+            Origin::Taken => dash(),
+            Origin::Undetermined => "undetermined".to_owned(),
         },
         estimate
             .standard_error
@@ -104,7 +104,7 @@ fn parted(entangled: &Entangled) -> String {
     let names = entangled.names.join(", ");
     let how = match entangled.correlation {
         Some(correlation) => format!("correlation {correlation:.3}"),
-        None => "not told at all".to_owned(),
+        None => "not determined at all".to_owned(),
     };
     format!("{names}: {how}; parted by {}", entangled.advice)
 }

@@ -6,7 +6,7 @@ use trimproof_harness::judge::Judgement;
 use trimproof_harness::suite::{Case, Outcome, Picture, plain, write_whole};
 use trimproof_harness::trace::Trace;
 
-/// Most broken expectations of one run that are drawn: the first ones tell the story, and a page must open on a phone.
+/// Most broken expectations of one run that are drawn: the first ones show what went wrong, and a page must open on a phone.
 const DRAWN_MAX: usize = 4;
 
 /// Draws a complete run: its broken expectations for the page, all of it for the folder of pictures.

@@ -218,7 +218,7 @@ pub fn remove_old_reports_of(args: &[OsString]) {
                 None => None,
             };
             if let Some(file) = file {
-                // What cannot be removed is told of once the arguments are right.
+                // What cannot be removed is reported once the arguments are right.
                 let _ = remove_old(&file);
             }
         }

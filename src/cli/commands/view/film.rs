@@ -20,7 +20,7 @@ use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
 use trimproof_plant::{Rig, TwinAbort};
 use trimproof_viewer::film::{
-    Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, telling_instants,
+    Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, key_instants,
 };
 use trimproof_viewer::story::{SourceState, judge_whole};
 use trimproof_viewer::{Film, Story, Studio, View};
@@ -40,7 +40,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         subject::view(args.subject.look.view.as_deref(), View::Across)?,
     );
     let stop = stop::on_signal();
-    let Some(story) = told(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
+    let Some(story) = story_of(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
         return Ok(Exit::Stopped);
     };
     let chosen = match &args.expect {
@@ -161,7 +161,7 @@ fn animation(
 }
 
 /// The story of the subject: the scenario is run, the trace is read. `None` if it was stopped.
-fn told(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Story>, Failure> {
+fn story_of(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Story>, Failure> {
     let (rig, scenario) = (subject.rig(), subject.scenario());
     let trace = match subject {
         Subject::Scenario(case) => {
@@ -227,7 +227,7 @@ impl Work {
         }
         let sheet_s = args
             .sheet
-            .map(|count| telling_instants(story, count as usize))
+            .map(|count| key_instants(story, count as usize))
             .unwrap_or_default();
         let frames_s = if args.gif {
             frames_of(end_s, args.fps)
@@ -237,7 +237,7 @@ impl Work {
         let mut stills_s = args.at.clone();
         if stills_s.is_empty() && sheet_s.is_empty() && frames_s.is_empty() {
             // Nothing asked for: the worst instant of what is looked at, else of what broke first, else the end.
-            let judged = |index: usize| story.told.get(index)?.judgement.as_ref();
+            let judged = |index: usize| story.expectations.get(index)?.judgement.as_ref();
             let worst = chosen.and_then(judged).or_else(|| story.broken().next());
             stills_s.push(worst.map_or(end_s, |judgement| judgement.at_s));
         }
@@ -277,9 +277,13 @@ fn take(
 
 /// The expectation of this name.
 fn expectation(story: &Story, name: &str) -> Result<usize, Failure> {
-    let found = story.told.iter().position(|told| told.name == name);
+    let found = story.expectations.iter().position(|one| one.name == name);
     found.ok_or_else(|| {
-        let names: Vec<String> = story.told.iter().map(|told| told.name.clone()).collect();
+        let names: Vec<String> = story
+            .expectations
+            .iter()
+            .map(|one| one.name.clone())
+            .collect();
         let near = nearest(name, names.iter().map(String::as_str));
         Failure::Argument {
             message: format!("there is no expectation `{name}`"),

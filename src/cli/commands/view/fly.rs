@@ -72,7 +72,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         save: Some(saver(&rig, &rig_path)),
         begun,
     })?;
-    watch::tell_farewell(&seen);
+    watch::print_farewell(&seen);
     let mut out = String::new();
     let mut exit = if stop.load(Ordering::Relaxed) {
         Exit::Stopped
@@ -105,7 +105,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         // Asked for beforehand: kept without another question.
         if let Some(file) = &args.save {
             match save(&rig, file, session) {
-                Ok(told) => out.push_str(&format!("{}\n", brief(&told, MESSAGE_MAX))),
+                Ok(message) => out.push_str(&format!("{}\n", brief(&message, MESSAGE_MAX))),
                 Err(why) => {
                     let what = file.display().to_string();
                     report::print(&Failure::CannotWrite { what, why }, paint);
@@ -115,7 +115,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
         }
     }
     if args.window.costs {
-        watch::tell_costs(&mut out, &seen);
+        watch::write_costs(&mut out, &seen);
     }
     emit(&out)?;
     watch::finish_log(&targets)?;
@@ -144,21 +144,21 @@ fn free_name(folder: &Path) -> PathBuf {
         .unwrap_or(first)
 }
 
-/// Writes a flight as a scenario; gives what to tell the user.
+/// Writes a flight as a scenario; gives the message for the user.
 fn save(rig: &Rig, file: &Path, session: &Session) -> Result<String, String> {
     let name = name_of(file).map_err(|error| error.message)?;
     let text = session_scenario(rig, &name, session).to_toml();
     write_whole(file, text.as_bytes()).map_err(|error| plain(&error))?;
-    let mut told = format!("kept as {}", file.display());
+    let mut message = format!("kept as {}", file.display());
     if let Err(problems) = load(&[file.to_owned()], None) {
         let why = problems
             .first()
             .map(|problem| problem.error.message.clone())
             .unwrap_or_default();
-        told.push_str(&format!(
+        message.push_str(&format!(
             "; to prove it, put it into a folder that has `rigs/{}.toml` in it or beside it: {why}",
             rig.name
         ));
     }
-    Ok(told)
+    Ok(message)
 }

@@ -56,14 +56,14 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         save: None,
         begun,
     })?;
-    tell_farewell(&seen);
+    print_farewell(&seen);
     let mut out = String::new();
     let mut exit = Exit::Held;
     if let (Some(finished), Subject::Scenario(case)) = (&seen.finished, &subject) {
-        exit = tell(&mut out, &case.label(), finished);
+        exit = write_verdicts(&mut out, &case.label(), finished);
     }
     if args.window.costs {
-        tell_costs(&mut out, &seen);
+        write_costs(&mut out, &seen);
     }
     emit(&out)?;
     if let Some(targets) = targets {
@@ -86,7 +86,7 @@ pub fn finish_log(targets: &TargetSource) -> Result<(), Failure> {
 }
 
 /// Says how a board took the end, where that must be known: whoever stands beside a motor hears it first.
-pub fn tell_farewell(seen: &Seen) {
+pub fn print_farewell(seen: &Seen) {
     let farewell = seen
         .finished
         .as_ref()
@@ -97,7 +97,7 @@ pub fn tell_farewell(seen: &Seen) {
 }
 
 /// What the view cost, for those who want to know.
-pub fn tell_costs(out: &mut String, seen: &Seen) {
+pub fn write_costs(out: &mut String, seen: &Seen) {
     let timing = &seen.timing;
     let second = |at: Option<f64>| at.map_or("never".to_owned(), |at| format!("{at:.2} s"));
     let _ = writeln!(
@@ -132,7 +132,7 @@ fn refuse_board(on: &On) -> Result<(), Failure> {
     })
 }
 
-fn tell(out: &mut String, label: &str, finished: &Finished) -> Exit {
+fn write_verdicts(out: &mut String, label: &str, finished: &Finished) -> Exit {
     let held = finished
         .judgements
         .iter()

@@ -288,7 +288,7 @@ fn inside_a_page_a_picture_names_no_address() {
 }
 
 #[test]
-fn nothing_to_draw_is_told() {
+fn nothing_to_draw_is_reported() {
     let (mut sweep, _) = sweep_of_the_twin();
     sweep.samples.truncate(1);
     let plot = ForceLoop {

@@ -315,7 +315,7 @@ fn an_unwritable_folder_is_refused_and_stays_empty() {
 
 /// A look at what a file says of itself: as reading all of it says, and it sees what is wrong at its beginning and its end.
 #[test]
-fn a_peek_tells_where_a_trace_comes_from() {
+fn a_peek_shows_where_a_trace_comes_from() {
     for rows in [0, 3, 500] {
         for name in ["a.csv", "a.mcap"] {
             let (_folder, path) = written(&trace(rows), name);

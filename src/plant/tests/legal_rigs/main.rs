@@ -19,7 +19,7 @@ use trimproof_plant::{HandFeel, Numerics, PathShape, Plant, Rig, StartPose, Twin
 
 /// Largest difference to the run at quarter steps, rad.
 const BAR_RAD: f64 = 1.0e-4;
-/// Change of the start by which a bifurcation is told from an error, rad.
+/// Change of the start that separates a bifurcation from an error, rad.
 const NUDGE_RAD: f64 = 1.0e-7;
 /// Change of a rig's figure that separates a bifurcation from an error, a share of it: data sheets have three digits.
 const NUDGE_SHARE: f64 = 1.0e-4;

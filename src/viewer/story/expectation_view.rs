@@ -8,7 +8,7 @@ use trimproof_plant::Rig;
 
 /// One expectation.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Told {
+pub struct ExpectationView {
     /// Its name.
     pub name: String,
     /// Its formula.
@@ -23,7 +23,7 @@ pub struct Told {
     pub judgement: Option<Judgement>,
 }
 
-impl Told {
+impl ExpectationView {
     /// Whether it is judged and did not hold.
     pub fn is_broken(&self) -> bool {
         self.judgement
@@ -42,7 +42,7 @@ pub fn judge_whole(rig: &Rig, scenario: Option<&Scenario>, trace: &Trace) -> Vec
 }
 
 /// The scenario's expectations for `rig`, not judged yet.
-pub fn tell(rig: &Rig, scenario: &Scenario) -> Vec<Told> {
+pub fn expectation_views(rig: &Rig, scenario: &Scenario) -> Vec<ExpectationView> {
     let names = names_for(rig, scenario.length_s);
     scenario
         .expectations_for(&rig.name)
@@ -56,7 +56,7 @@ pub fn tell(rig: &Rig, scenario: &Scenario) -> Vec<Told> {
                 .as_ref()
                 .map(|formula| formula.signals().iter().map(ToString::to_string).collect())
                 .unwrap_or_default();
-            Told {
+            ExpectationView {
                 name: expectation.name.clone(),
                 that: expectation.that.clone(),
                 because: expectation.because.clone(),
