@@ -100,8 +100,8 @@ fn the_json_form_is_as_documented_and_the_same_each_time() {
     let axis = &form["axes"][0];
     let values = axis["values"].as_array().unwrap();
     assert_eq!(values.len(), 6);
-    assert_eq!(values[0]["told"], "measured");
-    assert_eq!(values[5]["told"], "taken from the rig");
+    assert_eq!(values[0]["origin"], "measured");
+    assert_eq!(values[5]["origin"], "taken from the rig");
     assert!(values[5]["interval_95"].is_null());
     let points = axis["measurements"][0]["points"].as_array().unwrap();
     assert!(points.len() > 1000 && points[0].as_array().unwrap().len() == 4);

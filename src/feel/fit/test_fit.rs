@@ -3,6 +3,7 @@
 use trimproof_plant::AxisName;
 
 use super::bristle::Bristle;
+use super::synthetic::{SyntheticStick, kittiwake};
 use super::{AxisFit, FitError, Origin, Quantity, fit};
 use crate::extract::{Chance, ExtractError};
 use crate::record::{Condition, Record};

@@ -33,7 +33,7 @@ struct Axis<'a> {
 #[derive(Serialize)]
 struct Value {
     what: &'static str,
-    told: &'static str,
+    origin: &'static str,
     rig: f64,
     value: f64,
     standard_error: Option<f64>,
@@ -91,7 +91,7 @@ fn axis(fit: &AxisFit) -> Axis<'_> {
 fn value(estimate: &Estimate) -> Value {
     Value {
         what: estimate.quantity.key(),
-        told: estimate.origin.name(),
+        origin: estimate.origin.name(),
         rig: estimate.rig,
         value: estimate.value,
         standard_error: estimate.standard_error,
