@@ -471,4 +471,6 @@ mod tests {
             "`pitch.sensor_min_counts` is `4000`, must be `0` to `3994`"
         );
     }
+
+    mod bounds;
 }
