@@ -355,11 +355,14 @@ pub(crate) fn rate_of(scaled: u64) -> u32 {
 }
 
 #[cfg(test)]
+mod bounds;
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
     /// The path that is refused after `change`.
-    fn refused(change: impl FnOnce(&mut Settings)) -> String {
+    pub(super) fn refused(change: impl FnOnce(&mut Settings)) -> String {
         let mut settings = Settings::example();
         change(&mut settings);
         match settings.check() {
@@ -471,6 +474,4 @@ mod tests {
             "`pitch.sensor_min_counts` is `4000`, must be `0` to `3994`"
         );
     }
-
-    mod bounds;
 }

@@ -1,6 +1,7 @@
 //! Ranges that follow from other fields, on both sides of their bounds.
 
-use super::*;
+use super::tests::refused;
+use crate::settings::Settings;
 
 /// A field that has one range for itself: both ends belong to it, and an error knows its path.
 #[test]
