@@ -372,4 +372,72 @@ mod tests {
         }
         assert_eq!(sensing.fault(), Some(SensorFault::Rate));
     }
+
+    /// One millidegree a count, so that a stick's way in a tick, 1200 mdeg at 600 deg/s and 500 Hz, can be met exactly.
+    fn fine() -> SensorConfig {
+        let mut axis = AxisSettings::example();
+        axis.sensor_zero_counts = 30_000;
+        axis.sensor_span_counts = 60_000;
+        axis.sensor_min_counts = 100;
+        axis.sensor_max_counts = 65_000;
+        SensorConfig::new(&axis, 500)
+    }
+
+    #[test]
+    fn a_way_that_a_stick_just_makes_is_accepted() {
+        // Counts of one reading after `gap` ticks, then whether it was accepted.
+        let accepts = |readings: &[(u16, u32)]| {
+            let mut sensing = Sensing::NEW;
+            for _ in 0..6 {
+                sensing.step(30_000, 1, &fine());
+            }
+            assert!(sensing.good());
+            for (counts, gap) in readings {
+                sensing.step(*counts, *gap, &fine());
+            }
+            let last = readings[readings.len() - 1].0;
+            sensing.raw_mdeg() == i32::from(last) - 30_000
+        };
+        assert!(accepts(&[(31_200, 1)]) && !accepts(&[(31_201, 1)]));
+        assert!(accepts(&[(28_800, 1)]) && !accepts(&[(28_799, 1)]));
+        // Messages that were lost leave their ticks.
+        assert!(accepts(&[(33_600, 3)]) && !accepts(&[(33_601, 3)]));
+        // One reading is rejected: two ticks have passed, and never more count.
+        assert!(accepts(&[(99, 1), (32_400, 1)]) && !accepts(&[(99, 1), (32_401, 1)]));
+        let two = [(99, 1), (99, 1), (32_400, 1)];
+        assert!(accepts(&two) && !accepts(&[two[0], two[1], (32_401, 1)]));
+        // The ends of the valid readings are valid; beyond a way they are no angle of a stick.
+        assert!(!accepts(&[(65_000, 1)]));
+    }
+
+    /// Readings that agree are a way apart at most: five of them in a row, 10 ms, make a sensor good.
+    #[test]
+    fn readings_agree_up_to_a_way() {
+        let good_after = |by: u16| {
+            let mut sensing = Sensing::NEW;
+            for n in 0..6 {
+                sensing.step(20_000 + n * by, 1, &fine());
+            }
+            (sensing.good(), sensing.fault())
+        };
+        assert_eq!(good_after(1_200), (true, None));
+        assert_eq!(good_after(1_201), (false, Some(SensorFault::Rate)));
+    }
+
+    #[test]
+    fn the_ends_of_the_valid_counts_are_valid() {
+        for (counts, fault) in [
+            (100, None),
+            (65_000, None),
+            (99, Some(SensorFault::Range)),
+            (65_001, Some(SensorFault::Range)),
+        ] {
+            let mut sensing = Sensing::NEW;
+            for _ in 0..6 {
+                sensing.step(counts, 1, &fine());
+            }
+            assert_eq!(sensing.fault(), fault, "{counts}");
+            assert_eq!(sensing.good(), fault.is_none(), "{counts}");
+        }
+    }
 }

@@ -355,11 +355,14 @@ pub(crate) fn rate_of(scaled: u64) -> u32 {
 }
 
 #[cfg(test)]
+mod bounds;
+
+#[cfg(test)]
 mod tests {
     use super::*;
 
     /// The path that is refused after `change`.
-    fn refused(change: impl FnOnce(&mut Settings)) -> String {
+    pub(super) fn refused(change: impl FnOnce(&mut Settings)) -> String {
         let mut settings = Settings::example();
         change(&mut settings);
         match settings.check() {

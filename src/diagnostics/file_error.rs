@@ -281,4 +281,58 @@ mod tests {
         assert_eq!(error.span, Some(12..15));
         assert_eq!(FileError::new("m").moved_by(10).span, None);
     }
+
+    /// A third of the name's length may differ, one character at least; a beginning of three characters is enough.
+    #[test]
+    fn a_name_is_near_within_a_third_of_its_length() {
+        assert_eq!(nearest("abcdef", ["abcdxy"]), Some("abcdxy"));
+        assert_eq!(nearest("abcdef", ["abcxyz"]), None);
+        assert_eq!(nearest("abcde", ["abcdx"]), Some("abcdx"));
+        assert_eq!(nearest("abcde", ["abcxy"]), None);
+        assert_eq!(nearest("a", ["b"]), Some("b"));
+        assert_eq!(nearest("sti", ["stiction_nm"]), Some("stiction_nm"));
+        assert_eq!(nearest("st", ["stiction_nm"]), None);
+        // The nearest of several; a beginning counts as a name that is just near enough.
+        assert_eq!(nearest("abcdef", ["abcdxy", "abcdex"]), Some("abcdex"));
+        assert_eq!(nearest("abcdef", ["abcdef_more", "abcdex"]), Some("abcdex"));
+        assert_eq!(
+            nearest("abcdef", ["abcdefg", "abcdef_more"]),
+            Some("abcdefg")
+        );
+        // Long texts are not compared.
+        let long = "x".repeat(120);
+        assert_eq!(nearest(&long, [long.as_str()]), Some(long.as_str()));
+        let longer = "x".repeat(121);
+        assert_eq!(nearest(&longer, [longer.as_str()]), None);
+    }
+
+    #[test]
+    fn a_table_without_keys_takes_none() {
+        assert_eq!(
+            offer("a", &[], "key").as_deref(),
+            Some("no key may stand here")
+        );
+        assert_eq!(
+            offer("zebra", &["b"], "key").as_deref(),
+            Some("known here: `b`")
+        );
+    }
+
+    #[test]
+    fn the_readers_words_are_put_into_ours() {
+        for (machine, ours) in [
+            (
+                "Invalid type: x, expected u16",
+                "invalid type: x, expected a whole number of 0 or more, at most 65535",
+            ),
+            ("expected i32", "expected a whole number"),
+            ("expected a sequence", "expected a list in brackets"),
+            ("TOML is broken", "TOML is broken"),
+            ("Unexpected end", "unexpected end"),
+            ("", ""),
+        ] {
+            assert_eq!(plain(machine), ours);
+        }
+        assert_eq!(backticked("a `b` c `d`"), ["b", "d"]);
+    }
 }

@@ -150,4 +150,26 @@ mod tests {
         assert!(!supply.is_steady(2.25) && supply.source_v(2.25) == 18.0);
         assert!(supply.is_steady(2.5) && supply.source_v(2.5) == 12.0);
     }
+
+    /// The drivers draw from a supply above one volt, P/V, and nothing from one at a volt.
+    #[test]
+    fn the_drivers_draw_nothing_at_a_volt() {
+        let drawn = |volts: f64| {
+            let mut supply = Supply::new(0.1, 2e-3, volts, 1e-4);
+            supply.advance(2.0, 0.0);
+            supply.current_a()
+        };
+        assert_eq!(drawn(1.0), 0.0);
+        assert!((drawn(1.25) - 1.6).abs() < 1e-12);
+    }
+
+    /// The last step's slope goes on for half a step: 12.5 V after 10 V make 13.75 V. It never leads below zero.
+    #[test]
+    fn the_voltage_ahead_is_on_the_last_slope() {
+        let mut supply = Supply::new(0.1, 2e-3, 12.5, 1e-4);
+        supply.before_v = 10.0;
+        assert_eq!(supply.ahead_v(), 13.75);
+        (supply.volts, supply.before_v) = (1.0, 6.0);
+        assert_eq!(supply.ahead_v(), 0.0);
+    }
 }

@@ -447,4 +447,24 @@ mod tests {
         assert_eq!(after(Direction::Backward, &[1, 0]), 1);
         assert_eq!(after(Direction::Backward, &[2]), 3);
     }
+
+    /// What is needed of a point is one range, from the first row that anything needs to the last.
+    #[test]
+    fn a_point_is_needed_between_its_first_and_its_last_row() {
+        let mut graph = Graph::new(20, 5, 0.002, 0);
+        let point = graph.point(PointOp::Constant(true));
+        let other = graph.point(PointOp::Constant(false));
+        for (rows, needed) in [
+            (8..8, 0..0),
+            (6..8, 6..8),
+            (2..2, 6..8),
+            (10..12, 6..12),
+            (4..7, 4..12),
+            (5..9, 4..12),
+        ] {
+            graph.need(point, rows);
+            assert_eq!(graph.point_rows[point], needed);
+        }
+        assert_eq!(graph.point_rows[other], 0..0);
+    }
 }

@@ -418,3 +418,41 @@ fn compare(
         (Side::Each(left), Side::Each(right)) => out.of_pairs(left, right, truth),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+
+    proptest! {
+        /// The definition, row by row: `until` needs its left side in a row if some row of the set begins a window
+        /// that goes on after this row, and its right side has not held in that window so far.
+        #[test]
+        fn until_needs_its_left_side_where_the_definition_looks_at_it(
+            rows in prop::collection::vec((any::<bool>(), prop::bool::weighted(0.3)), 1..24),
+            from in 0_usize..4,
+            length in prop::option::of(0_usize..6),
+            at_end in any::<bool>(),
+        ) {
+            let last = rows.len() - 1;
+            let window = if at_end {
+                Window { from: 0, to: None, at_end }
+            } else {
+                Window { from, to: length.map(|length| from + length), at_end }
+            };
+            let mut search = Search::default();
+            for row in 0..rows.len() {
+                let (in_set, right) = rows[row];
+                let found = search.needs(row, in_set, right, window, last);
+                let needed = (0..=row).any(|begin| {
+                    let first = if at_end { last } else { begin + window.from };
+                    let end = window.to.map_or(last, |to| last.min(begin + to));
+                    let met = (first..=row).any(|met| rows[met].1);
+                    rows[begin].0 && first <= last && row < end && !met
+                });
+                prop_assert_eq!(found, needed, "row {} of {:?}", row, rows);
+            }
+        }
+    }
+}

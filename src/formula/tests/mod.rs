@@ -1,5 +1,6 @@
 //! Tests of the formulas: published vectors, errors as users see them, properties against a naive reference.
 
+mod bounds;
 mod errors;
 mod meaning;
 mod naive;

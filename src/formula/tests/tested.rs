@@ -41,6 +41,8 @@ fn a_condition_that_is_met_once_is_enough() {
         "eventually(rises(p))",
         "always(once[0.006, 0.01](p) implies a > 6)",
         "not p until p",
+        // An implication that must not hold has no condition of its own.
+        "always(a < 20 or not (q implies p))",
     ] {
         check(text, None);
     }

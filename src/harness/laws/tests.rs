@@ -126,3 +126,48 @@ fn laws_are_counted_and_described() {
     let of_file = schema.pointer("/properties/law").unwrap();
     assert_eq!(of_file["type"], "array");
 }
+
+#[test]
+fn a_law_names_its_rigs_as_files_are_named() {
+    let text = "[[law]]\nname = \"n\"\nformula = \"release\"\nbecause = \"b\"\nrigs = [\"bittern\", \"Bittern\"]\n";
+    let error = LawFile::parse(text).unwrap_err();
+    assert_eq!(error.message, "`Bittern` is no name of a rig");
+    assert_eq!(&text[error.span.unwrap()], "\"Bittern\"");
+}
+
+/// The size of a file has its bound: one byte more is refused before it is read.
+#[test]
+fn a_file_of_laws_has_a_largest_size() {
+    let mut text = LAWS.to_owned();
+    text.push_str(&"#".repeat(MAX_BYTES - text.len()));
+    assert_eq!(LawFile::parse(&text).map(|file| file.laws.len()), Ok(3));
+    text.push('#');
+    assert_eq!(
+        LawFile::parse(&text).unwrap_err().message,
+        "the file has `1048577` bytes, it may have at most 1048576"
+    );
+}
+
+/// What reports show of a verdict is what stands in the file, and of the break what the formula measured.
+#[test]
+fn a_verdict_has_the_words_of_its_law() {
+    let set = set(&LAWS.replace("is not holding", "is not holding and supply_v < 1")).unwrap();
+    assert_eq!(set.formulas().count(), 3);
+    let scenario = scenario("");
+    let run = run_scenario(&rig(), &scenario, &mut LogicTarget::new(), &mut |_| true);
+    let verdicts = judge_laws(&set, &scenario, "kittiwake", &run.trace);
+    assert_eq!(
+        verdicts[1].formula,
+        "roll.reference_deg <= rig.roll.soft_max_deg"
+    );
+    assert_eq!(verdicts[1].because, "soft limits");
+    assert!(
+        verdicts
+            .iter()
+            .all(|one| one.excepted.is_none() && !one.sometimes)
+    );
+    // 24 V in the first row.
+    let broken = verdicts[2].broken.as_ref().unwrap();
+    assert_eq!((broken.at_s, broken.unit.as_str()), (0.0, "V"));
+    assert!((broken.margin + 23.0).abs() < 0.1, "{broken:?}");
+}

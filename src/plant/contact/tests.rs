@@ -282,3 +282,30 @@ fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
     assert_eq!(broken.contact, Pressed::Obstacle(0));
     assert!((broken.force_n - 2710.0).abs() < 1e-6 && (broken.limit_n - 2700.0).abs() < 1e-6);
 }
+
+/// An obstacle 0.1 m away is looked at again before the tube can have met it, and not before the tube can have come within
+/// the reach of 2 mm in which the contact must be known.
+#[test]
+fn a_far_obstacle_is_looked_at_before_it_is_met() {
+    let tube = Tube {
+        bottom_m: 0.05,
+        top_m: 0.5,
+        radius_m: 0.01,
+    };
+    let looks_again = |way_m: f64| {
+        let form = Form::Sphere { radius_m: 0.02 };
+        let law = BumperLaw::new(1.0e5, 0.5);
+        let body = Body::new(&form, [-0.13, 0.0, -0.3], [0.0; 3], law);
+        let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
+        let upright = Pose::at([0.0; 2]);
+        surroundings.look(&upright, &mut ContactLoad::default());
+        let (gap_m, ..) = surroundings.watched[0].last.expect("it was looked at");
+        assert!((gap_m - 0.1).abs() < 1e-12);
+        surroundings.travelled_m = way_m;
+        surroundings.look(&upright, &mut ContactLoad::default());
+        let (.., at_m) = surroundings.watched[0].last.expect("it was looked at");
+        at_m == way_m
+    };
+    assert!(!looks_again(0.05) && !looks_again(0.098));
+    assert!(looks_again(0.0999) && looks_again(0.1));
+}

@@ -544,3 +544,5 @@ fn the_page_shows_the_figures_that_follow() {
         "docs/model/rigs.md lacks these rows:\n{missing}"
     );
 }
+
+mod bounds;
