@@ -1,7 +1,7 @@
 //! Bounds of what a formula may be and of what it is judged on, each on both sides.
 
 use super::{Columns, names};
-use crate::formula::Formula;
+use crate::Formula;
 
 fn refusal(text: &str, length_s: f64, tick_s: f64) -> Option<String> {
     let read = Formula::parse(text, &names(length_s, tick_s));
