@@ -233,8 +233,13 @@ impl Swing<'_> {
             };
             if above.is_some_and(|above| above != side) {
                 // Between the last reading surely on the one side and this one: where the sign changes.
+                // A reading at zero is on neither side, so that the mirror image crosses there, too.
+                let is_over = |height: f64| match side {
+                    true => height > 0.0,
+                    false => height < 0.0,
+                };
                 let change = (last..i)
-                    .find(|j| (self.heights[*j] > 0.0) != (self.heights[*j + 1] > 0.0))
+                    .find(|j| is_over(self.heights[*j + 1]))
                     .unwrap_or(last);
                 found.push(change);
             }

@@ -247,3 +247,21 @@ proptest! {
         prop_assert!(near(other.to_90_percent_s, 4.0 * one.to_90_percent_s));
     }
 }
+
+/// A response that random numbers found: one of its readings lies at the median itself, between two on the same side of it.
+#[test]
+fn a_reading_at_zero_is_on_neither_side() {
+    let mut chance = Chance::new(813_778);
+    let stick = Swinging {
+        noise: 2.7306140918618438e-5,
+        ..Swinging::random(&mut chance)
+    };
+    let mut response = stick.response(&mut chance);
+    let one = response_figures(&response).unwrap();
+    for sample in &mut response.samples {
+        sample.position_deg *= -1.0;
+    }
+    let other = response_figures(&response).unwrap();
+    assert_eq!(other.steady_deg, -one.steady_deg);
+    assert_eq!(other.initial_deg, -one.initial_deg);
+}
