@@ -155,7 +155,7 @@ fn at_most(key: String, value: f64, longest_step_s: f64, order: i32) -> StepBoun
     }
 }
 
-/// `value` must be at least as many times less as the step may be shorter.
+/// The longest step is in proportion to `value`, which may be so many times less as the step may be shorter.
 fn at_least(key: String, value: f64, longest_step_s: f64) -> StepBound {
     StepBound {
         key,

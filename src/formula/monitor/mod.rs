@@ -200,6 +200,9 @@ impl<'a> Monitor<'a> {
 }
 
 /// Judges a whole table at once.
+///
+/// # Errors
+/// As of [`Monitor::finish`]; with all its room in memory it does not fail.
 pub fn judge_whole<'a>(
     expectations: impl IntoIterator<Item = &'a Formula>,
     laws: impl IntoIterator<Item = &'a Formula>,

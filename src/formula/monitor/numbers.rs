@@ -128,27 +128,26 @@ impl Numbers {
 
     /// Keeps at least so many rows of a signal before the present block of so many.
     pub fn keep(&mut self, name: &str, rows: usize, block_rows: usize) {
-        self.signal(name);
-        for (known, kept) in self.signals.iter().zip(&mut self.kept) {
-            if known == name {
-                *kept = (*kept).max(rows.div_ceil(block_rows));
-            }
-        }
+        let signal = self.index_of(name);
+        self.kept[signal] = self.kept[signal].max(rows.div_ceil(block_rows));
     }
 
     /// Adds the signal of this name.
     pub fn signal(&mut self, name: &str) -> Operand {
-        let index = match self.signals.iter().position(|known| known == name) {
-            Some(index) => index,
-            None => {
-                self.signals.push(name.to_owned());
-                self.present.push(Column::default());
-                self.past.push(VecDeque::new());
-                self.kept.push(0);
-                self.signals.len() - 1
-            }
-        };
-        self.op(NumberOp::Signal(index))
+        let signal = self.index_of(name);
+        self.op(NumberOp::Signal(signal))
+    }
+
+    /// Index of the signal of this name, which is added unless it is there.
+    fn index_of(&mut self, name: &str) -> usize {
+        if let Some(index) = self.signals.iter().position(|known| known == name) {
+            return index;
+        }
+        self.signals.push(name.to_owned());
+        self.present.push(Column::default());
+        self.past.push(VecDeque::new());
+        self.kept.push(0);
+        self.signals.len() - 1
     }
 
     /// Adds an expression.

@@ -203,23 +203,24 @@ fn sensitivity(
             hold(rig, 1.0 - NUDGE_SHARE)
         }),
     ];
-    let mut worst: Option<Sensitivity> = None;
+    let mut worst = Sensitivity {
+        change: "none of the changes",
+        stick_deg: Difference::default(),
+        is_bifurcation: false,
+    };
     for (change, apply) in changes {
         let (mut rig, mut scenario) = (rig.clone(), scenario.clone());
         apply(&mut rig, &mut scenario);
         let stick_deg = largest_of_stick(unchanged, &run(&rig, &scenario)?);
-        if worst
-            .as_ref()
-            .is_none_or(|worst| stick_deg.largest > worst.stick_deg.largest)
-        {
-            worst = Some(Sensitivity {
+        if stick_deg.largest > worst.stick_deg.largest {
+            worst = Sensitivity {
                 change,
                 is_bifurcation: is_beyond(&stick_deg),
                 stick_deg,
-            });
+            };
         }
     }
-    worst.ok_or_else(|| "nothing was changed".to_owned())
+    Ok(worst)
 }
 
 fn hold(rig: &mut Rig, times: f64) {
