@@ -246,4 +246,27 @@ mod tests {
         }
         assert!(known > 1000, "{known} of 3000 steps");
     }
+
+    /// It stands still at 24 V; then the supply falls below what its windings need, and nothing else changes.
+    #[test]
+    fn a_drive_whose_supply_falls_short_is_worked_out() {
+        let mut plant = plant();
+        let stretch = |supply_v: f64| Stretch {
+            steps: 0,
+            amps: [Some(0.7), Some(0.7)],
+            supply_v,
+            to_rad: 0.0,
+        };
+        let path = [StickPath::default(); AXES];
+        for _ in 0..3000 {
+            plant.run_trains(&[stretch(24.0).drive(); AXES], &path);
+        }
+        let known = plant.axis[0].standstill.expect("it stands still");
+        // 0.7 A through 0.9 ohms.
+        assert!((known.needed_v - 0.63).abs() < 1e-6, "{known:?}");
+        plant.run_trains(&[stretch(0.64).drive(); AXES], &path);
+        assert_eq!(plant.axis[0].train.current_a, [0.7; 2]);
+        plant.run_trains(&[stretch(0.1).drive(); AXES], &path);
+        assert!(plant.axis[0].train.current_a[0] < 0.7);
+    }
 }

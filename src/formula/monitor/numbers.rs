@@ -361,3 +361,16 @@ fn each(left: Side<'_>, right: Side<'_>, out: Column, op: impl Fn(f64, f64) -> f
     }
     Column::Each(out)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// 0 and −0 are different numbers to a division; what has no value is the same in every row.
+    #[test]
+    fn one_number_stands_for_a_block_only_if_all_are_it_to_the_bit() {
+        let is_same = |values: &[f64]| matches!(Column::of(values.to_vec()), Column::Same(_));
+        assert!(is_same(&[2.0, 2.0, 2.0]) && is_same(&[f64::NAN, f64::NAN]));
+        assert!(!is_same(&[0.0, -0.0]) && !is_same(&[2.0, 2.0, 3.0]) && !is_same(&[]));
+    }
+}
