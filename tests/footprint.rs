@@ -52,7 +52,7 @@ fn scenarios(folder: &Path, work: Work) -> PathBuf {
         for (index, formula) in FORMULAS.iter().enumerate() {
             write!(
                 text,
-                "[[expect]]\nname = \"{index}\"\nthat = \"{formula}\"\n"
+                "[[expect]]\nname = \"{index}\"\nformula = \"{formula}\"\n"
             )
             .unwrap();
         }

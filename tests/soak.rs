@@ -5,8 +5,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
 use trimproof_board::About;
-use trimproof_controller::{Inputs, Settings, Switches};
+use trimproof_controller::Settings;
 use trimproof_harness::run::{Ending, LogicTarget, Target};
+use trimproof_io::{Inputs, Switches};
 use trimproof_link::{
     BoardTarget, Direction, FaultKind, Faults, FaultyLine, Link, NoPins, Patience, pty_pair, serve,
 };

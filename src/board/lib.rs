@@ -17,16 +17,18 @@
 #[cfg(test)]
 mod tests;
 
-use trimproof_controller::{Controller, Inputs, Outputs};
+use trimproof_controller::Controller;
+use trimproof_io as io;
+use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
     Answer, Begin, Begun, Command, Decoder, FRAME_MAX, Greeting, Name, Refusal, Request,
     SILENCE_MAX_MS, Sample, VERSION, encode, hash_of,
 };
 
-/// What the controller's outputs do on a board. In an emulated board without motors all of it does nothing.
+/// What the controller's command does on a board. In an emulated board without motors all of it does nothing.
 pub trait Pins {
     /// Puts a command on the drivers' lines and the step generators; called only while the run allows motion.
-    fn apply(&mut self, outputs: &Outputs);
+    fn apply(&mut self, command: &io::Command);
     /// Switches the motors off, at once.
     fn off(&mut self);
     /// A tick has been completed: the only place where a watchdog is fed.
@@ -219,7 +221,7 @@ impl Board {
                 let outputs = run.controller.tick(&sample.inputs);
                 run.last = Some((tick, outputs));
                 if run.allow_motion {
-                    pins.apply(&outputs);
+                    pins.apply(&outputs.command);
                 }
                 pins.tick_done();
                 outputs

@@ -7,7 +7,8 @@ mod motion;
 mod silence;
 
 use crate::{About, Board, Pins};
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::Settings;
+use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
     Answer, Begin, Begun, Decoder, FRAME_MAX, Hello, Request, Sample, VERSION, encode, hash_of,
 };

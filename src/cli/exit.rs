@@ -10,10 +10,10 @@ use trimproof_diagnostics::{MESSAGE_MAX, brief, line};
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[repr(u8)]
 pub enum Exit {
-    /// Every expectation held, or both traces are equal.
-    Held = 0,
-    /// An expectation was broken, or two traces differ.
-    Broken = 1,
+    /// Every expectation passes, or both traces are equal.
+    Pass = 0,
+    /// An expectation fails, nothing of a run could be judged, or two traces differ.
+    Fail = 1,
     /// An argument or a file cannot be used; nothing was run and nothing written.
     Unusable = 2,
     /// The controller under test failed or fell silent.
@@ -31,8 +31,8 @@ pub enum Exit {
 impl Exit {
     /// Every way to end, in order of the code.
     pub const ALL: [Exit; 8] = [
-        Exit::Held,
-        Exit::Broken,
+        Exit::Pass,
+        Exit::Fail,
         Exit::Unusable,
         Exit::Target,
         Exit::CannotWrite,
@@ -58,8 +58,8 @@ impl Exit {
     /// Place in the order of [`Exit::worse`], rising.
     const fn rank(self) -> u8 {
         match self {
-            Exit::Held => 0,
-            Exit::Broken => 1,
+            Exit::Pass => 0,
+            Exit::Fail => 1,
             Exit::Unusable => 2,
             Exit::Target => 3,
             Exit::Twin => 4,
@@ -72,8 +72,8 @@ impl Exit {
     /// One line for `--help` and the guide.
     pub const fn meaning(self) -> &'static str {
         match self {
-            Exit::Held => "every expectation held, or both traces are equal",
-            Exit::Broken => "an expectation was broken, or the traces differ",
+            Exit::Pass => "every expectation passes, or both traces are equal",
+            Exit::Fail => "an expectation fails, nothing could be judged, or the traces differ",
             Exit::Unusable => "an argument or a file cannot be used; nothing was run or written",
             Exit::Target => "the controller under test failed in mid-run, or its link did",
             Exit::CannotWrite => "a result cannot be written",
@@ -125,7 +125,7 @@ mod tests {
     #[test]
     fn a_panic_ends_in_the_code_for_our_own_bugs() {
         assert_eq!(guarded(|| panic!("made for this test")), Exit::Bug);
-        assert_eq!(guarded(|| Exit::Broken), Exit::Broken);
+        assert_eq!(guarded(|| Exit::Fail), Exit::Fail);
     }
 
     /// The guide's order: 70 before 130, 130 before 4, 4 before 5, 5 before 3, 3 before 2, 2 before 1.

@@ -63,7 +63,7 @@ fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
     };
     if !error.use_stderr() {
         return match output::emit(&text(&error, paint.out)) {
-            Ok(()) => Exit::Held,
+            Ok(()) => Exit::Pass,
             Err(failure) => {
                 report::print(&failure, paint);
                 failure.exit()

@@ -16,11 +16,11 @@ use std::time::Duration;
 use trimproof_board::{About, Board};
 use trimproof_controller::Settings;
 use trimproof_diagnostics::{hostile_text, is_invisible};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::LogicTarget;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, End, Outcome, Plan, run_suite};
 use trimproof_link::{Candidate, Line, Link, NoPins, On, Patience, check};
-use trimproof_plant::Rig;
 
 /// Texts that go through each report.
 const TEXTS: u64 = 10_000;
@@ -37,15 +37,15 @@ fn assert_lines(text: &str, lines: usize, seed: u64) {
     assert_eq!(text.lines().count(), lines, "{seed}: {text:?}");
 }
 
-fn rig() -> Rig {
-    Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()
+fn rig() -> RigFile {
+    RigFile::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()
 }
 
 /// Two complete runs of a scenario of which one expectation holds and one does not.
 fn outcomes() -> Vec<Outcome> {
     let text = "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.01\n\
-                [[expect]]\nname = \"e\"\nthat = \"always (pitch.stick_deg < 90.0)\"\n\
-                [[expect]]\nname = \"f\"\nthat = \"always (pitch.stick_deg > 90.0)\"\n";
+                [[expect]]\nname = \"e\"\nformula = \"always (pitch.stick_deg < 90.0)\"\n\
+                [[expect]]\nname = \"f\"\nformula = \"always (pitch.stick_deg > 90.0)\"\n";
     let case = Case {
         name: "case".to_owned(),
         rig_name: "kittiwake".to_owned(),
@@ -87,7 +87,7 @@ fn the_verdicts_stay_on_their_lines() {
     for judgement in &mut outcomes[0].judgements {
         // It takes as many lines as it needs.
         judgement.because = None;
-        judgement.that = "that".to_owned();
+        judgement.formula = "formula".to_owned();
         judgement.decided_by = "it".to_owned();
     }
     let render = |outcomes: &[Outcome], args: &ProveArgs| {
@@ -119,7 +119,7 @@ fn the_verdicts_stay_on_their_lines() {
     // What may take several lines takes none that looks like another.
     for seed in 0..TEXTS / 3 + 1 {
         for judgement in &mut outcomes[0].judgements {
-            judgement.that = hostile_text(3 * seed);
+            judgement.formula = hostile_text(3 * seed);
             judgement.because = Some(hostile_text(3 * seed + 1));
             judgement.decided_by = hostile_text(3 * seed + 2);
         }
@@ -208,7 +208,7 @@ fn lists_have_a_line_for_each_entry() {
         };
         assert_lines(&commands::ports::render(&[port(0), port(1)]), 2, seed);
     }
-    let mut sizes = trimproof_feel::size::size(&rig());
+    let mut sizes = trimproof_size::size(&rig());
     let lines = commands::size::render(&sizes).lines().count();
     for seed in 0..TEXTS / 50 {
         (sizes.rig, sizes.title) = (hostile_text(2 * seed), hostile_text(2 * seed + 1));

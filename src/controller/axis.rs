@@ -1,13 +1,13 @@
 //! One axis: its sensor, its drive's movement, its place.
 
 use crate::Settings;
-use crate::io::{AxisOutputs, CurrentLevel};
 use crate::motion::{Motion, MotionLimits};
-use crate::place::{PlaceConfig, PositionWatch};
 use crate::sensing::{Sensing, SensorConfig};
 use crate::settings::AxisSettings;
 use crate::settings_check::rate_of;
+use crate::step_loss::{StepLossConfig, StepLossWatch};
 use crate::units::{Ratio, nearest, quotient, ticks, within};
+use trimproof_io::{AxisCommand, AxisTelemetry, CurrentLevel};
 
 /// Running current is kept for this long after a movement or an engagement, so that ringing dies out.
 const RUN_ON_MS: u32 = 200;
@@ -16,7 +16,7 @@ const RUN_ON_MS: u32 = 200;
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct AxisConfig {
     pub(crate) sensor: SensorConfig,
-    place: PlaceConfig,
+    place: StepLossConfig,
     ratio: Ratio,
     microsteps: u16,
     phase_zero: u16,
@@ -49,11 +49,11 @@ impl AxisConfig {
                 hz * u64::from(whole.tick_hz),
             )),
             periods: whole.generator_hz.checked_div(whole.tick_hz).unwrap_or(1),
-            patience: whole.patience_ticks,
+            patience: whole.command_timeout_ticks,
         };
         Self {
             sensor: SensorConfig::new(axis, whole.tick_hz),
-            place: PlaceConfig::new(axis, whole.tick_hz),
+            place: StepLossConfig::new(axis, whole.tick_hz),
             ratio,
             microsteps: axis.microsteps,
             phase_zero: axis.phase_zero_usteps,
@@ -93,7 +93,7 @@ struct Steering {
 pub(crate) struct Axis {
     pub(crate) sensing: Sensing,
     motion: Motion,
-    place: PositionWatch,
+    place: StepLossWatch,
     steering: Steering,
     /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0 or 1.
     blocked: i8,
@@ -117,7 +117,7 @@ impl Axis {
         Self {
             sensing: Sensing::NEW,
             motion: Motion::default(),
-            place: PositionWatch::default(),
+            place: StepLossWatch::default(),
             steering: Steering::default(),
             blocked: 0,
             carried_out: 0,
@@ -339,7 +339,7 @@ impl Axis {
 
     /// Compares stick and drive while the drive is at rest, at its goal or waiting for a hand to go; takes note of lost
     /// steps that were found and booked, and returns whether there were any.
-    pub(crate) fn keep_place(&mut self, config: &AxisConfig) -> bool {
+    pub(crate) fn watch_for_lost_steps(&mut self, config: &AxisConfig) -> bool {
         if self.motion.rate() != 0 || self.steering.direction != 0 {
             self.place.unsettle();
             return false;
@@ -393,7 +393,7 @@ impl Axis {
     }
 
     #[cfg(test)]
-    pub(crate) fn place_parts(&self) -> (i32, u32) {
+    pub(crate) fn position_parts(&self) -> (i32, u32) {
         self.motion.parts()
     }
 
@@ -405,15 +405,8 @@ impl Axis {
         self.sensing.mdeg().saturating_sub(self.drive_mdeg(config))
     }
 
-    /// The axis' outputs, with the drive `on` or off.
-    pub(crate) fn outputs(&self, on: bool, home: bool, config: &AxisConfig) -> AxisOutputs {
-        let stick_mdeg = self.sensing.mdeg();
-        // With the drive off the trim shaft is carried along by the stick.
-        let drive_mdeg = if on {
-            self.drive_mdeg(config)
-        } else {
-            stick_mdeg
-        };
+    /// What the axis asks for, with the drive `on` or off.
+    pub(crate) fn command(&self, on: bool, home: bool, config: &AxisConfig) -> AxisCommand {
         let current = match (on, self.run_on) {
             (false, _) => CurrentLevel::Off,
             (true, 0) => CurrentLevel::Hold,
@@ -421,15 +414,28 @@ impl Axis {
         };
         let full = i64::from(i16::MAX);
         let joystick = quotient(
-            i64::from(stick_mdeg) * full,
+            i64::from(self.sensing.mdeg()) * full,
             config.joystick_full_mdeg.into(),
         );
-        AxisOutputs {
+        AxisCommand {
             enable: on,
             home,
             step_rate: self.motion.rate(),
             current,
             joystick: joystick.max(-full).min(full) as i16,
+        }
+    }
+
+    /// What the axis reports, with the drive `on` or off.
+    pub(crate) fn telemetry(&self, on: bool, config: &AxisConfig) -> AxisTelemetry {
+        let stick_mdeg = self.sensing.mdeg();
+        // With the drive off the trim shaft is carried along by the stick.
+        let drive_mdeg = if on {
+            self.drive_mdeg(config)
+        } else {
+            stick_mdeg
+        };
+        AxisTelemetry {
             stick_mdeg,
             reference_mdeg: within(drive_mdeg, config.soft_min_mdeg, config.soft_max_mdeg),
             drive_mdeg,

@@ -5,12 +5,12 @@
 
 use crate::Settings;
 use crate::axis::{Axis, AxisConfig};
-use crate::io::{AXES, Fault, Faults, Inputs, Outputs, State};
 use crate::panel::{Panel, PanelConfig};
 use crate::power::{Power, PowerLimits};
 use crate::sensing::SensorFault;
 use crate::settings_check::SettingsError;
 use crate::units::ticks;
+use trimproof_io::{AXES, Fault, Faults, Inputs, Outputs, State};
 
 /// Longest wait for the driver's phase to catch up with a moving stick before the drive goes on all the same.
 const ALIGN_MS: u32 = 20;
@@ -135,7 +135,7 @@ impl Controller {
     /// Where the drives are believed to be: whole microsteps and fraction.
     #[cfg(test)]
     pub(crate) fn places(&self) -> [(i32, u32); AXES] {
-        self.axes.map(|axis| axis.place_parts())
+        self.axes.map(|axis| axis.position_parts())
     }
 
     fn find_trips(&mut self, lost: bool) {
@@ -293,18 +293,18 @@ impl Controller {
                 }
                 State::Centring => {
                     axis.drive(&config.glide, held, gap, config);
-                    if axis.keep_place(config) {
+                    if axis.watch_for_lost_steps(config) {
                         axis.centre();
                     }
                 }
                 State::Nudging => {
                     axis.steer(direction, config);
                     axis.drive(&config.nudge, false, gap, config);
-                    axis.keep_place(config);
+                    axis.watch_for_lost_steps(config);
                 }
                 State::Holding => {
                     axis.drive(&config.glide, false, gap, config);
-                    axis.keep_place(config);
+                    axis.watch_for_lost_steps(config);
                 }
             }
         }
@@ -312,20 +312,21 @@ impl Controller {
 
     fn outputs(&self, home: bool) -> Outputs {
         let on = drives_on(self.state);
-        let mut outputs = Outputs {
-            state: self.state,
-            faults: self.tripped,
-            ..Outputs::default()
-        };
-        for ((axis, config), to) in self
+        let mut outputs = Outputs::default();
+        let Outputs { command, telemetry } = &mut outputs;
+        for (((axis, config), asked), reported) in self
             .axes
             .iter()
             .zip(&self.config.axes)
-            .zip(&mut outputs.axis)
+            .zip(&mut command.axis)
+            .zip(&mut telemetry.axis)
         {
-            *to = axis.outputs(on, home, config);
+            *asked = axis.command(on, home, config);
+            *reported = axis.telemetry(on, config);
         }
-        let faults = &mut outputs.faults;
+        telemetry.state = self.state;
+        telemetry.faults = self.tripped;
+        let faults = &mut telemetry.faults;
         faults.set(Fault::SupplyLow, self.power.low());
         faults.set(Fault::HatStuck, self.panel.hat_stuck());
         faults.set(
@@ -337,7 +338,7 @@ impl Controller {
             self.panel.release_stuck(&self.config.panel),
         );
         faults.set(Fault::StepsSlipped, self.axes.iter().any(Axis::slipped));
-        faults.set(Fault::PlaceDoubt, self.axes.iter().any(Axis::doubt));
+        faults.set(Fault::PositionDoubt, self.axes.iter().any(Axis::doubt));
         outputs
     }
 }

@@ -17,32 +17,18 @@
 mod axis;
 mod controller;
 mod debounce;
-mod io;
 mod motion;
 mod panel;
-mod place;
 mod power;
 mod sensing;
 mod settings;
 mod settings_check;
-mod stepgen;
+mod step_loss;
 mod units;
 
 #[cfg(test)]
-mod check_faults;
-#[cfg(test)]
-mod check_pilot;
-#[cfg(test)]
-mod check_properties;
-#[cfg(test)]
-mod check_start;
-#[cfg(test)]
-mod fixture;
+mod tests;
 
 pub use controller::Controller;
-pub use io::{
-    AXES, AxisOutputs, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL, State, Switches,
-};
 pub use settings::{AxisSettings, Settings};
 pub use settings_check::SettingsError;
-pub use stepgen::{Pulse, StepGenerator, steps_over};

@@ -4,8 +4,8 @@
 //! microsteps per generator period times 2^32. The outputs of tick n act over the interval from tick n to
 //! tick n + 1; [`Motion::advance`] at tick n + 1 takes note of what they did.
 
-use crate::stepgen::steps_over;
 use crate::units::quotient;
+use trimproof_io::steps_over;
 
 /// Goals lie half a microstep into their microstep, so that rounding never drops them into its neighbour.
 const HALF: i64 = 1 << 31;

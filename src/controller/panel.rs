@@ -2,8 +2,8 @@
 
 use crate::Settings;
 use crate::debounce::{DebounceTicks, Debounced};
-use crate::io::{AXES, Switches};
 use crate::units::ticks;
+use trimproof_io::{AXES, Switches};
 
 /// Times of the switches, in ticks.
 #[derive(Clone, Copy, Debug)]
@@ -188,7 +188,7 @@ impl Panel {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::io::{PITCH, ROLL};
+    use trimproof_io::{PITCH, ROLL};
 
     fn config() -> PanelConfig {
         PanelConfig::new(&Settings::example())

@@ -45,8 +45,11 @@ pub struct Settings {
     /// Time after which opposite hat directions closed together are reported, 0 to 10000 ms.
     pub hat_conflict_ms: u16,
     /// Ticks that the step generator keeps the last rate for without a new one, 1 to 50.
-    #[cfg_attr(feature = "serde", serde(default = "Settings::default_patience_ticks"))]
-    pub patience_ticks: u16,
+    #[cfg_attr(
+        feature = "serde",
+        serde(default = "Settings::default_command_timeout_ticks")
+    )]
+    pub command_timeout_ticks: u16,
     /// Largest step of the tick number that is made good, 1 (none lost) to 50; more trips.
     pub ticks_lost_max: u16,
     /// Pitch axis (fore and aft, positive is aft).
@@ -123,12 +126,12 @@ pub struct AxisSettings {
     pub slip_deflection_mdeg: i32,
     /// Largest deflection of a settled stick with hands off: free play, friction band, sensor error;
     /// 10 mdeg to below `deflection_max_mdeg`.
-    pub place_band_mdeg: i32,
+    pub position_band_mdeg: i32,
     /// Time of a still stick before it counts as agreeing with the drive, 50 to 20000 ms.
-    pub place_settle_ms: u16,
+    pub position_settle_ms: u16,
     /// Time of a still stick before a deflection is booked as lost steps, or reported where they cannot explain it:
     /// longer than a pilot leans on it. 50 to 60000 ms.
-    pub place_doubt_ms: u16,
+    pub position_doubt_ms: u16,
     /// Stick angle at which the joystick axis reaches its end, 1000 to 180000 mdeg.
     pub joystick_full_mdeg: i32,
 }
@@ -156,7 +159,7 @@ impl Settings {
     }
 
     /// 2 ticks.
-    pub const fn default_patience_ticks() -> u16 {
+    pub const fn default_command_timeout_ticks() -> u16 {
         2
     }
 
@@ -175,7 +178,7 @@ impl Settings {
             hat_stuck_ms: 20_000,
             release_stuck_ms: 60_000,
             hat_conflict_ms: 100,
-            patience_ticks: Self::default_patience_ticks(),
+            command_timeout_ticks: Self::default_command_timeout_ticks(),
             ticks_lost_max: 5,
             pitch: AxisSettings::example(),
             roll: AxisSettings::example(),
@@ -211,9 +214,9 @@ impl AxisSettings {
             hold_off_ms: 300,
             deflection_max_mdeg: 6_000,
             slip_deflection_mdeg: 15_000,
-            place_band_mdeg: 350,
-            place_settle_ms: 800,
-            place_doubt_ms: 10_000,
+            position_band_mdeg: 350,
+            position_settle_ms: 800,
+            position_doubt_ms: 10_000,
             joystick_full_mdeg: 25_000,
         }
     }

@@ -113,7 +113,7 @@ impl Settings {
         range("hat_stuck_ms", self.hat_stuck_ms, 1000, 120_000)?;
         range("release_stuck_ms", self.release_stuck_ms, 1000, 600_000)?;
         range("hat_conflict_ms", self.hat_conflict_ms, 0, 10_000)?;
-        range("patience_ticks", self.patience_ticks, 1, 50)?;
+        range("command_timeout_ticks", self.command_timeout_ticks, 1, 50)?;
         range("ticks_lost_max", self.ticks_lost_max, 1, 50)?;
         self.pitch.check(self, false)?;
         self.roll.check(self, true)
@@ -156,22 +156,22 @@ impl AxisSettings {
         let path = of_axis!(roll, "slip_deflection_mdeg");
         let least = i64::from(self.deflection_max_mdeg);
         range(path, self.slip_deflection_mdeg, least, 180_000)?;
-        let path = of_axis!(roll, "place_band_mdeg");
+        let path = of_axis!(roll, "position_band_mdeg");
         range(
             path,
-            self.place_band_mdeg,
+            self.position_band_mdeg,
             10,
             i64::from(self.deflection_max_mdeg) - 1,
         )?;
         range(
-            of_axis!(roll, "place_settle_ms"),
-            self.place_settle_ms,
+            of_axis!(roll, "position_settle_ms"),
+            self.position_settle_ms,
             50,
             20_000,
         )?;
         range(
-            of_axis!(roll, "place_doubt_ms"),
-            self.place_doubt_ms,
+            of_axis!(roll, "position_doubt_ms"),
+            self.position_doubt_ms,
             50,
             60_000,
         )?;

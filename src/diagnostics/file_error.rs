@@ -269,8 +269,8 @@ mod tests {
     fn nothing_near_offers_nothing() {
         assert_eq!(nearest("zebra", ["mass_kg", "inertia"]), None);
         assert_eq!(
-            nearest("brekaout_nm", ["breakout_nm", "rate_nm"]),
-            Some("breakout_nm")
+            nearest("brekaout_n_m", ["breakout_n_m", "rate_n_m"]),
+            Some("breakout_n_m")
         );
     }
 
@@ -290,8 +290,8 @@ mod tests {
         assert_eq!(nearest("abcde", ["abcdx"]), Some("abcdx"));
         assert_eq!(nearest("abcde", ["abcxy"]), None);
         assert_eq!(nearest("a", ["b"]), Some("b"));
-        assert_eq!(nearest("sti", ["stiction_nm"]), Some("stiction_nm"));
-        assert_eq!(nearest("st", ["stiction_nm"]), None);
+        assert_eq!(nearest("sti", ["stiction_n_m"]), Some("stiction_n_m"));
+        assert_eq!(nearest("st", ["stiction_n_m"]), None);
         // The nearest of several; a beginning counts as a name that is just near enough.
         assert_eq!(nearest("abcdef", ["abcdxy", "abcdex"]), Some("abcdex"));
         assert_eq!(nearest("abcdef", ["abcdef_more", "abcdex"]), Some("abcdex"));

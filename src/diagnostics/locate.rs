@@ -7,7 +7,7 @@ use toml::de::{DeTable, DeValue};
 
 /// Byte span of the value at a dotted key path, `None` if the text is no TOML or has no such value.
 ///
-/// An array's entry is named by its index: `pitch.cartridge.breakout_nm`, `do[3].at_s`,
+/// An array's entry is named by its index: `pitch.cartridge.breakout_n_m`, `do[3].at_s`,
 /// `stick.mass.frame[0].at_m[2]`. The span of a `[table]` is its header's.
 pub fn locate(text: &str, path: &str) -> Option<Range<usize>> {
     let root = DeTable::parse(text).ok()?;
@@ -123,7 +123,7 @@ fn collect_in(value: &Spanned<DeValue<'_>>, sought: Sought<'_>, found: &mut Vec<
 mod tests {
     use super::*;
 
-    const TEXT: &str = "name = \"a\"\n[pitch.cartridge]\nbreakout_nm = -1.5\n[[do]]\nat_s = 0\n[[do]]\nat_s = 0.25\nat_m = [1.0, 2.0]\n";
+    const TEXT: &str = "name = \"a\"\n[pitch.cartridge]\nbreakout_n_m = -1.5\n[[do]]\nat_s = 0\n[[do]]\nat_s = 0.25\nat_m = [1.0, 2.0]\n";
 
     fn found(path: &str) -> Option<&'static str> {
         locate(TEXT, path).map(|span| &TEXT[span])
@@ -132,7 +132,7 @@ mod tests {
     #[test]
     fn values_are_found_by_path() {
         assert_eq!(found("name"), Some("\"a\""));
-        assert_eq!(found("pitch.cartridge.breakout_nm"), Some("-1.5"));
+        assert_eq!(found("pitch.cartridge.breakout_n_m"), Some("-1.5"));
         assert_eq!(found("do[1].at_s"), Some("0.25"));
         assert_eq!(found("do[1].at_m[1]"), Some("2.0"));
         assert_eq!(found("pitch.cartridge"), Some("[pitch.cartridge]"));
@@ -169,7 +169,10 @@ mod tests {
     fn keys_and_texts_are_found() {
         let found =
             |sought, within: Range<usize>| find_within(TEXT, sought, &within).map(|s| &TEXT[s]);
-        assert_eq!(found(Sought::Key("breakout_nm"), 0..3), Some("breakout_nm"));
+        assert_eq!(
+            found(Sought::Key("breakout_n_m"), 0..3),
+            Some("breakout_n_m")
+        );
         assert_eq!(found(Sought::Text("a"), 0..3), Some("\"a\""));
         assert_eq!(found(Sought::Text("name"), 0..TEXT.len()), None);
         assert_eq!(found(Sought::Key("at_s"), 0..TEXT.len()), None);

@@ -170,6 +170,15 @@ pub fn first_breaks(laws: &[&Formula], signals: &dyn Signals) -> Vec<Option<Marg
     }
 }
 
+/// The names and words of the language in a formula, in its order; empty if it does not read.
+pub fn words_in(text: &str) -> Vec<&str> {
+    let tokens = lexer::tokens(text).unwrap_or_default();
+    let names = tokens
+        .into_iter()
+        .filter(|token| token.kind == lexer::Kind::Name);
+    names.filter_map(|token| text.get(token.span)).collect()
+}
+
 impl Formula {
     /// Reads a formula and checks it.
     ///

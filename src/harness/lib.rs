@@ -9,6 +9,7 @@ pub mod judge;
 pub mod junit;
 pub mod laws;
 pub mod palette;
+pub mod rig;
 pub mod run;
 pub mod scenario;
 pub mod suite;

@@ -7,7 +7,7 @@
 //! lightness, so that both axes may stand in one frame. No colour alone says anything: a limit is a
 //! broken line, and every curve and bar has its word.
 
-use trimproof_controller::State;
+use trimproof_io::State;
 
 /// Red, green and blue, 0 to 255 each.
 pub type Rgb = [u8; 3];
@@ -47,7 +47,7 @@ const QUANTITIES: [(&str, Rgb, Rgb); 20] = [
     ("stick_deg", BLUE, [0x00, 0x39, 0x5A]),
     ("trim_deg", GREEN, [0x00, 0x4F, 0x3A]),
     ("reference_deg", ORANGE, [0x8F, 0x63, 0x00]),
-    ("believed_deg", PURPLE, [0x7A, 0x3D, 0x60]),
+    ("estimated_deg", PURPLE, [0x7A, 0x3D, 0x60]),
     ("drive_deg", BLACK, [0x7D, 0x7D, 0x7D]),
     ("deflection_deg", SKY, [0xA6, 0xD8, 0xF5]),
     ("rotor_deg", [0x8C, 0x5A, 0x3C], [0xC9, 0xAE, 0x98]),
@@ -58,7 +58,7 @@ const QUANTITIES: [(&str, Rgb, Rgb); 20] = [
     // Forces and torques.
     ("grip_force_n", BLUE, [0x00, 0x39, 0x5A]),
     ("stop_force_n", ORANGE, [0x8F, 0x63, 0x00]),
-    ("cartridge_nm", GREEN, [0x00, 0x4F, 0x3A]),
+    ("cartridge_n_m", GREEN, [0x00, 0x4F, 0x3A]),
     // The drive.
     ("current_a", PURPLE, [0x7A, 0x3D, 0x60]),
     ("lag_steps", ORANGE, [0x8F, 0x63, 0x00]),

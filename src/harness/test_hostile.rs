@@ -5,6 +5,7 @@ use crate::card::{self, text};
 use crate::compare::compare;
 use crate::judge::{Judgement, judge};
 use crate::junit;
+use crate::rig::RigFile;
 use crate::run::{LogicTarget, run_scenario};
 use crate::scenario::Scenario;
 use crate::suite::{Case, End, Outcome, Plan, run_suite};
@@ -12,21 +13,20 @@ use std::num::NonZeroUsize;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use trimproof_diagnostics::{hostile_text, is_invisible};
-use trimproof_plant::Rig;
 
 /// Texts that go through each way out, at least.
 const TEXTS: u64 = 10_000;
 
 fn case() -> Case {
     let text = "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.01\n\
-                [[expect]]\nname = \"e\"\nthat = \"always (pitch.stick_deg < 90.0)\"\n\
-                [[expect]]\nname = \"f\"\nthat = \"always (pitch.stick_deg > 90.0)\"\n";
+                [[expect]]\nname = \"e\"\nformula = \"always (pitch.stick_deg < 90.0)\"\n\
+                [[expect]]\nname = \"f\"\nformula = \"always (pitch.stick_deg > 90.0)\"\n";
     Case {
         name: "case".to_owned(),
         rig_name: "kittiwake".to_owned(),
         file: "case.toml".into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
-        rig: Arc::new(Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()),
+        rig: Arc::new(RigFile::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()),
         lines: Arc::default(),
         warnings: Vec::new(),
         laws: Arc::default(),
@@ -40,7 +40,7 @@ fn judgements(plain: &[Judgement], text: &dyn Fn(u64) -> String) -> Vec<Judgemen
         .zip(0..)
         .map(|(plain, index)| Judgement {
             name: text(4 * index),
-            that: text(4 * index + 1),
+            formula: text(4 * index + 1),
             because: Some(text(4 * index + 2)),
             decided_by: text(4 * index + 3),
             ..plain.clone()

@@ -4,8 +4,9 @@ use crate::error::LinkError;
 use crate::pool::bytes_a_tick;
 use crate::target::Link;
 use std::time::Instant;
-use trimproof_controller::{Inputs, Settings};
+use trimproof_controller::Settings;
 use trimproof_harness::run::Traffic;
+use trimproof_io::Inputs;
 
 /// What a check of a link found.
 #[derive(Clone, Debug)]

@@ -58,6 +58,9 @@ pub enum LinkError {
         /// The system's word for it.
         why: String,
     },
+    /// This program was built without serial ports.
+    #[error("this program was built without serial ports (feature `serial`)")]
+    NoSerial,
     /// The system does not list its ports.
     #[error("cannot list the serial ports: {why}")]
     NoList {
@@ -162,6 +165,7 @@ impl LinkError {
                 | Self::NoPort { .. }
                 | Self::PortUnusable { .. }
                 | Self::TooSlowToMove { .. }
+                | Self::NoSerial
         )
     }
 

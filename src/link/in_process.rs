@@ -6,14 +6,14 @@ use std::io;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use trimproof_board::{About, Board, Pins};
-use trimproof_controller::Outputs;
+use trimproof_io::Command;
 
 /// Pins that lead nowhere.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct NoPins;
 
 impl Pins for NoPins {
-    fn apply(&mut self, _: &Outputs) {}
+    fn apply(&mut self, _: &Command) {}
     fn off(&mut self) {}
     fn tick_done(&mut self) {}
 }

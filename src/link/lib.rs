@@ -2,7 +2,6 @@
 //!
 //! [`BoardPool`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a [`Line`], whatever carries its bytes.
 
-mod beside;
 mod check;
 mod emulator;
 mod error;
@@ -14,6 +13,7 @@ mod in_process;
 mod line;
 mod on;
 mod pool;
+#[cfg(feature = "serial")]
 mod serial;
 mod target;
 #[cfg(unix)]
@@ -22,7 +22,6 @@ mod unix;
 #[cfg(test)]
 mod tests;
 
-pub use beside::{Beside, Difference};
 pub use check::{Checked, check};
 pub use emulator::end_all;
 pub use error::LinkError;
@@ -34,5 +33,8 @@ pub use in_process::{BoardLine, NoPins, serve};
 pub use line::Line;
 pub use on::On;
 pub use pool::{BoardPool, Options};
-pub use serial::{Candidate, SerialLine, ports, pty_pair};
+#[cfg(all(feature = "serial", unix))]
+pub use serial::pty_pair;
+#[cfg(feature = "serial")]
+pub use serial::{Candidate, SerialLine, ports};
 pub use target::{BoardTarget, Link};

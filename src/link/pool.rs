@@ -4,6 +4,7 @@ use crate::emulator;
 use crate::error::LinkError;
 use crate::exchange::Patience;
 use crate::frames::FrameLog;
+#[cfg(feature = "serial")]
 use crate::serial::SerialLine;
 use crate::target::{BoardTarget, Link, SILENCE_MS};
 use std::path::PathBuf;
@@ -81,7 +82,7 @@ impl BoardPool {
         let idle = self.idle().pop();
         let link = idle.map_or_else(|| connect(&self.place, &self.options), Ok);
         let trips = matches!(self.place, BoardAddress::Port(_));
-        Box::new(BoardTarget::from_bench(link, Some(Arc::clone(self)), trips))
+        Box::new(BoardTarget::of_pool(link, Some(Arc::clone(self)), trips))
     }
 
     /// A link of its own, for a check.
@@ -130,6 +131,9 @@ fn connect(place: &BoardAddress, options: &Options) -> Result<Link, LinkError> {
             };
             Link::open_until(line, Patience::EMULATED, hello, log, options.stop)
         }
+        #[cfg(not(feature = "serial"))]
+        BoardAddress::Port(_) => Err(LinkError::NoSerial),
+        #[cfg(feature = "serial")]
         BoardAddress::Port(name) => {
             let line = Box::new(SerialLine::open(name, options.baud)?);
             // Opening a port resets many a board, and its boot loader may listen for two seconds first.

@@ -8,8 +8,10 @@ use crate::pool::BoardPool;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
-use trimproof_controller::{Inputs, Outputs, Settings};
-use trimproof_harness::run::{Ending, Target, TargetError, Traffic};
+use trimproof_controller::Settings;
+use trimproof_harness::rig::RigFile;
+use trimproof_harness::run::{Cause, Ending, Target, TargetError, Traffic};
+use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{Answer, Begin, Greeting, Hello, Refusal, Request, Sample, VERSION, hash_of};
 
 /// Silence after which a board that may move trips by itself, ms.
@@ -222,12 +224,12 @@ pub struct BoardTarget {
 impl BoardTarget {
     /// The board at the end of a link.
     pub fn new(link: Link) -> Self {
-        Self::from_bench(Ok(link), None, false)
+        Self::of_pool(Ok(link), None, false)
     }
 
     /// A board of a pool, which gets its link back after a good run; a pool that has none gives its error at the beginning of
     /// the run.
-    pub(crate) fn from_bench(
+    pub(crate) fn of_pool(
         mut link: Result<Link, LinkError>,
         pool: Option<Arc<BoardPool>>,
         trips: bool,
@@ -244,6 +246,13 @@ impl BoardTarget {
             trips,
             over: true,
         }
+    }
+
+    fn start(&mut self, settings: Settings) -> Result<(), TargetError> {
+        self.over = false;
+        self.run = Some(self.with_link(|link| link.begin(&settings))?);
+        self.settings = Some(settings);
+        Ok(())
     }
 
     fn with_link<T>(
@@ -269,11 +278,8 @@ impl Target for BoardTarget {
         }
     }
 
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        self.over = false;
-        self.run = Some(self.with_link(|link| link.begin(settings))?);
-        self.settings = Some(*settings);
-        Ok(())
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.start(rig.settings()?)
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
@@ -282,8 +288,7 @@ impl Target for BoardTarget {
     }
 
     fn reset(&mut self) -> Result<(), TargetError> {
-        let settings = self.settings.ok_or(TargetError::NotBegun)?;
-        self.begin(&settings)
+        self.start(self.settings.ok_or(TargetError::NotBegun)?)
     }
 
     fn end(&mut self, how: Ending) -> Option<String> {
@@ -338,8 +343,8 @@ fn target_error(error: &LinkError) -> TargetError {
     if *error == LinkError::Stopped {
         return TargetError::Stopped;
     }
-    match error.help() {
-        Some(help) => TargetError::Link(format!("{error}; {help}")),
-        None => TargetError::Link(error.to_string()),
+    TargetError::Link {
+        cause: Cause::new(error.clone()),
+        help: error.help(),
     }
 }

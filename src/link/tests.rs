@@ -4,8 +4,9 @@ use crate::*;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
-use trimproof_controller::{Inputs, Outputs, Settings, Switches};
+use trimproof_controller::Settings;
 use trimproof_harness::run::{Ending, LogicTarget, Target, TargetError, Traffic};
+use trimproof_io::{Inputs, Outputs, Switches};
 use trimproof_wire::Request;
 
 /// Of a line on which no time passes nothing is waited for.

@@ -1,11 +1,12 @@
 //! From a rig's parts to the twin that stands ready.
 
-use trimproof_controller::{AXES, StepGenerator, Switches};
+use trimproof_io::{AXES, StepGenerator, Switches};
 
-use crate::contact::{Body, BumperLaw, ContactLoad, Stop, Surroundings, Tube};
-use crate::driver::{Driver, DriverLaw};
+use crate::contact::{Body, BumperParams, ContactLoad, Stop, Surroundings, Tube};
+use crate::driver::{Driver, DriverParams};
 use crate::dynamics::{
-    CartridgeLaw, DryFriction, GimbalLaw, GimbalState, PoseAnchor, TrainLaw, TrainState, WindingLaw,
+    CartridgeParams, DryFriction, GimbalParams, GimbalState, PoseAnchor, TrainParams, TrainState,
+    WindingParams,
 };
 use crate::fault::SwitchName;
 use crate::guard::Account;
@@ -21,27 +22,27 @@ use crate::twin::{Axis, Numerics, Plant, StartPose};
 /// Builds the twin of `rig`.
 pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPose) -> Plant {
     let generator_hz = rig.board.generator_hz;
-    let tick_hz = u32::from(rig.controller.tick_hz);
+    let tick_hz = rig.board.tick_hz;
     let periods = generator_hz / tick_hz;
     let scheme = Scheme::of(rig, numerics);
     let (steps, step_s) = (scheme.stick.count, scheme.stick.step_s);
     let substeps = scheme.train.each_ref().map(|train| train.count);
     let tick_s = 1.0 / f64::from(tick_hz);
-    let patience = u32::from(rig.controller.patience_ticks) * periods;
+    let timeout_periods = rig.board.command_timeout_ticks * periods;
     let axes = [&rig.pitch, &rig.roll];
     let axis = std::array::from_fn(|i| {
-        let law = train_law(axes[i], scheme.train[i].step_s);
+        let params = train_params(axes[i], scheme.train[i].step_s);
         Axis {
-            law,
-            per: law.reciprocals(),
+            params,
+            reciprocals: params.reciprocals(),
             train: TrainState {
                 shaft_rad: start.angle_rad[i],
-                rotor_rad: start.angle_rad[i] * law.ratio,
+                rotor_rad: start.angle_rad[i] * params.ratio,
                 ..TrainState::default()
             },
             standstill: None,
-            driver: Driver::new(driver_law(axes[i])),
-            generator: StepGenerator::new(u16::try_from(patience).unwrap_or(u16::MAX)),
+            driver: Driver::new(driver_params(axes[i])),
+            generator: StepGenerator::new(u16::try_from(timeout_periods).unwrap_or(u16::MAX)),
             substeps: substeps[i],
             share: 1.0 / f64::from(substeps[i]),
             // Each axis draws its own noise.
@@ -64,7 +65,7 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
         limit_n: rig.hand.limit_n,
     };
     let mut plant = Plant {
-        gimbal: gimbal_law(rig),
+        gimbal: gimbal_params(rig),
         stick: GimbalState {
             angle_rad: start.angle_rad,
             ..GimbalState::default()
@@ -110,35 +111,35 @@ pub(crate) fn assemble(rig: &Rig, seed: u64, numerics: Numerics, start: StartPos
 }
 
 /// The gimbal of a rig.
-pub fn gimbal_law(rig: &Rig) -> GimbalLaw {
+pub fn gimbal_params(rig: &Rig) -> GimbalParams {
     let friction = [&rig.pitch, &rig.roll].map(|axis| DryFriction {
-        coulomb_nm: axis.friction.coulomb_nm,
-        stiction_nm: axis.friction.stiction_nm,
-        viscous_nm_s_per_rad: axis.friction.viscous_nm_s_per_rad,
+        coulomb_n_m: axis.friction.coulomb_n_m,
+        stiction_n_m: axis.friction.stiction_n_m,
+        viscous_n_m_s_per_rad: axis.friction.viscous_n_m_s_per_rad,
     });
-    GimbalLaw::new(rig.stick.mass.properties(), friction)
+    GimbalParams::new(rig.stick.mass.properties(), friction)
 }
 
 /// The drive train of an axis, with all its springs whole.
-pub fn train_law(axis: &AxisRig, substep_s: f64) -> TrainLaw {
+pub fn train_params(axis: &AxisRig, substep_s: f64) -> TrainParams {
     let radius_m = axis.drive.trim_pitch_radius_m;
-    TrainLaw {
-        cartridge: cartridge_law(&axis.cartridge.cartridge()),
+    TrainParams {
+        cartridge: cartridge_params(&axis.cartridge.cartridge()),
         shaft_inertia_kg_m2: axis.drive.shaft_inertia_kg_m2,
-        shaft_friction_nm: axis.drive.shaft_friction_nm,
+        shaft_friction_n_m: axis.drive.shaft_friction_n_m,
         ratio: axis.drive.ratio(),
         half_backlash_rad: axis.drive.backlash_half_rad(),
-        mesh_nm_per_rad: axis.drive.mesh_stiffness_n_per_m * radius_m * radius_m,
-        mesh_damping_nm_s_per_rad: axis.drive.mesh_damping_n_s_per_m * radius_m * radius_m,
+        mesh_n_m_per_rad: axis.drive.mesh_stiffness_n_per_m * radius_m * radius_m,
+        mesh_damping_n_m_s_per_rad: axis.drive.mesh_damping_n_s_per_m * radius_m * radius_m,
         mesh_loss: 1.0 - axis.drive.efficiency,
         rotor_inertia_kg_m2: axis.motor.rotor_inertia_kg_m2,
         rotor_teeth: f64::from(axis.motor.rotor_teeth),
-        kt_nm_per_a: axis.motor.torque_constant_nm_per_a(),
-        detent_nm: axis.motor.detent_nm,
-        rotor_friction_nm: axis.motor.friction_nm,
-        rotor_viscous_nm_s_per_rad: axis.motor.viscous_nm_s_per_rad,
+        kt_n_m_per_a: axis.motor.torque_constant_n_m_per_a(),
+        detent_n_m: axis.motor.detent_n_m,
+        rotor_friction_n_m: axis.motor.friction_n_m,
+        rotor_viscous_n_m_s_per_rad: axis.motor.viscous_n_m_s_per_rad,
         rotor_zero_rad: axis.motor.zero_deg.to_radians(),
-        winding: WindingLaw::new(
+        winding: WindingParams::new(
             axis.motor.resistance_ohm,
             axis.motor.inductance_h,
             0.5 * substep_s,
@@ -147,8 +148,8 @@ pub fn train_law(axis: &AxisRig, substep_s: f64) -> TrainLaw {
     }
 }
 
-fn driver_law(axis: &AxisRig) -> DriverLaw {
-    DriverLaw {
+fn driver_params(axis: &AxisRig) -> DriverParams {
+    DriverParams {
         microsteps: axis.driver.microsteps,
         run_a: axis.driver.run_a,
         hold_a: axis.driver.hold_a,
@@ -157,13 +158,13 @@ fn driver_law(axis: &AxisRig) -> DriverLaw {
 }
 
 /// The torque law of a cartridge's figures.
-pub(crate) fn cartridge_law(cartridge: &Cartridge) -> CartridgeLaw {
-    CartridgeLaw {
+pub(crate) fn cartridge_params(cartridge: &Cartridge) -> CartridgeParams {
+    CartridgeParams {
         free_play_rad: cartridge.free_play_rad,
-        breakout_nm: cartridge.breakout_nm,
-        rate_nm_per_rad: cartridge.rate_nm_per_rad,
+        breakout_n_m: cartridge.breakout_n_m,
+        rate_n_m_per_rad: cartridge.rate_n_m_per_rad,
         bind_rad: cartridge.bind_rad - cartridge.free_play_rad,
-        damping_nm_s_per_rad: cartridge.damping_nm_s_per_rad,
+        damping_n_m_s_per_rad: cartridge.damping_n_m_s_per_rad,
     }
 }
 
@@ -193,6 +194,6 @@ pub(crate) fn surroundings(rig: &Rig, contact_steps: u32) -> Surroundings {
 }
 
 fn obstacle(obstacle: &ObstacleRig) -> Body {
-    let law = BumperLaw::new(obstacle.stiffness_n_per_m, obstacle.restitution);
-    Body::new(&obstacle.shape, obstacle.at_m, obstacle.turn_deg, law)
+    let params = BumperParams::new(obstacle.stiffness_n_per_m, obstacle.restitution);
+    Body::new(&obstacle.shape, obstacle.at_m, obstacle.turn_deg, params)
 }

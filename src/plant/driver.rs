@@ -1,6 +1,6 @@
 //! The stepper driver: step, direction, enable and reset lines, microstep table, current levels.
 
-use trimproof_controller::{CurrentLevel, Pulse};
+use trimproof_io::{CurrentLevel, Pulse};
 
 use crate::dynamics::Phase;
 use crate::rest::StateBits;
@@ -27,7 +27,7 @@ pub struct Driver {
 
 /// Ratings of a driver.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct DriverLaw {
+pub struct DriverParams {
     /// Microsteps a full step, a power of two from 1 to 256.
     pub microsteps: u32,
     /// Peak of the microstep sinusoid while running, A.
@@ -40,20 +40,20 @@ pub struct DriverLaw {
 
 impl Driver {
     /// A driver at index 0 with its windings open.
-    pub fn new(law: DriverLaw) -> Self {
-        let size = 4 * law.microsteps as usize;
+    pub fn new(params: DriverParams) -> Self {
+        let size = 4 * params.microsteps as usize;
         let table = (0..size)
             .map(|k| {
-                let (s, c) = libm::sincos(electrical_rad(k as i64, law.microsteps));
+                let (s, c) = libm::sincos(electrical_rad(k as i64, params.microsteps));
                 (c, s)
             })
             .collect();
         Self {
             table,
-            microsteps: law.microsteps,
-            run_a: law.run_a,
-            hold_a: law.hold_a,
-            undervoltage_v: law.undervoltage_v,
+            microsteps: params.microsteps,
+            run_a: params.run_a,
+            hold_a: params.hold_a,
+            undervoltage_v: params.undervoltage_v,
             index: 0,
             total: 0,
             enable: false,

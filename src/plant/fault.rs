@@ -2,7 +2,7 @@
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_controller::{PITCH, ROLL, Switches};
+use trimproof_io::{PITCH, ROLL, Switches};
 
 /// One axis of the stick.
 #[derive(

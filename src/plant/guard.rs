@@ -3,7 +3,7 @@
 //! Looked at after every stick step: the stick's angles and rates. Once a tick: energy, in which every state takes part.
 //! docs/model/accuracy.md derives the bounds.
 
-use trimproof_controller::AXES;
+use trimproof_io::AXES;
 
 use crate::abort::{AbortReason, Quantity, TwinAbort, TwinPart};
 use crate::dynamics::Pose;
@@ -64,7 +64,7 @@ impl Plant {
         let detent_j: f64 = self
             .axis
             .iter()
-            .map(|axis| 0.5 * axis.law.detent_nm / axis.law.rotor_teeth)
+            .map(|axis| 0.5 * axis.params.detent_n_m / axis.params.rotor_teeth)
             .sum();
         self.account = Account {
             start_j: self.energies_j().iter().sum(),
@@ -90,7 +90,7 @@ impl Plant {
     fn energies_at(&self, pose: &Pose) -> [f64; 1 + AXES] {
         let drive = |i: usize| {
             let axis = &self.axis[i];
-            axis.law.energy_j(&axis.train, self.stick.angle_rad[i])
+            axis.params.energy_j(&axis.train, self.stick.angle_rad[i])
         };
         [self.gimbal.energy_at(pose, &self.stick), drive(0), drive(1)]
     }
@@ -304,10 +304,10 @@ mod tests {
         );
 
         let mut plant = self::plant();
-        let mut outputs = trimproof_controller::Outputs::default();
+        let mut outputs = trimproof_io::Command::default();
         for out in &mut outputs.axis {
             out.enable = true;
-            out.current = trimproof_controller::CurrentLevel::Hold;
+            out.current = trimproof_io::CurrentLevel::Hold;
         }
         for _ in 0..300 {
             plant.command(&outputs);
@@ -376,10 +376,10 @@ mod tests {
         assert_eq!((plant.account.put_in_j, plant.account.tick_j), (0.0, 0.0));
         let mut expected = 2.0 + 0.1 * plant.gimbal.largest_fall_j();
         for axis in &plant.axis {
-            let (detent_nm, teeth) = (axis.law.detent_nm, axis.law.rotor_teeth);
+            let (detent_n_m, teeth) = (axis.params.detent_n_m, axis.params.rotor_teeth);
             let part = std::f64::consts::PI / (4.0 * teeth) / 1000.0;
             let work: f64 = (0..1000)
-                .map(|k| detent_nm * libm::sin(4.0 * teeth * (f64::from(k) + 0.5) * part) * part)
+                .map(|k| detent_n_m * libm::sin(4.0 * teeth * (f64::from(k) + 0.5) * part) * part)
                 .sum();
             assert!(work > 0.0);
             expected += work;

@@ -82,7 +82,7 @@ pub struct Hand {
     feel: HandFeel,
     grip: Option<[Path; 2]>,
     push: [Option<Push>; 2],
-    wish: PoseAnchor,
+    desired: PoseAnchor,
 }
 
 impl Hand {
@@ -93,7 +93,7 @@ impl Hand {
             feel,
             grip: None,
             push: [None; 2],
-            wish: PoseAnchor::default(),
+            desired: PoseAnchor::default(),
         }
     }
 
@@ -168,7 +168,7 @@ impl Hand {
         }
         let feel = &self.feel;
         bits.numbers(&[feel.stiffness_n_per_m, feel.damping_n_s_per_m, feel.limit_n]);
-        self.wish.note(bits);
+        self.desired.note(bits);
     }
 
     /// Whether the hand holds the grip.
@@ -187,11 +187,11 @@ impl Hand {
     }
 
     /// Torque of the hand on each axis of a stick at `pose` with the given rates, rad/s: N·m.
-    pub fn touch(&self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> [f64; 2] {
-        let wish = self
+    pub fn torque_n_m(&self, pose: &Pose, rate_rad_per_s: [f64; 2], now_s: f64) -> [f64; 2] {
+        let desired = self
             .target(now_s)
             .map(|(angle, rate)| (Pose::at(angle), rate));
-        self.press(pose, rate_rad_per_s, wish, now_s)
+        self.torque_towards(pose, rate_rad_per_s, desired, now_s)
     }
 
     /// What the hand does over a step, at the middle of which the stick is at `pose`: the torque of its pushes, N·m, and
@@ -202,11 +202,11 @@ impl Hand {
             return ([0.0; 2], None);
         }
         let pull = self.target(now_s).map(|(angle, rate)| {
-            let wish = self.wish.follow(angle);
+            let desired = self.desired.follow(angle);
             let r = self.grip_radius_m;
             let here = pose.place([0.0, 0.0, -r]);
             let levers_m = pose.levers(here);
-            let force_n = self.force_n(&wish, rate, here, [0.0; 3]);
+            let force_n = self.force_n(&desired, rate, here, [0.0; 3]);
             GripPull {
                 force_n,
                 damping_n_s_per_m: self.feel.damping_n_s_per_m,
@@ -216,14 +216,14 @@ impl Hand {
                 lever_square_m2: levers_m.map(|lever| dot(lever, lever)),
             }
         });
-        (self.push_nm(pose, now_s), pull)
+        (self.push_n_m(pose, now_s), pull)
     }
 
     /// Force of impedance and damping on a grip at `here` that moves with `speed`, body axes, N.
     #[inline]
-    fn force_n(&self, wish: &Pose, rate: [f64; 2], here: [f64; 3], speed: [f64; 3]) -> [f64; 3] {
-        let there = wish.place([0.0, 0.0, -self.grip_radius_m]);
-        let levers = wish.levers(there);
+    fn force_n(&self, desired: &Pose, rate: [f64; 2], here: [f64; 3], speed: [f64; 3]) -> [f64; 3] {
+        let there = desired.place([0.0, 0.0, -self.grip_radius_m]);
+        let levers = desired.levers(there);
         std::array::from_fn(|k| {
             let wish_speed = levers[0][k] * rate[0] + levers[1][k] * rate[1];
             self.feel.stiffness_n_per_m * (there[k] - here[k])
@@ -233,7 +233,7 @@ impl Hand {
 
     /// Torque of the pushes, N·m.
     #[inline]
-    fn push_nm(&self, pose: &Pose, now_s: f64) -> [f64; 2] {
+    fn push_n_m(&self, pose: &Pose, now_s: f64) -> [f64; 2] {
         let r = self.grip_radius_m;
         let reach = [r * pose.roll.1, r];
         std::array::from_fn(|i| {
@@ -244,28 +244,28 @@ impl Hand {
     }
 
     /// Torque with the pose that the hand wants and its rates, rad/s, if it grips.
-    fn press(
+    fn torque_towards(
         &self,
         pose: &Pose,
         rate_rad_per_s: [f64; 2],
-        wish: Option<(Pose, [f64; 2])>,
+        desired: Option<(Pose, [f64; 2])>,
         now_s: f64,
     ) -> [f64; 2] {
         if self.grip.is_none() && self.push.iter().all(Option::is_none) {
             return [0.0; 2];
         }
-        let mut torque_nm = self.push_nm(pose, now_s);
-        if let Some((wish, rate)) = wish {
+        let mut torque_n_m = self.push_n_m(pose, now_s);
+        if let Some((desired, rate)) = desired {
             let here = pose.place([0.0, 0.0, -self.grip_radius_m]);
             let levers = pose.levers(here);
             let speed = std::array::from_fn(|k| {
                 levers[0][k] * rate_rad_per_s[0] + levers[1][k] * rate_rad_per_s[1]
             });
-            let force = cut_to(self.feel.limit_n, self.force_n(&wish, rate, here, speed));
-            torque_nm[0] += dot(force, levers[0]);
-            torque_nm[1] += dot(force, levers[1]);
+            let force = cut_to(self.feel.limit_n, self.force_n(&desired, rate, here, speed));
+            torque_n_m[0] += dot(force, levers[0]);
+            torque_n_m[1] += dot(force, levers[1]);
         }
-        torque_nm
+        torque_n_m
     }
 }
 
@@ -328,10 +328,10 @@ mod tests {
         hand.push([0.0, 10.0], 0.0, 2.0, 0.0);
         hand.push([5.0, 0.0], 0.0, 2.0, 1.0);
         let upright = Pose::at([0.0; 2]);
-        assert_eq!(hand.touch(&upright, [0.0; 2], 0.5), [0.0, 4.0]);
-        assert_eq!(hand.touch(&upright, [0.0; 2], 1.5), [2.0, 4.0]);
-        assert_eq!(hand.touch(&upright, [0.0; 2], 2.5), [2.0, 0.0]);
-        assert_eq!(hand.touch(&upright, [0.0; 2], 3.5), [0.0; 2]);
+        assert_eq!(hand.torque_n_m(&upright, [0.0; 2], 0.5), [0.0, 4.0]);
+        assert_eq!(hand.torque_n_m(&upright, [0.0; 2], 1.5), [2.0, 4.0]);
+        assert_eq!(hand.torque_n_m(&upright, [0.0; 2], 2.5), [2.0, 0.0]);
+        assert_eq!(hand.torque_n_m(&upright, [0.0; 2], 3.5), [0.0; 2]);
     }
 
     #[test]

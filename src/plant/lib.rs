@@ -24,7 +24,7 @@ mod trains;
 mod twin;
 
 pub use abort::{AbortReason, Quantity, TwinAbort, TwinPart};
-pub use assembly::{gimbal_law, train_law};
+pub use assembly::{gimbal_params, train_params};
 pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use hand::{Hand, HandFeel, PathShape};
 pub use rig::{Rig, StartConflict};

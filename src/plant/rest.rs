@@ -100,7 +100,7 @@ impl Plant {
             bits.numbers(&[axis.lag_zero_rad]);
         }
         self.surroundings.note(bits);
-        bits.numbers(&self.contact.torque_nm);
+        bits.numbers(&self.contact.torque_n_m);
         bits.numbers(&self.contact.early_rad);
         self.hand.note(self.now_s(), bits);
         self.supply.note(self.now_s(), bits);
@@ -112,7 +112,7 @@ mod tests {
     //! The law: a twin that skips is the twin that never does, bit for bit, whatever happens to it and when.
 
     use proptest::prelude::*;
-    use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+    use trimproof_io::{AxisCommand, Command, CurrentLevel};
 
     use super::*;
     use crate::fault::{AxisName, Coil, FaultKind};
@@ -147,7 +147,7 @@ mod tests {
         Slip(i32),
     }
 
-    fn act(plant: &mut Plant, outputs: &mut Outputs, event: Event) {
+    fn act(plant: &mut Plant, outputs: &mut Command, event: Event) {
         let axis = AxisName::Pitch;
         match event {
             Event::Grip => plant.grip(None),
@@ -157,14 +157,14 @@ mod tests {
             Event::Supply(volts) => plant.set_supply(volts, 0.01),
             Event::Drives(on) => {
                 for out in &mut outputs.axis {
-                    *out = AxisOutputs {
+                    *out = AxisCommand {
                         enable: on,
                         current: if on {
                             CurrentLevel::Hold
                         } else {
                             CurrentLevel::Off
                         },
-                        ..AxisOutputs::default()
+                        ..AxisCommand::default()
                     };
                 }
             }
@@ -213,7 +213,7 @@ mod tests {
         ) {
             let volts = if starts_on { 24.0 } else { 0.0 };
             let (mut skips, mut computes) = (plant(volts), plant(volts));
-            let (mut outputs, mut same) = (Outputs::default(), Outputs::default());
+            let (mut outputs, mut same) = (Command::default(), Command::default());
             for (ticks, event) in events {
                 act(&mut skips, &mut outputs, event);
                 act(&mut computes, &mut same, event);
@@ -240,7 +240,7 @@ mod tests {
     fn a_stick_at_rest_is_skipped() {
         for (volts, on) in [(0.0, false), (24.0, true)] {
             let mut plant = plant(volts);
-            let mut outputs = Outputs::default();
+            let mut outputs = Command::default();
             act(&mut plant, &mut outputs, Event::Drives(on));
             let mut skipped = 0;
             for _ in 0..1000 {
@@ -294,7 +294,7 @@ mod tests {
                 p.axis[0].train.turn.follow(1.0);
             }),
             ("index and total", |p| {
-                p.axis[0].driver.step(trimproof_controller::Pulse::Forward);
+                p.axis[0].driver.step(trimproof_io::Pulse::Forward);
             }),
             ("current level", |p| {
                 p.axis[0].driver.set_lines(true, CurrentLevel::Run)
@@ -309,8 +309,8 @@ mod tests {
             ("springs", |p| p.axis[0].broken_springs += 1),
             ("was driving", |p| p.axis[1].was_driving ^= true),
             ("lag zero", |p| p.axis[0].lag_zero_rad += 1.0),
-            ("stop torque", |p| p.contact.torque_nm[0] = 1e-9),
-            ("roll stop torque", |p| p.contact.torque_nm[1] = 1e-9),
+            ("stop torque", |p| p.contact.torque_n_m[0] = 1e-9),
+            ("roll stop torque", |p| p.contact.torque_n_m[1] = 1e-9),
             ("early", |p| p.contact.early_rad[0] = 1e-12),
             ("roll early", |p| p.contact.early_rad[1] = 1e-12),
             ("grip", |p| feel(p, [1.0; 3])),
@@ -341,7 +341,7 @@ mod tests {
         ];
         let ready = || {
             let mut plant = plant(24.0);
-            let mut outputs = Outputs::default();
+            let mut outputs = Command::default();
             act(&mut plant, &mut outputs, Event::Drives(true));
             for _ in 0..300 {
                 plant.command(&outputs);
@@ -386,7 +386,7 @@ mod tests {
     #[test]
     fn the_end_of_a_push_is_not_skipped() {
         let mut plant = plant(24.0);
-        let mut outputs = Outputs::default();
+        let mut outputs = Command::default();
         act(&mut plant, &mut outputs, Event::Drives(true));
         plant.push([12.0, 0.0], 0.0, 2.0);
         let mut angles = Vec::new();

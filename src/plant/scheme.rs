@@ -5,7 +5,7 @@
 //! [`SHORTEST_STICK_STEP_S`] or [`SHORTEST_TRAIN_STEP_S`] is refused.
 
 use serde::Serialize;
-use trimproof_controller::AXES;
+use trimproof_io::AXES;
 
 use crate::assembly;
 use crate::contact::damping_ratio;
@@ -168,32 +168,32 @@ fn at_least(key: String, value: f64, longest_step_s: f64) -> StepBound {
 
 fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
     let roll = [rig.roll.stops.min_deg, rig.roll.stops.max_deg].map(f64::to_radians);
-    let inertia = assembly::gimbal_law(rig).least_inertia_kg_m2(roll);
+    let inertia = assembly::gimbal_params(rig).least_inertia_kg_m2(roll);
     let mut bounds = Vec::new();
     for name in AxisName::ALL {
         let (axis, inertia) = (rig.axis(name.index()), inertia[name.index()]);
         let key = |tail: &str| format!("{}.{tail}", name.name());
         let cartridge = axis.cartridge.cartridge();
-        let damping = cartridge.damping_nm_s_per_rad;
+        let damping = cartridge.damping_n_m_s_per_rad;
         bounds.push(at_most(
-            key("cartridge.damping_nm_s_per_rad"),
+            key("cartridge.damping_n_m_s_per_rad"),
             damping,
             EXPLICIT_DAMPING * inertia / damping,
             1,
         ));
         let is_measured = matches!(axis.cartridge, CartridgeRig::Measured(_));
-        let bound_rate = (1.0 + BIND_STIFFENING) * cartridge.rate_nm_per_rad;
+        let bound_rate = (1.0 + BIND_STIFFENING) * cartridge.rate_n_m_per_rad;
         for (measured, springs, value, slope) in [
             (
-                "cartridge.breakout_nm",
+                "cartridge.breakout_n_m",
                 "cartridge.free_length_m",
-                cartridge.breakout_nm,
-                cartridge.breakout_nm / PRELOAD_RAMP_RAD,
+                cartridge.breakout_n_m,
+                cartridge.breakout_n_m / PRELOAD_RAMP_RAD,
             ),
             (
-                "cartridge.rate_nm_per_rad",
+                "cartridge.rate_n_m_per_rad",
                 "cartridge.arm_m",
-                cartridge.rate_nm_per_rad,
+                cartridge.rate_n_m_per_rad,
                 bound_rate,
             ),
         ] {
@@ -260,18 +260,18 @@ fn bumper_step_s(stiffness_n_per_m: f64, restitution: f64, yielding: f64) -> f64
 fn train_bounds(rig: &Rig, name: AxisName) -> Vec<StepBound> {
     let axis: &AxisRig = rig.axis(name.index());
     let key = |tail: &str| format!("{}.{tail}", name.name());
-    let law = assembly::train_law(axis, SHORTEST_TRAIN_STEP_S);
-    let (shaft, rotor) = (law.shaft_inertia_kg_m2, law.rotor_inertia_kg_m2);
-    let ratio2 = law.ratio * law.ratio;
-    let cartridge = law.cartridge;
+    let params = assembly::train_params(axis, SHORTEST_TRAIN_STEP_S);
+    let (shaft, rotor) = (params.shaft_inertia_kg_m2, params.rotor_inertia_kg_m2);
+    let ratio2 = params.ratio * params.ratio;
+    let cartridge = params.cartridge;
     // Torque for an angle on either body, N·m/rad: mesh and cartridge; mesh, field, detent, and a winding whose current
     // the back-EMF turns.
-    let on_shaft = law.mesh_nm_per_rad
-        + (cartridge.breakout_nm / PRELOAD_RAMP_RAD)
-            .max((1.0 + BIND_STIFFENING) * cartridge.rate_nm_per_rad);
-    let on_rotor = law.mesh_nm_per_rad / ratio2
-        + law.rotor_teeth * (law.kt_nm_per_a * axis.driver.run_a + 4.0 * law.detent_nm)
-        + law.kt_nm_per_a * law.kt_nm_per_a / law.winding.inductance_h();
+    let on_shaft = params.mesh_n_m_per_rad
+        + (cartridge.breakout_n_m / PRELOAD_RAMP_RAD)
+            .max((1.0 + BIND_STIFFENING) * cartridge.rate_n_m_per_rad);
+    let on_rotor = params.mesh_n_m_per_rad / ratio2
+        + params.rotor_teeth * (params.kt_n_m_per_a * axis.driver.run_a + 4.0 * params.detent_n_m)
+        + params.kt_n_m_per_a * params.kt_n_m_per_a / params.winding.inductance_h();
     let squares = [on_shaft / shaft, on_rotor / rotor];
     let most = TRAIN_PHASE_RAD / SHORTEST_TRAIN_STEP_S;
     let oscillation_s = TRAIN_PHASE_RAD / (squares[0] + squares[1]).sqrt();
@@ -298,9 +298,9 @@ fn train_bounds(rig: &Rig, name: AxisName) -> Vec<StepBound> {
         }
     };
     let yielding = 1.0 / shaft + 1.0 / (rotor * ratio2);
-    let mesh = EXPLICIT_DAMPING / (law.mesh_damping_nm_s_per_rad * yielding);
+    let mesh = EXPLICIT_DAMPING / (params.mesh_damping_n_m_s_per_rad * yielding);
     let given = axis.drive.mesh_damping_n_s_per_m;
-    let damper = IMPLICIT_DAMPING * shaft / cartridge.damping_nm_s_per_rad;
+    let damper = IMPLICIT_DAMPING * shaft / cartridge.damping_n_m_s_per_rad;
     vec![
         oscillation,
         StepBound {
@@ -311,8 +311,8 @@ fn train_bounds(rig: &Rig, name: AxisName) -> Vec<StepBound> {
             is_least: false,
         },
         StepBound {
-            key: key("cartridge.damping_nm_s_per_rad"),
-            value: cartridge.damping_nm_s_per_rad,
+            key: key("cartridge.damping_n_m_s_per_rad"),
+            value: cartridge.damping_n_m_s_per_rad,
             // Implicit: stable at any step, so that the shortest one is enough.
             longest_step_s: damper.max(SHORTEST_TRAIN_STEP_S),
             limit: f64::INFINITY,

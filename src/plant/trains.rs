@@ -4,7 +4,7 @@
 //! substep that left every bit of a drive as it was does so again for as long as windings, supply and friction hold it: until
 //! then only its cartridge is worked out, and no bit of a trace differs.
 
-use trimproof_controller::AXES;
+use trimproof_io::AXES;
 
 use crate::dynamics::{Phase, StickPath, Substep, TrainDrive, TrainLoad, TrainState};
 use crate::twin::{Axis, Plant};
@@ -15,7 +15,7 @@ pub(crate) struct Standstill {
     phase: [Phase; 2],
     /// The least supply that gives the windings what they need, V.
     needed_v: f64,
-    mesh_nm: f64,
+    mesh_n_m: f64,
     power_w: f64,
 }
 
@@ -40,7 +40,7 @@ impl Plant {
             }
         }
         for (load, axis) in load.iter_mut().zip(&self.axis) {
-            load.cartridge_nm *= axis.share;
+            load.cartridge_n_m *= axis.share;
             load.power_w *= axis.share;
         }
         load
@@ -74,11 +74,11 @@ impl Axis {
     fn substep(&mut self, drive: &TrainDrive, path: &StickPath, k: u32, load: &mut TrainLoad) {
         if let Some(known) = &self.standstill {
             let shaft_rad = self.train.shaft_rad;
-            if let Some(cartridge_nm) =
-                self.law
-                    .held_nm(&self.per, shaft_rad, known.mesh_nm, path, k)
+            if let Some(cartridge_n_m) =
+                self.params
+                    .held_n_m(&self.reciprocals, shaft_rad, known.mesh_n_m, path, k)
             {
-                load.cartridge_nm += cartridge_nm;
+                load.cartridge_n_m += cartridge_n_m;
                 load.power_w += known.power_w;
                 return;
             }
@@ -87,7 +87,11 @@ impl Axis {
         if self.train.is_still() {
             return self.substep_at_rest(drive, path, k, load);
         }
-        load.add(&self.law.substep(&self.per, &mut self.train, drive, path, k));
+        load.add(
+            &self
+                .params
+                .substep(&self.reciprocals, &mut self.train, drive, path, k),
+        );
     }
 
     /// The substep of a drive that stands still, after which it is known whether it goes on so.
@@ -100,7 +104,9 @@ impl Axis {
         load: &mut TrainLoad,
     ) {
         let before = self.train.bits();
-        let work = self.law.substep(&self.per, &mut self.train, drive, path, k);
+        let work = self
+            .params
+            .substep(&self.reciprocals, &mut self.train, drive, path, k);
         load.add(&work);
         if self.train.bits() == before {
             self.standstill = Standstill::of(&self.train, drive, &work);
@@ -129,7 +135,7 @@ impl Standstill {
         Some(Self {
             phase: drive.phase,
             needed_v,
-            mesh_nm: work.mesh_nm,
+            mesh_n_m: work.mesh_n_m,
             power_w: work.power_w,
         })
     }
@@ -208,9 +214,9 @@ mod tests {
                     let mut wanted = [TrainLoad::default(); AXES];
                     for (i, axis) in computes.axis.iter_mut().enumerate() {
                         for k in 0..axis.substeps {
-                            wanted[i].add(&axis.law.substep(&axis.per, &mut axis.train, &drive[i], &path[i], k));
+                            wanted[i].add(&axis.params.substep(&axis.reciprocals, &mut axis.train, &drive[i], &path[i], k));
                         }
-                        wanted[i].cartridge_nm *= axis.share;
+                        wanted[i].cartridge_n_m *= axis.share;
                         wanted[i].power_w *= axis.share;
                     }
                     // Numbers are printed with all their digits, and −0 as it is.

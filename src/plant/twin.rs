@@ -1,14 +1,14 @@
 //! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply, advanced tick by tick.
 
-use trimproof_controller::{AXES, CurrentLevel, Inputs, Outputs, StepGenerator, Switches};
+use trimproof_io::{AXES, Command, CurrentLevel, Inputs, StepGenerator, Switches};
 
 use crate::abort::{AbortReason, TwinAbort, TwinPart};
 use crate::assembly;
 use crate::contact::{ContactLoad, Overload, Pressed, Surroundings};
 use crate::driver::Driver;
 use crate::dynamics::{
-    CURVE, GimbalLaw, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive, TrainLaw,
-    TrainState,
+    CURVE, GimbalParams, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive,
+    TrainParams, TrainState,
 };
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
 use crate::guard::Account;
@@ -69,7 +69,7 @@ pub struct AxisReading {
     /// Hand force along the axis at the grip, N.
     pub grip_force_n: f64,
     /// Cartridge torque on the stick, N·m, without its damping.
-    pub cartridge_nm: f64,
+    pub cartridge_n_m: f64,
     /// Torque of all contacts, as a force at the grip, N.
     pub stop_force_n: f64,
     /// Size of the winding current vector, A.
@@ -107,9 +107,10 @@ pub struct Readings {
     pub touching: bool,
 }
 
+#[derive(Clone)]
 pub(crate) struct Axis {
-    pub law: TrainLaw,
-    pub per: Reciprocals,
+    pub params: TrainParams,
+    pub reciprocals: Reciprocals,
     pub train: TrainState,
     /// What is known of it while it stands still.
     pub standstill: Option<Standstill>,
@@ -128,9 +129,10 @@ pub(crate) struct Axis {
     pub counts: u16,
 }
 
-/// The physics twin of one rig.
+/// The physics twin of one rig. A copy goes on from where the original stands, bit for bit.
+#[derive(Clone)]
 pub struct Plant {
-    pub(crate) gimbal: GimbalLaw,
+    pub(crate) gimbal: GimbalParams,
     pub(crate) stick: GimbalState,
     pub(crate) accel: [f64; AXES],
     pub(crate) mid: PoseAnchor,
@@ -207,9 +209,9 @@ impl Plant {
     }
 
     /// Puts a command on the drivers' lines, as the board does at the end of its tick.
-    pub fn command(&mut self, outputs: &Outputs) {
+    pub fn command(&mut self, command: &Command) {
         self.silent_for = 0;
-        for (axis, out) in self.axis.iter_mut().zip(&outputs.axis) {
+        for (axis, out) in self.axis.iter_mut().zip(&command.axis) {
             if out.home {
                 axis.driver.home();
                 axis.generator.home();
@@ -326,7 +328,7 @@ impl Plant {
             self.foresee_supply(&mut drive, &path, now_s);
         }
         let load = self.run_trains(&drive, &path);
-        let mut torque: [f64; AXES] = std::array::from_fn(|i| -load[i].cartridge_nm);
+        let mut torque: [f64; AXES] = std::array::from_fn(|i| -load[i].cartridge_n_m);
         let power_w = load[0].power_w + load[1].power_w;
         // Forces are taken where the angles' curvature has them (`CURVE`).
         let bend = CURVE * h * h;
@@ -335,12 +337,12 @@ impl Plant {
             .follow([mid[0] + bend * self.accel[0], mid[1] + bend * self.accel[1]]);
         let (push, grip) = self.hand.pull_next(&pose, now_s + half);
         let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
-        let firm = grip.as_ref().map_or([0.0; AXES], |grip| grip.firm_nm());
+        let firm = grip.as_ref().map_or([0.0; AXES], |grip| grip.firm_n_m());
         self.surroundings
             .note_others(std::array::from_fn(|i| torque[i] + push[i] + firm[i]));
         self.contact = self.surroundings.load(&self.gimbal, mid_rate, &pose, h);
         for (i, torque) in torque.iter_mut().enumerate() {
-            *torque += push[i] + self.contact.torque_nm[i];
+            *torque += push[i] + self.contact.torque_n_m[i];
         }
         let mut hand = push;
         if let Some(grip) = &grip {
@@ -372,7 +374,7 @@ impl Plant {
     pub fn readings(&self) -> Readings {
         let now = self.now_s();
         let pose = Pose::at(self.stick.angle_rad);
-        let touch = self.hand.touch(&pose, self.stick.rate_rad_per_s, now);
+        let grip_n_m = self.hand.torque_n_m(&pose, self.stick.rate_rad_per_s, now);
         let reach = [self.grip_radius_m * pose.roll.1, self.grip_radius_m];
         Readings {
             axis: std::array::from_fn(|i| {
@@ -382,12 +384,12 @@ impl Plant {
                     stick_rad: self.stick.angle_rad[i],
                     stick_rad_per_s: self.stick.rate_rad_per_s[i],
                     trim_rad: axis.train.shaft_rad,
-                    grip_force_n: touch[i] / reach[i],
-                    cartridge_nm: -axis
-                        .law
+                    grip_force_n: grip_n_m[i] / reach[i],
+                    cartridge_n_m: -axis
+                        .params
                         .cartridge
-                        .spring_nm(self.stick.angle_rad[i] - axis.train.shaft_rad),
-                    stop_force_n: self.contact.torque_nm[i] / reach[i],
+                        .spring_n_m(self.stick.angle_rad[i] - axis.train.shaft_rad),
+                    stop_force_n: self.contact.torque_n_m[i] / reach[i],
                     current_a: (a * a + b * b).sqrt(),
                     lag_steps: axis.lag_steps(),
                     rotor_rad: axis.train.rotor_rad,
@@ -489,8 +491,8 @@ impl Plant {
                         axis.broken_springs.saturating_sub(*count)
                     };
                     let left = axis.cartridge.with_broken(axis.broken_springs);
-                    axis.law.cartridge = assembly::cartridge_law(&left);
-                    axis.per = axis.law.reciprocals();
+                    axis.params.cartridge = assembly::cartridge_params(&left);
+                    axis.reciprocals = axis.params.reciprocals();
                 });
             }
             FaultKind::LeadBroken { axis, coil } => {
@@ -557,8 +559,9 @@ impl Axis {
         if !self.driver.is_driving() {
             return 0.0;
         }
-        let lag =
-            self.driver.electrical_rad() - self.law.electrical_rad(&self.train) - self.lag_zero_rad;
+        let lag = self.driver.electrical_rad()
+            - self.params.electrical_rad(&self.train)
+            - self.lag_zero_rad;
         lag / std::f64::consts::FRAC_PI_2
     }
 
@@ -567,7 +570,7 @@ impl Axis {
     fn note_engagement(&mut self) -> bool {
         let driving = self.driver.is_driving();
         if driving && !self.was_driving {
-            let lag = self.driver.electrical_rad() - self.law.electrical_rad(&self.train);
+            let lag = self.driver.electrical_rad() - self.params.electrical_rad(&self.train);
             let cycle = std::f64::consts::TAU;
             self.lag_zero_rad = (lag / cycle).round() * cycle;
         }

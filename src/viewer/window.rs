@@ -6,7 +6,7 @@ use std::time::Instant;
 
 use bevy::prelude::*;
 use bevy::window::{ExitSystems, PresentMode, WindowResolution};
-use trimproof_plant::Rig;
+use trimproof_harness::rig::RigFile;
 
 use crate::app::{Beginning, Care, core, drawn, engine};
 use crate::feed::{Feed, Finished, Session, Source};
@@ -22,7 +22,7 @@ pub type Save = Box<dyn Fn(&Session) -> Result<String, String> + Send + Sync>;
 /// What to show in a window, and how.
 pub struct Watch {
     /// The rig.
-    pub rig: Arc<Rig>,
+    pub rig: Arc<RigFile>,
     /// Where the trace comes from.
     pub source: Source,
     /// Times real time, 0.05 to 4.

@@ -7,7 +7,8 @@
 use crate::frame::CRC;
 use crate::pack::{PackedCommand, PackedSample};
 use serde::{Deserialize, Serialize};
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::Settings;
+use trimproof_io::{Inputs, Outputs};
 
 /// Version of the messages. Boards of another version are refused; `Hello` and `Greeting` never change.
 pub const VERSION: u16 = 1;

@@ -4,8 +4,10 @@
 
 use crate::message::{Command, Sample};
 use serde::{Deserialize, Serialize};
-use trimproof_controller::{
-    AXES, AxisOutputs, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL, State, Switches,
+use trimproof_io as io;
+use trimproof_io::{
+    AXES, AxisCommand, AxisTelemetry, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL,
+    State, Switches, Telemetry,
 };
 
 /// Bit where the state begins in `PackedCommand::state_and_faults`.
@@ -121,18 +123,25 @@ impl PackedSample {
 impl From<&Command> for PackedCommand {
     fn from(command: &Command) -> Self {
         let Outputs {
-            axis,
-            state,
-            faults,
+            command: io::Command { axis },
+            telemetry,
         } = command.outputs;
-        let state = State::ALL.iter().position(|one| *one == state).unwrap_or(0) as u16;
+        let state = State::ALL
+            .iter()
+            .position(|one| *one == telemetry.state)
+            .unwrap_or(0) as u16;
         let [pitch, roll] = axis.map(|axis| lines_of(&axis));
+        let [pitch_reported, roll_reported] = telemetry.axis;
+        let [pitch_asked, roll_asked] = axis;
         Self {
             run: command.run,
             tick: command.tick,
-            state_and_faults: faults.bits() | (state << STATE_BIT),
+            state_and_faults: telemetry.faults.bits() | (state << STATE_BIT),
             lines: pitch | (roll << 4),
-            axis: axis.map(PackedAxis::of),
+            axis: [
+                PackedAxis::of(pitch_asked, pitch_reported),
+                PackedAxis::of(roll_asked, roll_reported),
+            ],
         }
     }
 }
@@ -148,33 +157,39 @@ impl PackedCommand {
             return None;
         }
         let [pitch, roll] = &self.axis;
+        let (pitch, pitch_reported) = pitch.unpack(self.lines & 15)?;
+        let (roll, roll_reported) = roll.unpack(self.lines >> 4)?;
         Some(Command {
             run: self.run,
             tick: self.tick,
             outputs: Outputs {
-                axis: [
-                    pitch.unpack(self.lines & 15)?,
-                    roll.unpack(self.lines >> 4)?,
-                ],
-                state: *State::ALL.get(usize::from(self.state_and_faults >> STATE_BIT))?,
-                faults,
+                command: io::Command {
+                    axis: [pitch, roll],
+                },
+                telemetry: Telemetry {
+                    axis: [pitch_reported, roll_reported],
+                    state: *State::ALL.get(usize::from(self.state_and_faults >> STATE_BIT))?,
+                    faults,
+                },
             },
         })
     }
 }
 
 impl PackedAxis {
-    fn of(axis: AxisOutputs) -> Self {
-        let AxisOutputs {
+    fn of(asked: AxisCommand, reported: AxisTelemetry) -> Self {
+        let AxisCommand {
             enable: _,
             home: _,
             step_rate,
             current: _,
             joystick,
+        } = asked;
+        let AxisTelemetry {
             stick_mdeg,
             reference_mdeg,
             drive_mdeg,
-        } = axis;
+        } = reported;
         Self {
             step_rate,
             joystick,
@@ -184,14 +199,14 @@ impl PackedAxis {
         }
     }
 
-    fn unpack(&self, lines: u8) -> Option<AxisOutputs> {
+    fn unpack(&self, lines: u8) -> Option<(AxisCommand, AxisTelemetry)> {
         // -32767 to 32767: a joystick is as long to one side as to the other.
         if self.joystick == i16::MIN {
             return None;
         }
         let [enable, home, ..] = unpacked(lines);
         let drive_mdeg = self.stick_mdeg.wrapping_add(self.drive_less_stick);
-        Some(AxisOutputs {
+        let asked = AxisCommand {
             enable,
             home,
             step_rate: self.step_rate,
@@ -202,15 +217,18 @@ impl PackedAxis {
                 _ => return None,
             },
             joystick: self.joystick,
+        };
+        let reported = AxisTelemetry {
             stick_mdeg: self.stick_mdeg,
             reference_mdeg: drive_mdeg.wrapping_add(self.reference_less_drive),
             drive_mdeg,
-        })
+        };
+        Some((asked, reported))
     }
 }
 
 /// The four bits of an axis.
-fn lines_of(axis: &AxisOutputs) -> u8 {
+fn lines_of(axis: &AxisCommand) -> u8 {
     let current = match axis.current {
         CurrentLevel::Off => 0,
         CurrentLevel::Hold => 1,

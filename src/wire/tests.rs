@@ -10,10 +10,8 @@ mod vectors;
 use crate::{Decoder, FRAME_MAX, FrameError, encode};
 use proptest::prelude::*;
 use serde::{Serialize, de::DeserializeOwned};
-use trimproof_controller::{
-    AxisOutputs, AxisSettings, CurrentLevel, Fault, Faults, Inputs, Outputs, Settings, State,
-    Switches,
-};
+use trimproof_controller::{AxisOutputs, AxisSettings, Settings};
+use trimproof_io::{CurrentLevel, Fault, Faults, Inputs, Outputs, State, Switches};
 
 /// The frame of a message.
 fn frame_of<T: Serialize>(message: &T) -> Vec<u8> {
@@ -67,9 +65,9 @@ fn longest_settings() -> Settings {
         hold_off_ms: u16::MAX,
         deflection_max_mdeg: i32::MIN,
         slip_deflection_mdeg: i32::MIN,
-        place_band_mdeg: i32::MIN,
-        place_settle_ms: u16::MAX,
-        place_doubt_ms: u16::MAX,
+        position_band_mdeg: i32::MIN,
+        position_settle_ms: u16::MAX,
+        position_doubt_ms: u16::MAX,
         joystick_full_mdeg: i32::MIN,
     };
     Settings {
@@ -84,7 +82,7 @@ fn longest_settings() -> Settings {
         hat_stuck_ms: u32::MAX,
         release_stuck_ms: u32::MAX,
         hat_conflict_ms: u16::MAX,
-        patience_ticks: u16::MAX,
+        command_timeout_ticks: u16::MAX,
         ticks_lost_max: u16::MAX,
         pitch: axis,
         roll: axis,
@@ -111,7 +109,7 @@ fn any_settings() -> impl Strategy<Value = Settings> {
             hat_stuck_ms: long[0],
             release_stuck_ms: long[1],
             hat_conflict_ms: short[8],
-            patience_ticks: short[9],
+            command_timeout_ticks: short[9],
             ticks_lost_max: short[10],
             pitch,
             roll,
@@ -145,9 +143,9 @@ fn any_axis_settings() -> impl Strategy<Value = AxisSettings> {
             hold_off_ms: short[10],
             deflection_max_mdeg: long[10],
             slip_deflection_mdeg: long[11],
-            place_band_mdeg: long[12],
-            place_settle_ms: short[11],
-            place_doubt_ms: short[12],
+            position_band_mdeg: long[12],
+            position_settle_ms: short[11],
+            position_doubt_ms: short[12],
             joystick_full_mdeg: long[13],
         }
     })

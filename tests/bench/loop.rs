@@ -14,11 +14,12 @@ use std::hint::black_box;
 use std::time::Duration;
 
 use criterion::{Criterion, SamplingMode, Throughput, criterion_group, criterion_main};
-use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::scenario::Scenario;
-use trimproof_plant::dynamics::{CartridgeLaw, GimbalState};
-use trimproof_plant::{Numerics, PathShape, Plant, Rig, StartPose};
+use trimproof_io::{AxisCommand, Command, CurrentLevel};
+use trimproof_plant::dynamics::{CartridgeParams, GimbalState};
+use trimproof_plant::{Numerics, PathShape, Plant, StartPose};
 
 use bodies::{Case, STEP_S, case, step};
 use multibody::Engine;
@@ -70,18 +71,18 @@ for_s = 0.6
 
 [[expect]]
 name = "runs"
-that = "true"
+formula = "true"
 "#;
 
 const DAY_S: u64 = 10;
 
-fn cartridge() -> CartridgeLaw {
-    CartridgeLaw {
+fn cartridge() -> CartridgeParams {
+    CartridgeParams {
         free_play_rad: 2.6e-3,
-        breakout_nm: 0.78,
-        rate_nm_per_rad: 10.0,
+        breakout_n_m: 0.78,
+        rate_n_m_per_rad: 10.0,
         bind_rad: 0.78,
-        damping_nm_s_per_rad: 0.05,
+        damping_n_m_s_per_rad: 0.05,
     }
 }
 
@@ -92,7 +93,7 @@ fn stick() -> (Case, impl Fn([f64; 2], [f64; 2]) -> [f64; 2]) {
     let cartridge = cartridge();
     (stick, move |angle: [f64; 2], rate: [f64; 2]| {
         std::array::from_fn(|i| {
-            -cartridge.spring_nm(angle[i]) - cartridge.damping_nm_s_per_rad * rate[i]
+            -cartridge.spring_n_m(angle[i]) - cartridge.damping_n_m_s_per_rad * rate[i]
         })
     })
 }
@@ -138,22 +139,19 @@ fn largest_gap(a: &[[f64; 2]], b: &[[f64; 2]]) -> f64 {
 }
 
 /// The twin alone: no controller, no trace.
-fn plant(rig: &Rig, for_s: f64) -> f64 {
+fn plant(rig: &RigFile, for_s: f64) -> f64 {
     let start = StartPose {
         supply_v: rig.supply.volts,
         force_trim: true,
         ..StartPose::default()
     };
     let mut plant = Plant::new(rig, 1, Numerics::default(), start);
-    let on = AxisOutputs {
+    let on = AxisCommand {
         enable: true,
         current: CurrentLevel::Run,
-        ..AxisOutputs::default()
+        ..AxisCommand::default()
     };
-    let outputs = Outputs {
-        axis: [on; 2],
-        ..Outputs::default()
-    };
+    let outputs = Command { axis: [on; 2] };
     plant.grip(None);
     plant.carry([Some(0.10), Some(-0.07)], 0.5, PathShape::Smooth);
     for _ in 0..(for_s / plant.tick_s()).round() as usize {
@@ -185,7 +183,7 @@ fn speed(criterion: &mut Criterion) {
         .warm_up_time(Duration::from_secs(1))
         .measurement_time(Duration::from_secs(4));
 
-    let rig = Rig::parse(RIG).expect("the shipped rig parses");
+    let rig = RigFile::parse(RIG).expect("the shipped rig parses");
     let scenario = Scenario::parse(DAY).expect("the bench's scenario parses");
     group.throughput(Throughput::Elements(DAY_S));
     group.bench_function("whole loop", |bencher| {

@@ -18,7 +18,7 @@ for_s = 1.5
 
 [[expect]]
 name = "time goes on"
-that = "always(time_s >= 0)"
+formula = "always(time_s >= 0)"
 because = "it always does: a verdict of the run as far as it went would be good"
 "#;
 

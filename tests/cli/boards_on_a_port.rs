@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use trimproof_board::{About, Pins};
-use trimproof_controller::Outputs;
+use trimproof_io::Outputs;
 use trimproof_link::{Direction, FaultKind, Faults, FaultyLine, Line, SerialLine, pty_pair, serve};
 
 /// Pins that count what was done to them.

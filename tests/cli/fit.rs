@@ -79,7 +79,7 @@ fn a_sweep_is_fitted_printed_and_written() {
     let text = place.read("new-stick.toml");
     let rig: toml::Table = toml::from_str(&text).unwrap();
     assert_eq!(rig["name"].as_str(), Some("new-stick"));
-    let rate = rig["pitch"]["cartridge"]["rate_nm_per_rad"]
+    let rate = rig["pitch"]["cartridge"]["rate_n_m_per_rad"]
         .as_float()
         .unwrap();
     // 10.4 as drawn, plus the weight that it carries (0.08), over the drive's give: 10.68.

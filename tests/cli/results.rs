@@ -389,7 +389,7 @@ length_s = 0.2
 
 [[expect]]
 name = "a release ends within a tick"
-that = "always (rises(release) implies eventually[0, 0.002] (not release))"
+formula = "always (rises(release) implies eventually[0, 0.002] (not release))"
 "#;
 
 #[test]

@@ -191,7 +191,7 @@ fn bad_rigs_are_refused_as_everywhere() {
 #[test]
 fn a_poor_rig_is_reported_in_words() {
     let place = Workplace::new();
-    let mut rig = with_value(&shipped_rig("kittiwake"), "rate_nm_per_rad", "40.0");
+    let mut rig = with_value(&shipped_rig("kittiwake"), "rate_n_m_per_rad", "40.0");
     rig = with_value(&rig, "bind_deg", "15.0");
     rig = with_value(&rig, "nudge_rate_mdeg_per_s", "30000");
     place.write("scenarios/rigs/kittiwake.toml", rig);

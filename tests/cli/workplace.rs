@@ -12,11 +12,11 @@ length_s = 0.2
 
 [[expect]]
 name = "the stick stays inside its stops"
-that = "always (pitch.stick_deg < rig.pitch.stop_max_deg + 1.0)"
+formula = "always (pitch.stick_deg < rig.pitch.stop_max_deg + 1.0)"
 
 [[expect]]
 name = "no fault of a sensor"
-that = "always (not fault.sensor_range)"
+formula = "always (not fault.sensor_range)"
 because = "nothing is wrong with it"
 "#;
 
@@ -28,11 +28,11 @@ length_s = 0.2
 
 [[expect]]
 name = "the stick stays inside its stops"
-that = "always (pitch.stick_deg < rig.pitch.stop_max_deg + 1.0)"
+formula = "always (pitch.stick_deg < rig.pitch.stop_max_deg + 1.0)"
 
 [[expect]]
 name = "the stick is where nobody put it"
-that = "eventually (pitch.stick_deg > 90.0)"
+formula = "eventually (pitch.stick_deg > 90.0)"
 because = "it is meant to break"
 "#;
 

@@ -28,14 +28,14 @@ use std::sync::{Arc, LazyLock, Mutex};
 
 use observe::Heard;
 use spans::Span;
-use trimproof_controller::State;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::suite::Case;
-use trimproof_plant::Rig;
+use trimproof_io::State;
 
 /// What happened in one run.
 struct Ran {
     label: String,
-    rig: Arc<Rig>,
+    rig: Arc<RigFile>,
     states: Vec<State>,
     spans: Vec<Span>,
     /// Everything that went to the controller, in order.

@@ -4,16 +4,17 @@ use std::cell::RefCell;
 use std::rc::Rc;
 use std::sync::Arc;
 
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::Settings;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{Attend, LogicTarget, Target, TargetError, run_attended};
 use trimproof_harness::suite::Case;
 use trimproof_harness::trace::Row;
-use trimproof_plant::Rig;
+use trimproof_io::{Inputs, Outputs};
 
 /// What a run left.
 pub struct Recording {
     /// The rig that was run.
-    pub rig: Arc<Rig>,
+    pub rig: Arc<RigFile>,
     /// One row a tick.
     pub rows: Vec<Row>,
     /// What the controller answered in each tick; `None` if nothing got through.

@@ -12,11 +12,12 @@ use std::fmt::Write as _;
 use std::path::Path;
 
 use toml::Value;
-use trimproof_controller::{Controller, Inputs, Outputs, Settings};
+use trimproof_controller::{Controller, Settings};
 use trimproof_harness::judge::judge;
 use trimproof_harness::laws::judge_laws;
 use trimproof_harness::run::{LogicTarget, Target, TargetError, run_scenario};
 use trimproof_harness::suite::Case;
+use trimproof_io::{Inputs, Outputs};
 
 use crate::observe::Heard;
 use crate::tables::Table;
@@ -29,7 +30,7 @@ const STEPS: [(&str, i64); 30] = [
     ("generator_hz", 400),
     ("supply_min_mv", 1),
     ("supply_lost_mv", 1),
-    ("patience_ticks", 1),
+    ("command_timeout_ticks", 1),
     ("ticks_lost_max", 1),
     ("sensor_zero_counts", 2),
     ("sensor_span_counts", 20),
@@ -53,7 +54,7 @@ const STEPS: [(&str, i64); 30] = [
     ("hold_on_mdeg", 40),
     ("deflection_max_mdeg", 50),
     ("slip_deflection_mdeg", 100),
-    ("place_band_mdeg", 20),
+    ("position_band_mdeg", 20),
     ("joystick_full_mdeg", 50),
 ];
 

@@ -1,6 +1,6 @@
 //! Finds what happened in a run, from its rows and from what went over the controller's line.
 
-use trimproof_controller::{AXES, CurrentLevel};
+use trimproof_io::{AXES, CurrentLevel};
 use trimproof_plant::rig::AxisRig;
 
 use crate::observe::Recording;
@@ -100,7 +100,7 @@ fn supply(run: &Recording, found: &mut Vec<Span>) {
 }
 
 fn switches(run: &Recording, found: &mut Vec<Span>) {
-    type Level = fn(&trimproof_controller::Switches) -> bool;
+    type Level = fn(&trimproof_io::Switches) -> bool;
     let levels: [(&'static str, Level); 6] = [
         ("force trim off", |s| !s.force_trim),
         ("release pressed", |s| s.release),
@@ -247,7 +247,7 @@ fn drive(run: &Recording, axis: usize, found: &mut Vec<Span>) {
         let deflection_rad = row.deflection_deg.abs().to_radians();
         deflection_rad > cartridge.free_play_rad + spare_rad
             && row.stick_rate_deg_per_s.abs() < 2.0
-            && row.cartridge_nm.abs() < 0.7 * cartridge.torque_nm(deflection_rad)
+            && row.cartridge_n_m.abs() < 0.7 * cartridge.torque_n_m(deflection_rad)
     };
     let shown: Vec<_> = stretches(rows, weak)
         .into_iter()

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use trimproof_controller::State;
+use trimproof_io::State;
 
 use crate::Ran;
 use crate::spans::{AXIS, Span};

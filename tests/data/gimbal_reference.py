@@ -40,8 +40,8 @@ def derivative(case):
         (case["frame_mass_kg"], np.array(case["frame_cg_m"]), tensor(case["frame_inertia_kg_m2"]), False),
         (case["inner_mass_kg"], np.array(case["inner_cg_m"]), tensor(case["inner_inertia_kg_m2"]), True),
     ]
-    spring = np.array(case["spring_nm_per_rad"])
-    viscous = np.array(case["viscous_nm_s_per_rad"])
+    spring = np.array(case["spring_n_m_per_rad"])
+    viscous = np.array(case["viscous_n_m_s_per_rad"])
 
     def f(_, x):
         q, v = x[:2], x[2:]

@@ -3,7 +3,8 @@
 mod framed;
 
 use framed::framed;
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::{Settings};
+use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
     Answer, Begin, Begun, Command, FRAME_MAX, Greeting, Hello, Name, Refusal, Request, Sample,
     VERSION, encode,

@@ -7,7 +7,7 @@ mod framed;
 use framed::framed;
 use libfuzzer_sys::fuzz_target;
 use trimproof_board::{About, Board, Pins};
-use trimproof_controller::Outputs;
+use trimproof_io::Outputs;
 use trimproof_wire::{Answer, Decoder, FRAME_MAX};
 
 #[derive(Default)]

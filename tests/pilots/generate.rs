@@ -3,8 +3,9 @@
 //! A scenario is made of tracks (hand, release, hat, force trim, supply, faults), each of which does one thing after the
 //! other. A seed chooses a few of them, so that each is met alone as well as together with others.
 
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::{Event, Expectation, LawException, PathShape, Scenario, Start};
-use trimproof_plant::{AxisName, FaultKind, Rig, SwitchName};
+use trimproof_plant::{AxisName, FaultKind, SwitchName};
 
 /// Laws about the twin that a broken sensor makes impossible: the controller goes where it believes the stick to be.
 const BROKEN_BY_SENSORS: [&str; 6] = [
@@ -56,7 +57,7 @@ fn thousandths(value: f64) -> f64 {
 }
 
 /// The scenario of a seed on a rig.
-pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
+pub fn scenario(rig: &RigFile, seed: u64) -> Scenario {
     let mut random = Random(seed.wrapping_mul(0x5851_f42d_4c95_7f2d));
     let length_s = random.between(6.0, 14.0);
     let mut maker = Maker {
@@ -123,7 +124,7 @@ pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
         events,
         expect: vec![Expectation {
             name: "the run has a length".to_owned(),
-            that: "always(time_s >= 0)".to_owned(),
+            formula: "always(time_s >= 0)".to_owned(),
             because: Some("the laws say the rest".to_owned()),
             rigs: None,
             scale: None,
@@ -137,7 +138,7 @@ pub fn scenario(rig: &Rig, seed: u64) -> Scenario {
 }
 
 struct Maker<'a> {
-    rig: &'a Rig,
+    rig: &'a RigFile,
     end_s: f64,
     events: Vec<Event>,
     random: Random,
@@ -206,7 +207,8 @@ impl Maker<'_> {
             let which = self.random.next() % 3;
             let [pitch_n, roll_n] = [0usize, 1].map(|index| {
                 let axis = self.rig.axis(index);
-                let most = 0.4 * axis.holding_nm(axis.driver.hold_a) / self.rig.stick.grip_radius_m;
+                let most =
+                    0.4 * axis.holding_n_m(axis.driver.hold_a) / self.rig.stick.grip_radius_m;
                 let force = self.random.between(-most, most);
                 (which == 2 || which == index as u64).then_some(force)
             });

@@ -1,7 +1,7 @@
 //! The gimbals of tests/data/gimbal_cases.toml, as our law takes them, and one step of our scheme.
 
 use serde::Deserialize;
-use trimproof_plant::dynamics::{DryFriction, GimbalLaw, GimbalState};
+use trimproof_plant::dynamics::{DryFriction, GimbalParams, GimbalState};
 use trimproof_plant::rig::MassProperties;
 
 /// Standard gravity, m/s² (ISO 80000-3).
@@ -25,8 +25,8 @@ pub struct Case {
     pub inner_cg_m: [f64; 3],
     /// xx, yy, zz, xy, xz, yz about the centre of gravity.
     pub inner_inertia_kg_m2: [f64; 6],
-    pub spring_nm_per_rad: [f64; 2],
-    pub viscous_nm_s_per_rad: [f64; 2],
+    pub spring_n_m_per_rad: [f64; 2],
+    pub viscous_n_m_s_per_rad: [f64; 2],
     pub start_rad: [f64; 2],
     pub start_rad_per_s: [f64; 2],
 }
@@ -75,13 +75,13 @@ impl Case {
     }
 
     /// Our law of this gimbal.
-    pub fn law(&self) -> GimbalLaw {
+    pub fn params(&self) -> GimbalParams {
         let viscous = |c| DryFriction {
-            coulomb_nm: 0.0,
-            stiction_nm: 0.0,
-            viscous_nm_s_per_rad: c,
+            coulomb_n_m: 0.0,
+            stiction_n_m: 0.0,
+            viscous_n_m_s_per_rad: c,
         };
-        GimbalLaw::new(self.mass(), self.viscous_nm_s_per_rad.map(viscous))
+        GimbalParams::new(self.mass(), self.viscous_n_m_s_per_rad.map(viscous))
     }
 
     /// Where it starts.
@@ -101,7 +101,7 @@ pub fn tensor([xx, yy, zz, xy, xz, yz]: [f64; 6]) -> [[f64; 3]; 3] {
 
 /// One drift-kick-drift step as the twin takes it; `torque` is asked at the mid-step angles and rates.
 pub fn step(
-    law: &GimbalLaw,
+    params: &GimbalParams,
     state: &mut GimbalState,
     accel: &mut [f64; 2],
     step_s: f64,
@@ -111,7 +111,7 @@ pub fn step(
     let rate = state.rate_rad_per_s;
     let mid: [f64; 2] = std::array::from_fn(|i| state.angle_rad[i] + half * rate[i]);
     let mid_rate: [f64; 2] = std::array::from_fn(|i| rate[i] + half * accel[i]);
-    law.kick(mid, state, torque(mid, mid_rate), step_s);
+    params.kick(mid, state, torque(mid, mid_rate), step_s);
     for i in 0..2 {
         accel[i] = (state.rate_rad_per_s[i] - rate[i]) / step_s;
         state.angle_rad[i] = mid[i] + half * state.rate_rad_per_s[i];

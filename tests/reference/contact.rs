@@ -1,7 +1,7 @@
 //! Impacts against closed forms: restitution, impulse balance, stop angle.
 
-use trimproof_plant::contact::{Body, BumperLaw, Surroundings, Tube, damping_ratio};
-use trimproof_plant::dynamics::{GimbalLaw, GimbalState, Pose};
+use trimproof_plant::contact::{Body, BumperParams, Surroundings, Tube, damping_ratio};
+use trimproof_plant::dynamics::{GimbalParams, GimbalState, Pose};
 use trimproof_plant::{Along, Form};
 
 use super::bodies::{STEP_S, step};
@@ -17,7 +17,7 @@ const PIN_RADIUS_M: f64 = 0.006;
 const HEIGHT_M: f64 = 0.12;
 
 /// A pin across the path of pitch that an upright tube would meet after `angle_rad` of positive (aft) travel.
-fn pin(angle_rad: f64, law: BumperLaw) -> Body {
+fn pin(angle_rad: f64, params: BumperParams) -> Body {
     let (s, c) = libm::sincos(angle_rad);
     let away = TUBE.radius_m + PIN_RADIUS_M;
     let (aft, up) = (HEIGHT_M * s + away * c, HEIGHT_M * c - away * s);
@@ -29,14 +29,14 @@ fn pin(angle_rad: f64, law: BumperLaw) -> Body {
         },
         [-aft, 0.0, -up],
         [0.0; 3],
-        law,
+        params,
     )
 }
 
 /// Throws a stick against its surroundings until it has come and gone; largest penetration angle aside,
 /// returns the state after and the summed impulse of the contacts on each axis.
 fn throw(
-    law: &GimbalLaw,
+    params: &GimbalParams,
     around: &mut Surroundings,
     start: GimbalState,
     step_s: f64,
@@ -47,13 +47,13 @@ fn throw(
     let (mut touched, mut steps) = (false, 0);
     loop {
         let mut touching = false;
-        step(law, &mut state, &mut accel, step_s, |angle, rate| {
-            let load = around.load(law, rate, &Pose::at(angle), step_s);
+        step(params, &mut state, &mut accel, step_s, |angle, rate| {
+            let load = around.load(params, rate, &Pose::at(angle), step_s);
             touching = load.touching;
             for i in 0..2 {
-                impulse[i] += load.torque_nm[i] * step_s;
+                impulse[i] += load.torque_n_m[i] * step_s;
             }
-            load.torque_nm
+            load.torque_n_m
         });
         touched |= touching;
         steps += 1;
@@ -94,16 +94,16 @@ fn damping_ratio_matches_the_closed_form_of_restitution() {
 
 #[test]
 fn thrown_stick_leaves_a_stop_with_its_restitution() {
-    let law = wheel(INERTIA, frictionless());
+    let params = wheel(INERTIA, frictionless());
     for restitution in [0.2, 0.5, 0.9] {
-        let bumper = BumperLaw::new(2.0e5, restitution);
+        let bumper = BumperParams::new(2.0e5, restitution);
         let mut around = Surroundings::new(TUBE, vec![], vec![pin(0.2, bumper)], 5);
         let start = GimbalState {
             angle_rad: [0.05, 0.0],
             rate_rad_per_s: [2.0, 0.0],
             ..GimbalState::default()
         };
-        let (after, impulse) = throw(&law, &mut around, start, STEP_S);
+        let (after, impulse) = throw(&params, &mut around, start, STEP_S);
         let found = -after.rate_rad_per_s[0] / 2.0;
         // The impact lasts about π √(J/(k h²)) = 23 ms here; first contact falls anywhere within a step of 0.1 ms.
         assert!(
@@ -121,19 +121,19 @@ fn thrown_stick_leaves_a_stop_with_its_restitution() {
 fn momentum_balances_at_an_oblique_contact() {
     // A ball beside the path: both axes are hit. With equal inertia about every axis, momentum is J times rate, and
     // the impulse must be the contact's alone; a smooth contact does not turn what lies across its normal.
-    let law = wheel(INERTIA, frictionless());
+    let params = wheel(INERTIA, frictionless());
     let ball = Body::new(
         &Form::Sphere { radius_m: 0.03 },
         [-0.075, 0.03, -0.40],
         [0.0; 3],
-        BumperLaw::new(8.0e4, 1.0),
+        BumperParams::new(8.0e4, 1.0),
     );
     let mut around = Surroundings::new(TUBE, vec![], vec![ball], 1);
     let start = GimbalState {
         rate_rad_per_s: [1.5, 0.0],
         ..GimbalState::default()
     };
-    let (after, impulse) = throw(&law, &mut around, start, 1.0e-5);
+    let (after, impulse) = throw(&params, &mut around, start, 1.0e-5);
     for i in 0..2 {
         let change = INERTIA * (after.rate_rad_per_s[i] - start.rate_rad_per_s[i]);
         assert!(
@@ -154,31 +154,31 @@ fn momentum_balances_at_an_oblique_contact() {
 
 #[test]
 fn stop_is_met_at_its_angle_and_gives_by_its_stiffness() {
-    let law = wheel(INERTIA, frictionless());
+    let params = wheel(INERTIA, frictionless());
     let stiffness = 2.0e5;
     let mut around = Surroundings::new(
         TUBE,
         vec![],
-        vec![pin(0.2, BumperLaw::new(stiffness, 0.4))],
+        vec![pin(0.2, BumperParams::new(stiffness, 0.4))],
         1,
     );
     let gap = around.gap_m([0.2, 0.0]).expect("one obstacle");
     assert!(gap.abs() < 1e-9, "gap {gap} at the stop angle");
     // Pushed in by 1 mrad: k h² δ to first order in δ.
-    let load = around.load(&law, [0.0; 2], &Pose::at([0.201, 0.0]), STEP_S);
+    let load = around.load(&params, [0.0; 2], &Pose::at([0.201, 0.0]), STEP_S);
     let expected = -stiffness * HEIGHT_M * HEIGHT_M * 1.0e-3;
     assert!(
-        (load.torque_nm[0] / expected - 1.0).abs() < 0.02,
+        (load.torque_n_m[0] / expected - 1.0).abs() < 0.02,
         "{} N·m for {expected}",
-        load.torque_nm[0]
+        load.torque_n_m[0]
     );
-    assert_eq!(load.torque_nm[1], 0.0);
+    assert_eq!(load.torque_n_m[1], 0.0);
 }
 
 #[test]
 fn impact_is_seen_however_far_the_query_was_put_off() {
     // The travel bound may put queries off, never past a contact: the same throw with a query at every step agrees.
-    let law = wheel(INERTIA, frictionless());
+    let params = wheel(INERTIA, frictionless());
     let start = GimbalState {
         angle_rad: [-0.3, 0.1],
         rate_rad_per_s: [6.0, -0.5],
@@ -188,10 +188,10 @@ fn impact_is_seen_however_far_the_query_was_put_off() {
         let mut around = Surroundings::new(
             TUBE,
             vec![],
-            vec![pin(0.2, BumperLaw::new(2.0e5, 0.5))],
+            vec![pin(0.2, BumperParams::new(2.0e5, 0.5))],
             refresh,
         );
-        throw(&law, &mut around, start, STEP_S).0
+        throw(&params, &mut around, start, STEP_S).0
     });
     for i in 0..2 {
         let gap = (ends[0].rate_rad_per_s[i] - ends[1].rate_rad_per_s[i]).abs();

@@ -3,8 +3,9 @@
 //! Three cases as in the physics notes: the hand lets a deflected stick go, pulls the drives over their holding
 //! torque, throws the stick against a stop. Commands are made by hand: drives on at run current, no steps.
 
-use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
-use trimproof_plant::{Numerics, PathShape, Plant, Rig, StartPose};
+use trimproof_harness::rig::RigFile;
+use trimproof_io::{AxisCommand, Command, CurrentLevel};
+use trimproof_plant::{Numerics, PathShape, Plant, StartPose};
 
 /// The bar of issue 2 at the stick, rad.
 const BAR_RAD: f64 = 1.0e-4;
@@ -24,16 +25,13 @@ fn fine() -> Numerics {
     }
 }
 
-fn powered() -> Outputs {
-    let axis = AxisOutputs {
+fn powered() -> Command {
+    let axis = AxisCommand {
         enable: true,
         current: CurrentLevel::Run,
-        ..AxisOutputs::default()
+        ..AxisCommand::default()
     };
-    Outputs {
-        axis: [axis; 2],
-        ..Outputs::default()
-    }
+    Command { axis: [axis; 2] }
 }
 
 /// Stick and trim angles at every tick.
@@ -41,7 +39,7 @@ type Track = Vec<([f64; 2], [f64; 2])>;
 
 /// Runs `for_s` with `act` called before each tick with its time.
 fn run(
-    rig: &Rig,
+    rig: &RigFile,
     numerics: Numerics,
     drives: bool,
     for_s: f64,
@@ -62,7 +60,7 @@ fn run(
             plant.command(&if drives {
                 powered()
             } else {
-                Outputs::default()
+                Command::default()
             });
             plant.advance().expect("the twin computes it");
             (
@@ -85,14 +83,14 @@ fn degrees(pitch: f64, roll: f64) -> [Option<f64>; 2] {
 /// Compares default with fine numerics; returns the largest stick error and the default track.
 fn check(
     case: &str,
-    change: impl Fn(&mut Rig),
+    change: impl Fn(&mut RigFile),
     drives: bool,
     for_s: f64,
     act: &(dyn Fn(&mut Plant, f64) + Sync),
-    seen: impl Fn(&Rig, &Track),
+    seen: impl Fn(&RigFile, &Track),
 ) {
     for text in RIGS {
-        let mut rig = Rig::parse(text).expect("the shipped rigs parse");
+        let mut rig = RigFile::parse(text).expect("the shipped rigs parse");
         change(&mut rig);
         let track = run(&rig, Numerics::default(), drives, for_s, act);
         let reference = run(&rig, fine(), drives, for_s, act);
@@ -167,7 +165,7 @@ fn slipping_drive_agrees_with_the_fine_run() {
         }
     };
     // Within the stops a healthy drive holds anything; this one has its current turned down to a quarter.
-    let weaken = |rig: &mut Rig| rig.pitch.driver.run_a *= 0.25;
+    let weaken = |rig: &mut RigFile| rig.pitch.driver.run_a *= 0.25;
     check("slip", weaken, true, 1.0, &act, |rig, track| {
         let cycle = 4.0 * rig.pitch.full_step_deg().to_radians();
         let slipped = (track[track.len() - 1].1[0] - track[0].1[0]) / cycle;

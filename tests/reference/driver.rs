@@ -1,13 +1,13 @@
 //! The driver's microstep table against published figures.
 
-use trimproof_controller::{CurrentLevel, Pulse};
-use trimproof_plant::driver::{Driver, DriverLaw};
+use trimproof_io::{CurrentLevel, Pulse};
+use trimproof_plant::driver::{Driver, DriverParams};
 use trimproof_plant::dynamics::Phase;
 
 const RUN_A: f64 = 1.5;
 
 fn driver(microsteps: u32) -> Driver {
-    let mut driver = Driver::new(DriverLaw {
+    let mut driver = Driver::new(DriverParams {
         microsteps,
         run_a: RUN_A,
         hold_a: 0.5 * RUN_A,

@@ -4,7 +4,7 @@
 //! per µs in these cases, 3.8e-3 rad at 125 µs. So each case has a step fine enough that one plain run, without
 //! extrapolation, stays within the bar. The cases are tests of their own, to run side by side.
 
-use trimproof_plant::dynamics::CartridgeLaw;
+use trimproof_plant::dynamics::CartridgeParams;
 
 use super::bodies::{Case, STEP_S, case, step};
 use super::multibody::Engine;
@@ -30,16 +30,16 @@ fn compare(
     torque: impl Fn([f64; 2], [f64; 2]) -> [f64; 2],
 ) {
     let mut engine = Engine::new(case, engine_s, &torque);
-    let law = case.law();
+    let params = case.params();
     let mut state = case.start();
     let mut accel = [0.0; 2];
     let (mut worst, mut swing) = (0.0_f64, 0.0_f64);
     for _ in 0..(LENGTH_S / SAMPLE_S).round() as usize {
         for _ in 0..steps(STEP_S) {
-            step(&law, &mut state, &mut accel, STEP_S, |angle, rate| {
+            step(&params, &mut state, &mut accel, STEP_S, |angle, rate| {
                 // Our law has the viscous pivots itself.
                 let all = torque(angle, rate);
-                std::array::from_fn(|i| all[i] + case.viscous_nm_s_per_rad[i] * rate[i])
+                std::array::from_fn(|i| all[i] + case.viscous_n_m_s_per_rad[i] * rate[i])
             });
         }
         for _ in 0..steps(engine_s) {
@@ -63,7 +63,7 @@ fn bare(name: &str, engine_s: f64) {
     let case = case(name);
     compare(name, &case, engine_s, |angle, rate| {
         std::array::from_fn(|i| {
-            -case.spring_nm_per_rad[i] * angle[i] - case.viscous_nm_s_per_rad[i] * rate[i]
+            -case.spring_n_m_per_rad[i] * angle[i] - case.viscous_n_m_s_per_rad[i] * rate[i]
         })
     });
 }
@@ -71,21 +71,21 @@ fn bare(name: &str, engine_s: f64) {
 /// The stick on preloaded cartridges, both trims fixed at zero, with less damping than a shipped one has, so that it
 /// rings through the preload's kinks for seconds.
 fn on_cartridges(name: &str, nm: [f64; 3], engine_s: f64) {
-    let [breakout_nm, rate_nm_per_rad, damping_nm_s_per_rad] = nm;
-    let cartridge = CartridgeLaw {
+    let [breakout_n_m, rate_n_m_per_rad, damping_n_m_s_per_rad] = nm;
+    let cartridge = CartridgeParams {
         free_play_rad: 2.0e-3,
-        breakout_nm,
-        rate_nm_per_rad,
+        breakout_n_m,
+        rate_n_m_per_rad,
         bind_rad: 0.7,
-        damping_nm_s_per_rad,
+        damping_n_m_s_per_rad,
     };
     let mut case = case("top_heavy_on_springs");
-    case.viscous_nm_s_per_rad = [0.05, 0.04];
+    case.viscous_n_m_s_per_rad = [0.05, 0.04];
     case.start_rad = [0.30, -0.22];
     compare(name, &case, engine_s, |angle, rate| {
         std::array::from_fn(|i| {
-            -cartridge.spring_nm(angle[i])
-                - (cartridge.damping_nm_s_per_rad + case.viscous_nm_s_per_rad[i]) * rate[i]
+            -cartridge.spring_n_m(angle[i])
+                - (cartridge.damping_n_m_s_per_rad + case.viscous_n_m_s_per_rad[i]) * rate[i]
         })
     });
 }

@@ -47,7 +47,7 @@ fn gimbal_follows_the_scipy_reference() {
             if index > 0 {
                 for _ in 0..STEPS_PER_SAMPLE {
                     step(&law, &mut state, &mut accel, STEP_S, |angle, _| {
-                        std::array::from_fn(|i| -case.spring_nm_per_rad[i] * angle[i])
+                        std::array::from_fn(|i| -case.spring_n_m_per_rad[i] * angle[i])
                     });
                 }
             }
@@ -74,7 +74,7 @@ fn energy_departure(name: &str, step_s: f64) -> f64 {
     let mut accel = [0.0; 2];
     let spring = |angle: [f64; 2]| -> f64 {
         (0..2)
-            .map(|i| 0.5 * case.spring_nm_per_rad[i] * angle[i] * angle[i])
+            .map(|i| 0.5 * case.spring_n_m_per_rad[i] * angle[i] * angle[i])
             .sum()
     };
     // Potential energy has no natural zero: depth of the swing is what the error is measured against.
@@ -85,7 +85,7 @@ fn energy_departure(name: &str, step_s: f64) -> f64 {
     let (mut worst, mut kinetic) = (0.0_f64, 0.0_f64);
     for _ in 0..(2.0 / step_s).round() as usize {
         step(&law, &mut state, &mut accel, step_s, |angle, _| {
-            std::array::from_fn(|i| -case.spring_nm_per_rad[i] * angle[i])
+            std::array::from_fn(|i| -case.spring_n_m_per_rad[i] * angle[i])
         });
         worst = worst.max((energy(&state) - start).abs());
         let m = law.mass_matrix(&Pose::at(state.angle_rad));

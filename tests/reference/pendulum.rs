@@ -1,6 +1,6 @@
 //! Swings: periods at large amplitude and decay by viscous friction, against closed forms.
 
-use trimproof_plant::dynamics::{DryFriction, GimbalLaw, GimbalState};
+use trimproof_plant::dynamics::{DryFriction, GimbalParams, GimbalState};
 
 use super::bodies::{GRAVITY_M_PER_S2, STEP_S, step};
 use super::simple::{frictionless, pendulum, wheel};
@@ -30,7 +30,7 @@ pub fn period_ratio(amplitude_rad: f64) -> f64 {
 
 /// Period of a pitch oscillation from rest, s: two half swings, each ended where the rate changes sign,
 /// found between steps by a straight line.
-fn period_s(law: &GimbalLaw, start_rad: f64, torque: impl Fn(f64) -> f64) -> f64 {
+fn period_s(params: &GimbalParams, start_rad: f64, torque: impl Fn(f64) -> f64) -> f64 {
     let mut state = GimbalState {
         angle_rad: [start_rad, 0.0],
         ..GimbalState::default()
@@ -40,7 +40,7 @@ fn period_s(law: &GimbalLaw, start_rad: f64, torque: impl Fn(f64) -> f64) -> f64
     let mut count = 0.0;
     loop {
         let before = state.rate_rad_per_s[0];
-        step(law, &mut state, &mut accel, STEP_S, |angle, _| {
+        step(params, &mut state, &mut accel, STEP_S, |angle, _| {
             [torque(angle[0]), 0.0]
         });
         let after = state.rate_rad_per_s[0];
@@ -58,11 +58,11 @@ fn period_s(law: &GimbalLaw, start_rad: f64, torque: impl Fn(f64) -> f64) -> f64
 #[test]
 fn pendulum_period_follows_the_agm_table() {
     let length_m = 0.25;
-    let law = pendulum(0.8, length_m, frictionless());
+    let params = pendulum(0.8, length_m, frictionless());
     let small_s = std::f64::consts::TAU * (length_m / GRAVITY_M_PER_S2).sqrt();
     for (amplitude_deg, printed) in PERIOD_RATIO {
         let amplitude: f64 = f64::to_radians(amplitude_deg);
-        let ratio = period_s(&law, amplitude, |_| 0.0) / small_s;
+        let ratio = period_s(&params, amplitude, |_| 0.0) / small_s;
         // Half a unit of the last printed digit: four decimals in two rows, five in the others.
         let half_digit = if amplitude_deg == 15.0 || amplitude_deg == 150.0 {
             5e-5
@@ -79,7 +79,7 @@ fn pendulum_period_follows_the_agm_table() {
             "{amplitude_deg}°: {ratio}"
         );
     }
-    let doubled = period_s(&law, DOUBLING_AMPLITUDE_RAD, |_| 0.0) / small_s;
+    let doubled = period_s(&params, DOUBLING_AMPLITUDE_RAD, |_| 0.0) / small_s;
     assert!((doubled - 2.0).abs() < 1e-6, "{doubled}");
 }
 
@@ -88,11 +88,11 @@ fn logarithmic_decrement_gives_the_damping_ratio() {
     // δ = ln(x0/xn)/n, ζ = δ/√(4π² + δ²) (textbook form, docs/model/sources.md).
     let (inertia, stiffness) = (0.15, 20.0_f64);
     for zeta in [0.02, 0.1, 0.3] {
-        let viscous_nm_s_per_rad = 2.0 * zeta * (stiffness * inertia).sqrt();
-        let law = wheel(
+        let viscous_n_m_s_per_rad = 2.0 * zeta * (stiffness * inertia).sqrt();
+        let params = wheel(
             inertia,
             DryFriction {
-                viscous_nm_s_per_rad,
+                viscous_n_m_s_per_rad,
                 ..frictionless()
             },
         );
@@ -104,7 +104,7 @@ fn logarithmic_decrement_gives_the_damping_ratio() {
         let mut peaks = vec![0.2];
         let (mut before_last, mut last) = (f64::INFINITY, 0.2);
         while peaks.len() < 4 {
-            step(&law, &mut state, &mut accel, STEP_S, |angle, _| {
+            step(&params, &mut state, &mut accel, STEP_S, |angle, _| {
                 [-stiffness * angle[0], 0.0]
             });
             let now = state.angle_rad[0];
@@ -129,7 +129,7 @@ fn logarithmic_decrement_gives_the_damping_ratio() {
 fn hanging_stick_swings_at_the_pendulum_rate_in_roll_too() {
     // The other axis of the same law: roll of a hanging mass, small swing, T0 = 2π √(L/g).
     let length_m = 0.25;
-    let law = pendulum(0.8, length_m, frictionless());
+    let params = pendulum(0.8, length_m, frictionless());
     let mut state = GimbalState {
         angle_rad: [0.0, 0.01],
         ..GimbalState::default()
@@ -139,7 +139,7 @@ fn hanging_stick_swings_at_the_pendulum_rate_in_roll_too() {
     let steps = 4000;
     for _ in 0..steps {
         step(
-            &law,
+            &params,
             &mut state,
             &mut accel,
             period / f64::from(steps),

@@ -1,6 +1,6 @@
 //! Dry friction of the pivots: stiction holds for good, and gives way where it must.
 
-use trimproof_plant::dynamics::{DryFriction, GimbalLaw, GimbalState};
+use trimproof_plant::dynamics::{DryFriction, GimbalParams, GimbalState};
 
 use super::bodies::{STEP_S, case, step};
 use super::simple::{frictionless, wheel};
@@ -10,20 +10,20 @@ const STICTION_NM: f64 = 0.15;
 
 fn dry() -> DryFriction {
     DryFriction {
-        coulomb_nm: COULOMB_NM,
-        stiction_nm: STICTION_NM,
-        viscous_nm_s_per_rad: 0.0,
+        coulomb_n_m: COULOMB_NM,
+        stiction_n_m: STICTION_NM,
+        viscous_n_m_s_per_rad: 0.0,
     }
 }
 
 /// The top-heavy stick of the reference cases, with products of inertia between its axes, on dry pivots.
-fn coupled_stick() -> GimbalLaw {
-    GimbalLaw::new(case("top_heavy_on_springs").mass(), [dry(); 2])
+fn coupled_stick() -> GimbalParams {
+    GimbalParams::new(case("top_heavy_on_springs").mass(), [dry(); 2])
 }
 
 /// Runs a stick at rest upright under gravity plus a torque that makes the sum `share` of stiction.
-fn run(law: &GimbalLaw, share: [f64; 2], for_s: f64) -> GimbalState {
-    let gravity = law.gravity([0.0; 2]);
+fn run(params: &GimbalParams, share: [f64; 2], for_s: f64) -> GimbalState {
+    let gravity = params.gravity([0.0; 2]);
     let torque: [f64; 2] = std::array::from_fn(|i| share[i] * STICTION_NM - gravity[i]);
     let mut state = GimbalState {
         stuck: [true; 2],
@@ -31,7 +31,7 @@ fn run(law: &GimbalLaw, share: [f64; 2], for_s: f64) -> GimbalState {
     };
     let mut accel = [0.0; 2];
     for _ in 0..(for_s / STEP_S).round() as usize {
-        step(law, &mut state, &mut accel, STEP_S, |_, _| torque);
+        step(params, &mut state, &mut accel, STEP_S, |_, _| torque);
     }
     state
 }
@@ -67,7 +67,7 @@ fn stick_breaks_away_at_105_percent_of_stiction() {
 #[test]
 fn sliding_needs_only_the_coulomb_torque() {
     // Between coulomb and stiction: a wheel at rest stays, a wheel that turns is sped up by the difference.
-    let law = wheel(0.15, dry());
+    let params = wheel(0.15, dry());
     let torque = 0.12;
     let mut resting = GimbalState {
         stuck: [true; 2],
@@ -79,10 +79,10 @@ fn sliding_needs_only_the_coulomb_torque() {
     };
     let mut accel = [[0.0; 2]; 2];
     for _ in 0..5000 {
-        step(&law, &mut resting, &mut accel[0], STEP_S, |_, _| {
+        step(&params, &mut resting, &mut accel[0], STEP_S, |_, _| {
             [torque, 0.0]
         });
-        step(&law, &mut turning, &mut accel[1], STEP_S, |_, _| {
+        step(&params, &mut turning, &mut accel[1], STEP_S, |_, _| {
             [torque, 0.0]
         });
     }
@@ -99,7 +99,7 @@ fn sliding_needs_only_the_coulomb_torque() {
 fn sliding_friction_stops_a_wheel_in_the_closed_form_time() {
     // J ω / T and the way ω²J / 2T; a step is the resolution of the stop.
     let (inertia, rate) = (0.15, 2.0);
-    let law = wheel(inertia, dry());
+    let params = wheel(inertia, dry());
     let mut state = GimbalState {
         rate_rad_per_s: [rate, 0.0],
         ..GimbalState::default()
@@ -107,7 +107,7 @@ fn sliding_friction_stops_a_wheel_in_the_closed_form_time() {
     let mut accel = [0.0; 2];
     let mut steps = 0;
     while state.rate_rad_per_s[0] > 0.0 {
-        step(&law, &mut state, &mut accel, STEP_S, |_, _| [0.0; 2]);
+        step(&params, &mut state, &mut accel, STEP_S, |_, _| [0.0; 2]);
         steps += 1;
         assert!(steps < 100_000, "it never stops");
     }

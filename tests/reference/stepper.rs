@@ -1,7 +1,7 @@
 //! The stepper and its drive against published values of stepping motors.
 
 use trimproof_plant::dynamics::{
-    CartridgeLaw, Phase, StickPath, TrainDrive, TrainLaw, TrainState, WindingLaw,
+    CartridgeParams, Phase, StickPath, TrainDrive, TrainParams, TrainState, WindingParams,
 };
 
 use super::pendulum::{DOUBLING_AMPLITUDE_RAD, PERIOD_RATIO, period_ratio};
@@ -10,35 +10,35 @@ const TEETH: f64 = 50.0;
 /// Current that makes kt the holding torque.
 const AMPS: f64 = 1.0;
 
-fn no_cartridge() -> CartridgeLaw {
-    CartridgeLaw {
+fn no_cartridge() -> CartridgeParams {
+    CartridgeParams {
         free_play_rad: 1e3,
-        breakout_nm: 0.0,
-        rate_nm_per_rad: 0.0,
+        breakout_n_m: 0.0,
+        rate_n_m_per_rad: 0.0,
         bind_rad: 1e3,
-        damping_nm_s_per_rad: 0.0,
+        damping_n_m_s_per_rad: 0.0,
     }
 }
 
-/// A motor on its own: the mesh never touches. `holding_nm` at [`AMPS`].
-fn bare_motor(holding_nm: f64, inertia_kg_m2: f64, substep_s: f64) -> TrainLaw {
-    TrainLaw {
+/// A motor on its own: the mesh never touches. `holding_n_m` at [`AMPS`].
+fn bare_motor(holding_n_m: f64, inertia_kg_m2: f64, substep_s: f64) -> TrainParams {
+    TrainParams {
         cartridge: no_cartridge(),
         shaft_inertia_kg_m2: 1e-4,
-        shaft_friction_nm: 0.0,
+        shaft_friction_n_m: 0.0,
         ratio: 1.0,
         half_backlash_rad: 1e3,
-        mesh_nm_per_rad: 0.0,
-        mesh_damping_nm_s_per_rad: 0.0,
+        mesh_n_m_per_rad: 0.0,
+        mesh_damping_n_m_s_per_rad: 0.0,
         mesh_loss: 0.0,
         rotor_inertia_kg_m2: inertia_kg_m2,
         rotor_teeth: TEETH,
-        kt_nm_per_a: holding_nm / AMPS,
-        detent_nm: 0.0,
-        rotor_friction_nm: 0.0,
-        rotor_viscous_nm_s_per_rad: 0.0,
+        kt_n_m_per_a: holding_n_m / AMPS,
+        detent_n_m: 0.0,
+        rotor_friction_n_m: 0.0,
+        rotor_viscous_n_m_s_per_rad: 0.0,
         rotor_zero_rad: 0.0,
-        winding: WindingLaw::new(1.0, 1e-3, 0.5 * substep_s),
+        winding: WindingParams::new(1.0, 1e-3, 0.5 * substep_s),
         substep_s,
     }
 }
@@ -60,21 +60,21 @@ fn held_at(alpha: f64) -> TrainDrive {
 }
 
 /// Frequency of the rotor's swing about a held phase from rest at an electrical amplitude, Hz.
-fn swing_hz(law: &TrainLaw, amplitude_rad: f64) -> f64 {
+fn swing_hz(params: &TrainParams, amplitude_rad: f64) -> f64 {
     let drive = held_at(0.0);
     let mut state = at(amplitude_rad);
     state.current_a = [AMPS, 0.0];
     let (mut turns, mut count) = (0, 0.0);
     loop {
         let before = state.rotor_rad_per_s;
-        law.run(&mut state, &drive, &StickPath::default(), 1);
+        params.run(&mut state, &drive, &StickPath::default(), 1);
         let after = state.rotor_rad_per_s;
         count += 1.0;
         if before * after < 0.0 {
             turns += 1;
             // Ten periods, so that where between two samples the rotor turns does not matter.
             if turns == 20 {
-                return 10.0 / ((count - after / (after - before)) * law.substep_s);
+                return 10.0 / ((count - after / (after - before)) * params.substep_s);
             }
         }
         assert!(count < 1e7, "it never swings back");
@@ -104,50 +104,50 @@ fn worked_example_rings_at_the_published_resonance() {
 #[test]
 fn ideal_stepper_swings_as_a_pendulum_in_electrical_angle() {
     // T sin(α − x): the pendulum's equation; so its period table holds (derived; table as in pendulum.rs).
-    let law = bare_motor(0.02, 60e-7, 5.0e-6);
+    let params = bare_motor(0.02, 60e-7, 5.0e-6);
     let small_hz = (TEETH * 0.02 / 60e-7_f64).sqrt() / std::f64::consts::TAU;
     for (amplitude_deg, _) in PERIOD_RATIO {
         let amplitude: f64 = f64::to_radians(amplitude_deg);
-        let ratio = small_hz / swing_hz(&law, amplitude);
+        let ratio = small_hz / swing_hz(&params, amplitude);
         assert!(
             (ratio / period_ratio(amplitude) - 1.0).abs() < 2e-6,
             "{amplitude_deg}°: {ratio}"
         );
     }
-    let doubled = small_hz / swing_hz(&law, DOUBLING_AMPLITUDE_RAD);
+    let doubled = small_hz / swing_hz(&params, DOUBLING_AMPLITUDE_RAD);
     assert!((doubled - 2.0).abs() < 4e-6, "{doubled}");
 }
 
 /// A motor that carries the cartridge's torque one to one: rigid mesh, no losses but some damping to settle.
-fn loaded_motor(holding_nm: f64) -> TrainLaw {
-    TrainLaw {
-        cartridge: CartridgeLaw {
+fn loaded_motor(holding_n_m: f64) -> TrainParams {
+    TrainParams {
+        cartridge: CartridgeParams {
             free_play_rad: 0.0,
-            rate_nm_per_rad: 0.1,
+            rate_n_m_per_rad: 0.1,
             bind_rad: 1e3,
             ..no_cartridge()
         },
         shaft_inertia_kg_m2: 2e-5,
         half_backlash_rad: 0.0,
-        mesh_nm_per_rad: 2e3,
-        mesh_damping_nm_s_per_rad: 0.2,
-        rotor_viscous_nm_s_per_rad: 5e-3,
-        ..bare_motor(holding_nm, 3e-5, 2.5e-5)
+        mesh_n_m_per_rad: 2e3,
+        mesh_damping_n_m_s_per_rad: 0.2,
+        rotor_viscous_n_m_s_per_rad: 5e-3,
+        ..bare_motor(holding_n_m, 3e-5, 2.5e-5)
     }
 }
 
 /// Rotor angle after settling under a torque that rises over a second (at once, it would overshoot), degrees.
-fn settled_deg(law: &TrainLaw, torque_nm: f64) -> f64 {
+fn settled_deg(params: &TrainParams, torque_n_m: f64) -> f64 {
     let mut state = TrainState::default();
     let drive = held_at(0.0);
     for k in 0..80_000 {
-        let torque_nm = torque_nm * (f64::from(k) / 40_000.0).min(1.0);
+        let torque_n_m = torque_n_m * (f64::from(k) / 40_000.0).min(1.0);
         // A cartridge stretched by as much wherever the shaft is gives the same torque.
         let path = StickPath {
-            angle_rad: state.shaft_rad + law.cartridge.deflection_rad(torque_nm),
+            angle_rad: state.shaft_rad + params.cartridge.deflection_rad(torque_n_m),
             ..StickPath::default()
         };
-        law.run(&mut state, &drive, &path, 1);
+        params.run(&mut state, &drive, &path, 1);
     }
     assert!(
         state.rotor_rad_per_s.abs() < 1e-6 || state.rotor_rad.abs() > 1.0,
@@ -161,9 +161,9 @@ fn rotor_gives_under_load_by_the_asin_law() {
     // θ = (2 θ_M/π) asin(T_L/T_M), θ_M the full step (textbook form): at 1.8°, half load 0.6°, full load 1.8°.
     let published = |share: f64| 2.0 * 1.8 / std::f64::consts::PI * libm::asin(share);
     assert!((published(0.5) - 0.6).abs() < 1e-12 && (published(1.0) - 1.8).abs() < 1e-12);
-    let law = loaded_motor(0.4);
+    let params = loaded_motor(0.4);
     for share in [0.1, 0.5, 0.9, 0.99, -0.5] {
-        let found = settled_deg(&law, share * 0.4);
+        let found = settled_deg(&params, share * 0.4);
         assert!(
             (found - published(share)).abs() < 1e-4,
             "{share}: {found}° for {}°",
@@ -172,34 +172,34 @@ fn rotor_gives_under_load_by_the_asin_law() {
     }
     // Torque peaks at one full step: beyond it nothing holds.
     assert!(
-        settled_deg(&law, 1.02 * 0.4) > 7.2,
+        settled_deg(&params, 1.02 * 0.4) > 7.2,
         "an overload must carry the rotor away"
     );
 }
 
 /// The drive of the physics notes: 1:6 gear with play, stepper of 0.43 N·m at 1 A, detent, winding and supply.
-fn geared_drive() -> TrainLaw {
-    TrainLaw {
-        cartridge: CartridgeLaw {
+fn geared_drive() -> TrainParams {
+    TrainParams {
+        cartridge: CartridgeParams {
             free_play_rad: 2e-3,
-            breakout_nm: 1.2,
-            rate_nm_per_rad: 14.0,
+            breakout_n_m: 1.2,
+            rate_n_m_per_rad: 14.0,
             bind_rad: 1.0,
-            damping_nm_s_per_rad: 0.02,
+            damping_n_m_s_per_rad: 0.02,
         },
         shaft_inertia_kg_m2: 2e-4,
-        shaft_friction_nm: 0.05,
+        shaft_friction_n_m: 0.05,
         ratio: 6.0,
         half_backlash_rad: 1.5e-3,
-        mesh_nm_per_rad: 2e3,
-        mesh_damping_nm_s_per_rad: 0.2,
+        mesh_n_m_per_rad: 2e3,
+        mesh_damping_n_m_s_per_rad: 0.2,
         mesh_loss: 0.04,
         rotor_inertia_kg_m2: 3e-5,
-        kt_nm_per_a: 0.43,
-        detent_nm: 0.02,
-        rotor_friction_nm: 6e-3,
-        rotor_viscous_nm_s_per_rad: 1e-3,
-        winding: WindingLaw::new(1.1, 3.2e-3, 0.5 * 5e-5),
+        kt_n_m_per_a: 0.43,
+        detent_n_m: 0.02,
+        rotor_friction_n_m: 6e-3,
+        rotor_viscous_n_m_s_per_rad: 1e-3,
+        winding: WindingParams::new(1.1, 3.2e-3, 0.5 * 5e-5),
         substep_s: 5e-5,
         ..bare_motor(0.43, 3e-5, 5e-5)
     }
@@ -208,7 +208,7 @@ fn geared_drive() -> TrainLaw {
 #[test]
 fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
     // Static torque is sinusoidal with a period of four full steps (Jones), so slips land on multiples of four (D).
-    let law = geared_drive();
+    let params = geared_drive();
     let drive = TrainDrive {
         supply_v: 24.0,
         ..held_at(0.0)
@@ -224,7 +224,7 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
             } else {
                 state.shaft_rad
             };
-            law.run(
+            params.run(
                 &mut state,
                 &drive,
                 &StickPath {
@@ -233,7 +233,7 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
                 },
                 1,
             );
-            turns = law.electrical_rad(&state) / std::f64::consts::TAU;
+            turns = params.electrical_rad(&state) / std::f64::consts::TAU;
         }
         let whole = turns.round();
         // Friction and detent of rotor and shaft may hold it off by asin of their share of the holding torque.
@@ -257,7 +257,7 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
         } else {
             state.shaft_rad
         };
-        law.run(
+        params.run(
             &mut state,
             &drive,
             &StickPath {
@@ -268,9 +268,9 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
         );
     }
     assert!(
-        law.electrical_rad(&state).abs() < 0.05,
+        params.electrical_rad(&state).abs() < 0.05,
         "{}",
-        law.electrical_rad(&state)
+        params.electrical_rad(&state)
     );
 }
 
@@ -278,8 +278,8 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
 fn detent_is_the_fourth_harmonic_of_the_torque_period() {
     // Two-phase detent: fourth harmonic of the torque period (textbook form, docs/model/sources.md).
     let detent = 0.05;
-    let law = TrainLaw {
-        detent_nm: detent,
+    let params = TrainParams {
+        detent_n_m: detent,
         ..bare_motor(0.4, 3e-5, 5e-5)
     };
     let idle = TrainDrive {
@@ -291,8 +291,8 @@ fn detent_is_the_fourth_harmonic_of_the_torque_period() {
         .map(|k| {
             let electrical = std::f64::consts::TAU * k as f64 / points as f64;
             let mut state = at(electrical);
-            law.run(&mut state, &idle, &StickPath::default(), 1);
-            state.rotor_rad_per_s * law.rotor_inertia_kg_m2 / law.substep_s
+            params.run(&mut state, &idle, &StickPath::default(), 1);
+            state.rotor_rad_per_s * params.rotor_inertia_kg_m2 / params.substep_s
         })
         .collect();
     for harmonic in 0..=16 {
@@ -315,15 +315,15 @@ fn detent_is_the_fourth_harmonic_of_the_torque_period() {
 #[test]
 fn half_the_current_holds_half_the_torque() {
     // Torque is linear in current while the iron is not saturated (Jones).
-    let law = bare_motor(0.4, 3e-5, 5e-5);
+    let params = bare_motor(0.4, 3e-5, 5e-5);
     let push = |share: f64| {
         let mut state = at(-std::f64::consts::FRAC_PI_2);
         let drive = TrainDrive {
             phase: [Phase::Chopped(share * AMPS), Phase::Chopped(0.0)],
             supply_v: 1e6,
         };
-        law.run(&mut state, &drive, &StickPath::default(), 1);
-        state.rotor_rad_per_s * law.rotor_inertia_kg_m2 / law.substep_s
+        params.run(&mut state, &drive, &StickPath::default(), 1);
+        state.rotor_rad_per_s * params.rotor_inertia_kg_m2 / params.substep_s
     };
     assert!((push(1.0) - 0.4).abs() < 1e-12 && (push(0.5) - 0.2).abs() < 1e-12);
 }

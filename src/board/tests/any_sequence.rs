@@ -6,7 +6,8 @@ use super::{
 use crate::About;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
-use trimproof_controller::{Controller, Outputs, Settings};
+use trimproof_controller::{Controller, Settings};
+use trimproof_io::Outputs;
 use trimproof_wire::{Answer, Refusal, Request};
 
 /// What comes over the line.

@@ -1,7 +1,8 @@
 //! Repeated, late and damaged frames, a reset, another run's samples.
 
 use super::{BoardFixture, WITH_MOTORS, begin, begun, frame_of, hello, inputs, sample};
-use trimproof_controller::{Controller, Inputs, Settings};
+use trimproof_controller::{Controller, Settings};
+use trimproof_io::Inputs;
 use trimproof_wire::{Answer, FRAME_MAX, Refusal, Request, Sample};
 
 #[test]

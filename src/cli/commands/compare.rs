@@ -20,9 +20,9 @@ pub fn run(args: &CompareArgs) -> CommandResult {
         Format::Text => emit(&comparison.to_string())?,
     }
     Ok(if comparison.same {
-        Exit::Held
+        Exit::Pass
     } else {
-        Exit::Broken
+        Exit::Fail
     })
 }
 

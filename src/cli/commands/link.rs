@@ -68,7 +68,7 @@ pub fn run(args: &LinkArgs, paint: Paint) -> CommandResult {
         Some(LinkError::Stopped) => Exit::Stopped,
         Some(_) => Exit::Target,
         None if stop.load(Ordering::Relaxed) => Exit::Stopped,
-        None => Exit::Held,
+        None => Exit::Pass,
     };
     if let Err((what, why)) = source.finish_log() {
         report::print(&Failure::CannotWrite { what, why }, paint);

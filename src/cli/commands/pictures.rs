@@ -1,8 +1,8 @@
 //! Pictures as files.
 
 use std::path::Path;
-use trimproof_feel::picture::{self, PictureError};
 use trimproof_harness::suite::{plain, write_whole};
+use trimproof_report::picture::{self, PictureError};
 
 /// Writes a picture as `NAME.svg` and `NAME.png` into a folder, each file whole or not at all; gives what could not be
 /// written and why.

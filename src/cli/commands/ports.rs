@@ -36,7 +36,7 @@ pub fn run(args: &PortsArgs) -> CommandResult {
                 .collect(),
         })?,
     }
-    Ok(Exit::Held)
+    Ok(Exit::Pass)
 }
 
 /// The list for people, a port a line.

@@ -7,12 +7,12 @@ use crate::output::{emit, emit_json};
 use crate::report::Failure;
 use serde::Serialize;
 use std::path::{Path, PathBuf};
-use trimproof_controller::State;
 use trimproof_diagnostics::{FileError, nearest};
 use trimproof_harness::card::text::table;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::suite::{Problem, list, load_rig, rigs_in};
-use trimproof_harness::trace::{ColumnInfo, columns};
-use trimproof_plant::Rig;
+use trimproof_harness::trace::{ColumnInfo, signals};
+use trimproof_io::State;
 
 /// Folders in which a rig is looked for by name.
 const RIG_FOLDERS: [&str; 2] = ["scenarios/rigs", "rigs"];
@@ -30,7 +30,7 @@ pub fn run(args: &SignalsArgs) -> CommandResult {
         Format::Json => emit_json(&Listing::of(rig.as_ref()))?,
         Format::Text => emit(&text(rig.as_ref()))?,
     }
-    Ok(Exit::Held)
+    Ok(Exit::Pass)
 }
 
 #[derive(Serialize)]
@@ -48,17 +48,17 @@ struct Constant {
 }
 
 impl Listing {
-    fn of(rig: Option<&Rig>) -> Self {
+    fn of(rig: Option<&RigFile>) -> Self {
         let constant = |(name, value)| Constant { name, value };
         Self {
-            signals: columns(),
+            signals: signals(),
             states: State::ALL.map(State::name).to_vec(),
             constants: rig.map(|rig| rig.constants().into_iter().map(constant).collect()),
         }
     }
 }
 
-fn text(rig: Option<&Rig>) -> String {
+fn text(rig: Option<&RigFile>) -> String {
     let listing = Listing::of(rig);
     let mut rows = vec![
         ["signal", "unit", "kind", "meaning"]
@@ -67,10 +67,10 @@ fn text(rig: Option<&Rig>) -> String {
     ];
     rows.extend(listing.signals.iter().map(|info| {
         vec![
-            info.name.to_owned(),
-            info.unit.to_owned(),
+            info.name.to_string(),
+            info.unit.to_string(),
             info.kind.name().to_owned(),
-            info.meaning.to_owned(),
+            info.meaning.to_string(),
         ]
     }));
     let mut out = table(&rows, &[], 0);

@@ -11,15 +11,21 @@ fn an_error_knows_the_path_of_its_field() {
         change(&mut settings);
         settings.check().err().map(|error| error.path())
     };
-    assert_eq!(path(&|s| s.patience_ticks = 1), None);
-    assert_eq!(path(&|s| s.patience_ticks = 50), None);
-    assert_eq!(path(&|s| s.patience_ticks = 0), Some("patience_ticks"));
-    assert_eq!(path(&|s| s.patience_ticks = 51), Some("patience_ticks"));
+    assert_eq!(path(&|s| s.command_timeout_ticks = 1), None);
+    assert_eq!(path(&|s| s.command_timeout_ticks = 50), None);
+    assert_eq!(
+        path(&|s| s.command_timeout_ticks = 0),
+        Some("command_timeout_ticks")
+    );
+    assert_eq!(
+        path(&|s| s.command_timeout_ticks = 51),
+        Some("command_timeout_ticks")
+    );
     assert_eq!(path(&|s| s.generator_hz = 10_100), Some("generator_hz"));
-    let field = Some("pitch.place_settle_ms");
-    assert_eq!(path(&|s| s.pitch.place_settle_ms = 49), field);
-    let field = Some("roll.place_settle_ms");
-    assert_eq!(path(&|s| s.roll.place_settle_ms = 49), field);
+    let field = Some("pitch.position_settle_ms");
+    assert_eq!(path(&|s| s.pitch.position_settle_ms = 49), field);
+    let field = Some("roll.position_settle_ms");
+    assert_eq!(path(&|s| s.roll.position_settle_ms = 49), field);
 }
 
 /// A range that another field bounds: the last value inside it, and the message for the next one.
@@ -67,10 +73,10 @@ fn a_range_that_follows_from_another_field_is_sharp() {
             "`pitch.slip_deflection_mdeg` is `5999`, must be `6000` to `180000`",
         ),
         (
-            |s, v| s.pitch.place_band_mdeg = v,
+            |s, v| s.pitch.position_band_mdeg = v,
             5_999,
             6_000,
-            "`pitch.place_band_mdeg` is `6000`, must be `10` to `5999`",
+            "`pitch.position_band_mdeg` is `6000`, must be `10` to `5999`",
         ),
         (
             |s, v| s.pitch.phase_zero_usteps = v as u16,

@@ -1,8 +1,8 @@
 //! What stands between hand and held motor: cartridge, drive and weight, as one torque over the stick's angle.
 
-use trimproof_plant::dynamics::{GimbalLaw, PRELOAD_RAMP_RAD};
+use trimproof_plant::dynamics::{GimbalParams, PRELOAD_RAMP_RAD};
 use trimproof_plant::rig::AxisRig;
-use trimproof_plant::{Rig, gimbal_law};
+use trimproof_plant::{Rig, gimbal_params};
 
 /// What is identified of one axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -46,11 +46,11 @@ impl Values {
         let part = rig.axis(axis);
         let cartridge = part.cartridge.cartridge();
         Self {
-            rate: cartridge.rate_nm_per_rad,
-            breakout: cartridge.breakout_nm,
-            friction: part.friction.coulomb_nm,
+            rate: cartridge.rate_n_m_per_rad,
+            breakout: cartridge.breakout_n_m,
+            friction: part.friction.coulomb_n_m,
             free_play: cartridge.free_play_rad,
-            damping: cartridge.damping_nm_s_per_rad + part.friction.viscous_nm_s_per_rad,
+            damping: cartridge.damping_n_m_s_per_rad + part.friction.viscous_n_m_s_per_rad,
             inertia: rig.stick.mass.properties().axis_inertia_kg_m2(axis),
         }
     }
@@ -108,7 +108,7 @@ impl Known {
     /// Of one axis of a rig.
     pub fn of_rig(rig: &Rig, axis: usize) -> Self {
         let part = rig.axis(axis);
-        let gimbal = gimbal_law(rig);
+        let gimbal = gimbal_params(rig);
         let friction = &part.friction;
         Self {
             play: part.drive.backlash_half_rad(),
@@ -116,12 +116,12 @@ impl Known {
             lean: weight_at(&gimbal, axis, 0.0),
             weight: weight_at(&gimbal, axis, std::f64::consts::FRAC_PI_2),
             bind: part.cartridge.cartridge().bind_rad,
-            stiction: if friction.coulomb_nm > 0.0 {
-                friction.stiction_nm / friction.coulomb_nm
+            stiction: if friction.coulomb_n_m > 0.0 {
+                friction.stiction_n_m / friction.coulomb_n_m
             } else {
                 1.0
             },
-            viscous: friction.viscous_nm_s_per_rad,
+            viscous: friction.viscous_n_m_s_per_rad,
         }
     }
 
@@ -143,13 +143,13 @@ fn give(axis: &AxisRig) -> f64 {
     let mesh = axis.drive.mesh_stiffness_n_per_m * radius * radius;
     let ratio = axis.drive.ratio();
     let magnet = f64::from(axis.motor.rotor_teeth)
-        * axis.motor.torque_constant_nm_per_a()
+        * axis.motor.torque_constant_n_m_per_a()
         * axis.driver.hold_a;
     1.0 / mesh + 1.0 / (magnet * ratio * ratio)
 }
 
 /// Torque of the weight with the other axis at zero.
-fn weight_at(gimbal: &GimbalLaw, axis: usize, angle: f64) -> f64 {
+fn weight_at(gimbal: &GimbalParams, axis: usize, angle: f64) -> f64 {
     let mut angles = [0.0; 2];
     angles[axis] = angle;
     gimbal.gravity(angles)[axis]
@@ -158,7 +158,7 @@ fn weight_at(gimbal: &GimbalLaw, axis: usize, angle: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use trimproof_plant::dynamics::CartridgeLaw;
+    use trimproof_plant::dynamics::CartridgeParams;
 
     fn kittiwake() -> Rig {
         Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
@@ -170,12 +170,12 @@ mod tests {
         let rig = kittiwake();
         let (values, known) = (Values::of_rig(&rig, 0), Known::of_rig(&rig, 0));
         let cartridge = rig.pitch.cartridge.cartridge();
-        let plant = CartridgeLaw {
+        let plant = CartridgeParams {
             free_play_rad: cartridge.free_play_rad,
-            breakout_nm: cartridge.breakout_nm,
-            rate_nm_per_rad: cartridge.rate_nm_per_rad,
+            breakout_n_m: cartridge.breakout_n_m,
+            rate_n_m_per_rad: cartridge.rate_n_m_per_rad,
             bind_rad: cartridge.bind_rad,
-            damping_nm_s_per_rad: 0.0,
+            damping_n_m_s_per_rad: 0.0,
         };
         for torque in [0.1, 0.7, 0.9, 3.0, -0.4, -2.0_f64] {
             let angle = plant.deflection_rad(torque)
@@ -197,7 +197,7 @@ mod tests {
     #[test]
     fn the_weight_follows_the_gimbal() {
         let rig = kittiwake();
-        let gimbal = gimbal_law(&rig);
+        let gimbal = gimbal_params(&rig);
         for axis in 0..2 {
             let known = Known::of_rig(&rig, axis);
             for angle in [-0.4, 0.0, 0.2, 0.35] {

@@ -47,11 +47,11 @@ impl Quantity {
     /// Name in JSON, with the unit.
     pub const fn key(self) -> &'static str {
         match self {
-            Self::Rate => "rate_nm_per_rad",
-            Self::Breakout => "breakout_nm",
-            Self::Friction => "coulomb_nm",
+            Self::Rate => "rate_n_m_per_rad",
+            Self::Breakout => "breakout_n_m",
+            Self::Friction => "coulomb_n_m",
             Self::FreePlay => "free_play_deg",
-            Self::Damping => "damping_nm_s_per_rad",
+            Self::Damping => "damping_n_m_s_per_rad",
             Self::Inertia => "inertia_kg_m2",
         }
     }

@@ -84,8 +84,8 @@ impl SyntheticStick {
             AxisName::Roll
         };
         let mut rig = kittiwake();
-        rig.pitch.friction.viscous_nm_s_per_rad = 0.02;
-        rig.roll.friction.viscous_nm_s_per_rad = 0.02;
+        rig.pitch.friction.viscous_n_m_s_per_rad = 0.02;
+        rig.roll.friction.viscous_n_m_s_per_rad = 0.02;
         let mut even =
             |low: f64, high: f64| libm::exp(chance.between(libm::log(low), libm::log(high)));
         let (rate, inertia) = (even(5.0, 20.0), even(0.02, 0.08));
@@ -123,7 +123,7 @@ impl SyntheticStick {
         let (drive, motor) = (&self.part().drive, &self.part().motor);
         let radius = drive.trim_pitch_radius_m;
         let ratio = f64::from(drive.trim_teeth) / f64::from(drive.motor_teeth);
-        let peak = motor.holding_nm / 2.0_f64.sqrt() / motor.rated_a * self.part().driver.hold_a;
+        let peak = motor.holding_n_m / 2.0_f64.sqrt() / motor.rated_a * self.part().driver.hold_a;
         let magnet = peak * f64::from(motor.rotor_teeth) * ratio * ratio;
         let mesh = drive.mesh_stiffness_n_per_m * radius * radius;
         (0.5 * drive.backlash_m / radius, 1.0 / mesh + 1.0 / magnet)
@@ -230,7 +230,7 @@ impl SyntheticStick {
     pub fn response(&self, deflection_deg: f64, chance: &mut Chance) -> Response {
         let step = 2.5e-5;
         let (play, give) = self.drive();
-        let pivot = self.part().friction.viscous_nm_s_per_rad;
+        let pivot = self.part().friction.viscous_n_m_s_per_rad;
         let (mut x, mut v) = (self.trim + deflection_deg.to_radians(), 0.0_f64);
         // Deflection of the cartridge: the drive takes its play and its give of the held torque.
         let held = self.spring(x - self.trim);

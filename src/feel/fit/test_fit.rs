@@ -58,13 +58,13 @@ fn the_answer_does_not_depend_on_the_rigs_values() {
     let record = bench.record(&mut Chance::new(5));
     let right = fit(&bench.rig, &record).unwrap();
     let mut rig = kittiwake();
-    rig.pitch.friction.coulomb_nm = 0.2;
-    rig.pitch.friction.stiction_nm = 0.26;
+    rig.pitch.friction.coulomb_n_m = 0.2;
+    rig.pitch.friction.stiction_n_m = 0.26;
     if let trimproof_plant::rig::CartridgeRig::Measured(cartridge) = &mut rig.pitch.cartridge {
-        cartridge.rate_nm_per_rad = 20.0;
-        cartridge.breakout_nm = 0.3;
+        cartridge.rate_n_m_per_rad = 20.0;
+        cartridge.breakout_n_m = 0.3;
         cartridge.free_play_deg = 0.6;
-        cartridge.damping_nm_s_per_rad = 1.0;
+        cartridge.damping_n_m_s_per_rad = 1.0;
     }
     let wrong = fit(&rig, &record).unwrap();
     for quantity in Quantity::ALL {

@@ -66,15 +66,15 @@ fn measured_values_stand_in_the_text_and_nothing_else_changes() {
         panic!("not measured")
     };
     assert_eq!(rig.name, "kittiwake-2");
-    assert_eq!(cartridge.rate_nm_per_rad, 11.25);
-    assert_eq!(cartridge.breakout_nm, 0.8125);
+    assert_eq!(cartridge.rate_n_m_per_rad, 11.25);
+    assert_eq!(cartridge.breakout_n_m, 0.8125);
     assert_eq!(cartridge.free_play_deg, 0.21);
     // 0.45 less the pivot's 0.08.
-    assert_eq!(cartridge.damping_nm_s_per_rad, 0.37);
-    assert_eq!(rig.pitch.friction.coulomb_nm, 0.0625);
+    assert_eq!(cartridge.damping_n_m_s_per_rad, 0.37);
+    assert_eq!(rig.pitch.friction.coulomb_n_m, 0.0625);
     // In the proportion 0.065 to 0.05.
-    assert!((rig.pitch.friction.stiction_nm - 0.08125).abs() < 1e-9);
-    assert_eq!(rig.pitch.friction.viscous_nm_s_per_rad, 0.08);
+    assert!((rig.pitch.friction.stiction_n_m - 0.08125).abs() < 1e-9);
+    assert_eq!(rig.pitch.friction.viscous_n_m_s_per_rad, 0.08);
     let mass = |rig: &Rig, axis: usize| rig.stick.mass.properties().axis_inertia_kg_m2(axis);
     assert!((mass(&rig, 0) - 0.0425).abs() < 5e-6, "{}", mass(&rig, 0));
     assert_eq!(rig.roll, old.roll);
@@ -118,8 +118,8 @@ fn springs_and_shapes_become_measured_figures() {
         old.roll.cartridge.cartridge(),
         rig.roll.cartridge.cartridge(),
     );
-    assert_eq!(after.rate_nm_per_rad, 31.0);
-    assert!((after.breakout_nm / before.breakout_nm - 1.0).abs() < 5e-5);
+    assert_eq!(after.rate_n_m_per_rad, 31.0);
+    assert!((after.breakout_n_m / before.breakout_n_m - 1.0).abs() < 5e-5);
     assert!((after.bind_rad / before.bind_rad - 1.0).abs() < 5e-5);
     assert_eq!(after.springs, before.springs);
     assert_eq!(rig.pitch, old.pitch);
@@ -128,8 +128,8 @@ fn springs_and_shapes_become_measured_figures() {
     assert!((mass.axis_inertia_kg_m2(1) / inertia - 1.05).abs() < 1e-4);
     for axis in 0..2 {
         let (a, b) = (
-            mass.overturning_nm_per_rad(axis),
-            were.overturning_nm_per_rad(axis),
+            mass.overturning_n_m_per_rad(axis),
+            were.overturning_n_m_per_rad(axis),
         );
         assert!((a - b).abs() < 1e-3, "{a} {b}");
     }
@@ -140,7 +140,7 @@ fn springs_and_shapes_become_measured_figures() {
 fn what_no_rig_allows_is_refused_and_what_no_body_has_is_left() {
     let much = [(Quantity::Rate, 5000.0)];
     let error = written(KITTIWAKE, &fit(vec![axis(AxisName::Pitch, &much)]), "k").unwrap_err();
-    assert!(error.message.contains("rate_nm_per_rad"), "{error}");
+    assert!(error.message.contains("rate_n_m_per_rad"), "{error}");
     // Roll heavier than pitch by more than the stick is thick: no body.
     let pitch = axis(AxisName::Pitch, &[(Quantity::Inertia, 0.03)]);
     let roll = axis(AxisName::Roll, &[(Quantity::Inertia, 0.05)]);

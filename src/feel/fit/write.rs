@@ -63,15 +63,15 @@ fn cartridge(
 ) {
     let name = fit.axis.name();
     let measured: Vec<(&str, f64)> = [
-        ("rate_nm_per_rad", Quantity::Rate),
-        ("breakout_nm", Quantity::Breakout),
+        ("rate_n_m_per_rad", Quantity::Rate),
+        ("breakout_n_m", Quantity::Breakout),
         ("free_play_deg", Quantity::FreePlay),
     ]
     .into_iter()
     .filter_map(|(key, quantity)| Some((key, fit.measured(quantity)?)))
     .collect();
     let damping = fit.measured(Quantity::Damping).map(|whole| {
-        let pivot = rig.axis(index).friction.viscous_nm_s_per_rad;
+        let pivot = rig.axis(index).friction.viscous_n_m_s_per_rad;
         (whole - pivot).max(0.0)
     });
     let springs = matches!(rig.axis(index).cartridge, CartridgeRig::Springs(_));
@@ -79,11 +79,11 @@ fn cartridge(
         let figures = rig.axis(index).cartridge.cartridge();
         let mut fresh = Table::new();
         set(&mut fresh, "kind", "measured");
-        set(&mut fresh, "breakout_nm", rounded(figures.breakout_nm));
+        set(&mut fresh, "breakout_n_m", rounded(figures.breakout_n_m));
         set(
             &mut fresh,
-            "rate_nm_per_rad",
-            rounded(figures.rate_nm_per_rad),
+            "rate_n_m_per_rad",
+            rounded(figures.rate_n_m_per_rad),
         );
         set(
             &mut fresh,
@@ -97,8 +97,8 @@ fn cartridge(
         );
         set(
             &mut fresh,
-            "damping_nm_s_per_rad",
-            rounded(figures.damping_nm_s_per_rad),
+            "damping_n_m_s_per_rad",
+            rounded(figures.damping_n_m_s_per_rad),
         );
         set(&mut fresh, "springs", i64::from(figures.springs));
         if let Some(old) = table.get("cartridge").and_then(Item::as_table) {
@@ -115,7 +115,7 @@ fn cartridge(
             set(cartridge, key, rounded(value));
         }
         if let Some(damping) = damping {
-            set(cartridge, "damping_nm_s_per_rad", rounded(damping));
+            set(cartridge, "damping_n_m_s_per_rad", rounded(damping));
         }
     }
 }
@@ -133,15 +133,15 @@ fn friction(
     let name = fit.axis.name();
     let old = &rig.axis(index).friction;
     if let Some(coulomb) = fit.measured(Quantity::Friction) {
-        let ratio = if old.coulomb_nm > 0.0 {
-            old.stiction_nm / old.coulomb_nm
+        let ratio = if old.coulomb_n_m > 0.0 {
+            old.stiction_n_m / old.coulomb_n_m
         } else {
             1.0
         };
-        set(friction, "coulomb_nm", rounded(coulomb));
+        set(friction, "coulomb_n_m", rounded(coulomb));
         set(
             friction,
-            "stiction_nm",
+            "stiction_n_m",
             rounded(coulomb * ratio).max(rounded(coulomb)),
         );
         notes.push(format!(
@@ -149,9 +149,9 @@ fn friction(
         ));
     }
     if let Some(whole) = fit.measured(Quantity::Damping) {
-        let pivot = old.viscous_nm_s_per_rad;
+        let pivot = old.viscous_n_m_s_per_rad;
         if whole < pivot {
-            set(friction, "viscous_nm_s_per_rad", rounded(whole));
+            set(friction, "viscous_n_m_s_per_rad", rounded(whole));
             notes.push(format!(
                 "{name}: damping is below the pivot's alone, so that the cartridge now has none"
             ));

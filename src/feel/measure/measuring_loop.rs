@@ -1,8 +1,9 @@
 //! The measuring loop: twin and controller in a closed loop, and what a measuring engineer does to them.
 
-use trimproof_controller::{Fault, State};
-use trimproof_harness::run::{LogicTarget, Target};
-use trimproof_plant::{AxisName, HandFeel, Numerics, Plant, Readings, Rig, StartPose, SwitchName};
+use trimproof_harness::rig::RigFile;
+use trimproof_harness::run::{ClosedLoop, LogicTarget, Seen, Target};
+use trimproof_io::{Fault, State};
+use trimproof_plant::{AxisName, HandFeel, Numerics, Plant, Readings, StartPose, SwitchName};
 
 use super::MeasureError;
 use crate::record::Condition;
@@ -15,13 +16,13 @@ const HAND_RAD_PER_S: f64 = 300.0;
 /// Largest force of the measuring hand, N.
 const HAND_LIMIT_N: f64 = 2000.0;
 /// How long a state of the controller is waited for, simulated s: centring from a stop takes a few.
-const PATIENCE_S: f64 = 20.0;
+const WAIT_MAX_S: f64 = 20.0;
 /// How long the stick is left alone before a measurement, s.
 const SETTLE_S: f64 = 1.0;
 
 /// Twin, controller and clock of one measurement.
 pub(super) struct MeasuringLoop<'a> {
-    pub(super) plant: Plant,
+    closed: ClosedLoop,
     target: LogicTarget,
     watch: &'a mut dyn FnMut(f64) -> bool,
     state: State,
@@ -32,7 +33,7 @@ pub(super) struct MeasuringLoop<'a> {
 impl<'a> MeasuringLoop<'a> {
     /// The rig upright in the middle, in the condition to be measured, settled, with nobody's hand on it.
     pub(super) fn new(
-        rig: &Rig,
+        rig: &RigFile,
         condition: Condition,
         watch: &'a mut dyn FnMut(f64) -> bool,
     ) -> Result<Self, MeasureError> {
@@ -43,11 +44,9 @@ impl<'a> MeasuringLoop<'a> {
             ..StartPose::default()
         };
         let mut target = LogicTarget::new();
-        target
-            .begin(&rig.controller)
-            .map_err(|error| MeasureError::Controller(error.to_string()))?;
+        target.begin(rig).map_err(MeasureError::Controller)?;
         let mut measuring = Self {
-            plant: Plant::new(rig, SEED, Numerics::default(), start),
+            closed: ClosedLoop::new(rig, SEED, Numerics::default(), start),
             target,
             watch,
             state: State::Limp,
@@ -59,7 +58,7 @@ impl<'a> MeasuringLoop<'a> {
         }
         measuring.run(SETTLE_S)?;
         if condition == Condition::Released {
-            measuring.plant.set_switch(SwitchName::Release, true, &[]);
+            measuring.plant().set_switch(SwitchName::Release, true, &[]);
             measuring.wait_for(State::Released)?;
             measuring.run(SETTLE_S)?;
         }
@@ -68,9 +67,14 @@ impl<'a> MeasuringLoop<'a> {
         Ok(measuring)
     }
 
+    /// The twin, for what a measuring engineer does to it.
+    pub(super) fn plant(&mut self) -> &mut Plant {
+        self.closed.plant_mut()
+    }
+
     /// Time, s.
     pub(super) fn now_s(&self) -> f64 {
-        self.plant.now_s()
+        self.closed.now_s()
     }
 
     /// What the controller does.
@@ -85,33 +89,33 @@ impl<'a> MeasuringLoop<'a> {
 
     /// The measuring hand takes the grip: stiff, so that it follows its path whatever the stick does.
     pub(super) fn grip(&mut self) {
-        self.plant.grip(Some(self.hand));
+        let hand = self.hand;
+        self.plant().grip(Some(hand));
     }
 
     /// What is true now.
     pub(super) fn read(&self) -> Readings {
-        self.plant.readings()
+        self.closed.plant().readings()
     }
 
     /// One control tick: sample, controller, command, twin.
     pub(super) fn tick(&mut self) -> Result<(), MeasureError> {
-        if !(self.watch)(self.plant.now_s()) {
+        if !(self.watch)(self.closed.now_s()) {
             return Err(MeasureError::Stopped);
         }
-        let inputs = self.plant.sample();
-        let outputs = self
-            .target
-            .tick(&inputs)
-            .map_err(|error| MeasureError::Controller(error.to_string()))?;
-        self.state = outputs.state;
-        for fault in Fault::ALL {
-            if outputs.faults.has(fault) && !self.faults.contains(&fault.name()) {
-                self.faults.push(fault.name());
+        let (state, faults) = (&mut self.state, &mut self.faults);
+        let mut seen = |seen: &Seen<'_>| {
+            let telemetry = &seen.outputs.telemetry;
+            *state = telemetry.state;
+            for fault in Fault::ALL {
+                if telemetry.faults.has(fault) && !faults.contains(&fault.name()) {
+                    faults.push(fault.name());
+                }
             }
-        }
-        self.plant.command(&outputs);
-        self.plant.advance()?;
-        Ok(())
+        };
+        self.closed
+            .step(&mut self.target, &mut seen)
+            .map_err(MeasureError::from)
     }
 
     /// Lets time go by.
@@ -124,13 +128,13 @@ impl<'a> MeasuringLoop<'a> {
     }
 
     fn wait_for(&mut self, wanted: State) -> Result<(), MeasureError> {
-        let end_s = self.now_s() + PATIENCE_S;
+        let end_s = self.now_s() + WAIT_MAX_S;
         while self.state != wanted {
             if self.now_s() >= end_s {
                 return Err(MeasureError::NotReached {
                     wanted: wanted.name(),
                     state: self.state.name(),
-                    after_s: PATIENCE_S,
+                    after_s: WAIT_MAX_S,
                     faults: faults_reported(&self.faults),
                 });
             }
@@ -150,14 +154,14 @@ fn faults_reported(faults: &[&str]) -> String {
 }
 
 /// Mass that the hand feels at the grip, J/r², kg, `[pitch, roll]`: stick and frame, no drive.
-pub(super) fn effective_mass_kg(rig: &Rig) -> [f64; 2] {
+pub(super) fn effective_mass_kg(rig: &RigFile) -> [f64; 2] {
     let mass = rig.stick.mass.properties();
     let radius_m = rig.stick.grip_radius_m;
     AxisName::ALL.map(|axis| mass.axis_inertia_kg_m2(axis.index()) / (radius_m * radius_m))
 }
 
 /// Critically damped on the lighter axis.
-fn measuring_hand(rig: &Rig) -> HandFeel {
+fn measuring_hand(rig: &RigFile) -> HandFeel {
     let [pitch, roll] = effective_mass_kg(rig);
     let mass_kg = pitch.min(roll);
     HandFeel {

@@ -14,7 +14,9 @@ mod tests;
 pub use response::DISPLACED_SHARE;
 pub use sweep::SWEEP_DEG_PER_S;
 
-use trimproof_plant::{AxisName, Rig, TwinAbort};
+use trimproof_harness::rig::RigFile;
+use trimproof_harness::run::{Cut, TargetError};
+use trimproof_plant::{AxisName, TwinAbort};
 
 use crate::extract::{response_figures, sweep_figures};
 use crate::figures::{Figures, SweepFigures};
@@ -44,7 +46,7 @@ pub struct Measured {
 impl Measured {
     /// What it comes down to, with what only the twin knows: where the motor slipped, and the mass at the grip.
     /// Measurements that give no figures are left out and named in the notes; so is travel that ends before a stop of `rig`.
-    pub fn figures(&self, rig: &Rig) -> (Figures, Vec<String>) {
+    pub fn figures(&self, rig: &RigFile) -> (Figures, Vec<String>) {
         let mut figures = Figures {
             source: self.record.source.clone(),
             trim_rate_deg_per_s: self.record.trim_rate_deg_per_s,
@@ -84,7 +86,7 @@ impl Measured {
 }
 
 /// A word on travel that ends before the stop, once for each axis and side.
-fn in_the_way(rig: &Rig, held: &SweepFigures) -> Vec<String> {
+fn in_the_way(rig: &RigFile, held: &SweepFigures) -> Vec<String> {
     let stops = &rig.axis(held.axis.index()).stops;
     let names: Vec<_> = rig.obstacle.iter().map(|one| one.name.as_str()).collect();
     let ends = [(stops.min_deg, -1.0), (stops.max_deg, 1.0)];
@@ -137,7 +139,7 @@ pub enum MeasureError {
     },
     /// The controller failed.
     #[error("{0}")]
-    Controller(String),
+    Controller(#[from] TargetError),
     /// The twin cannot compute the measurement.
     #[error("the twin cannot compute the measurement: {0}")]
     Twin(#[from] TwinAbort),
@@ -152,6 +154,16 @@ pub enum MeasureError {
         /// How many the plan has.
         wanted: usize,
     },
+}
+
+impl From<Cut> for MeasureError {
+    fn from(cut: Cut) -> Self {
+        match cut {
+            Cut::Stopped { .. } => Self::Stopped,
+            Cut::Tick { error, .. } | Cut::Start(error) => Self::Controller(error),
+            Cut::Aborted(abort) => Self::Twin(abort),
+        }
+    }
 }
 
 /// One measurement, independent of all others.
@@ -208,7 +220,7 @@ impl Job {
     }
 
     /// About how long it takes, simulated s: for a progress bar.
-    pub fn about_s(self, rig: &Rig) -> f64 {
+    pub fn about_s(self, rig: &RigFile) -> f64 {
         let stops = |axis: AxisName| {
             let stops = &rig.axis(axis.index()).stops;
             stops.max_deg - stops.min_deg
@@ -216,7 +228,8 @@ impl Job {
         match self {
             Self::Sweep(axis, _) => 3.0 + 2.0 * (stops(axis) + 4.0) / SWEEP_DEG_PER_S,
             Self::TrimRate(axis) => {
-                let rate = f64::from(rig.axis_settings(axis.index()).nudge_rate_mdeg_per_s);
+                let settings = rig.axis_settings(axis.index());
+                let rate = settings.map_or(1.0, |one| f64::from(one.nudge_rate_mdeg_per_s));
                 6.0 + 1000.0 * stops(axis) / rate
             }
             Self::Response(..) => 4.5,
@@ -227,7 +240,11 @@ impl Job {
     ///
     /// # Errors
     /// The controller does not come into the state to be measured or fails, the twin cannot compute it, or `watch` said so.
-    pub fn run(self, rig: &Rig, watch: &mut dyn FnMut(f64) -> bool) -> Result<Piece, MeasureError> {
+    pub fn run(
+        self,
+        rig: &RigFile,
+        watch: &mut dyn FnMut(f64) -> bool,
+    ) -> Result<Piece, MeasureError> {
         let mut simulated_s = 0.0;
         let mut watch = |now_s: f64| {
             simulated_s = now_s;
@@ -260,7 +277,7 @@ impl Job {
 ///
 /// # Errors
 /// There are more or fewer pieces than the plan has jobs.
-pub fn assemble(rig: &Rig, pieces: Vec<Piece>) -> Result<Measured, MeasureError> {
+pub fn assemble(rig: &RigFile, pieces: Vec<Piece>) -> Result<Measured, MeasureError> {
     let (got, wanted) = (pieces.len(), plan().len());
     if got != wanted {
         return Err(MeasureError::Pieces { got, wanted });
@@ -298,7 +315,10 @@ pub fn assemble(rig: &Rig, pieces: Vec<Piece>) -> Result<Measured, MeasureError>
 ///
 /// # Errors
 /// The controller does not come into the state to be measured or fails, the twin cannot compute it, or `watch` said so.
-pub fn measure(rig: &Rig, watch: &mut dyn FnMut(f64) -> bool) -> Result<Measured, MeasureError> {
+pub fn measure(
+    rig: &RigFile,
+    watch: &mut dyn FnMut(f64) -> bool,
+) -> Result<Measured, MeasureError> {
     let mut gone_s = 0.0;
     let mut pieces = Vec::new();
     for job in plan() {

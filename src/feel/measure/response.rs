@@ -1,6 +1,7 @@
 //! The free response: displaced, held still, let go.
 
-use trimproof_plant::{AxisName, PathShape, Rig};
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::{AxisName, PathShape};
 
 use super::MeasureError;
 use super::measuring_loop::MeasuringLoop;
@@ -19,7 +20,7 @@ const LONGEST_S: f64 = 8.0;
 
 /// Lets the held stick go from 40 % of its throw on the side of `sense` and records it until it is at rest.
 pub(super) fn response(
-    rig: &Rig,
+    rig: &RigFile,
     axis: AxisName,
     sense: f64,
     watch: &mut dyn FnMut(f64) -> bool,
@@ -36,9 +37,9 @@ pub(super) fn response(
     measuring.grip();
     let mut to_rad = [None; 2];
     to_rad[index] = Some((DISPLACED_SHARE * throw_deg).to_radians());
-    measuring.plant.carry(to_rad, CARRY_S, PathShape::Smooth);
+    measuring.plant().carry(to_rad, CARRY_S, PathShape::Smooth);
     measuring.run(CARRY_S + STILL_S)?;
-    measuring.plant.let_go();
+    measuring.plant().let_go();
     let begun_s = measuring.now_s();
     let (mut samples, mut rest_since_s) = (Vec::new(), None);
     loop {

@@ -1,7 +1,8 @@
 //! The slow sweep: middle, upper stop, lower stop, middle, without a pause.
 
-use trimproof_controller::{Fault, State};
-use trimproof_plant::{AxisName, PathShape, Rig};
+use trimproof_harness::rig::RigFile;
+use trimproof_io::{Fault, State};
+use trimproof_plant::{AxisName, PathShape};
 
 use super::measuring_loop::MeasuringLoop;
 use super::{MeasureError, Slip};
@@ -28,7 +29,7 @@ pub(super) struct Swept {
 
 /// Sweeps one axis.
 pub(super) fn sweep(
-    rig: &Rig,
+    rig: &RigFile,
     axis: AxisName,
     condition: Condition,
     watch: &mut dyn FnMut(f64) -> bool,
@@ -39,11 +40,11 @@ pub(super) fn sweep(
     let cartridge = rig.axis(index).cartridge.cartridge();
     let radius_m = rig.stick.grip_radius_m;
     let throw_deg = stops.max_deg.max(-stops.min_deg);
-    let turn_n = TURN_N + cartridge.torque_nm(throw_deg.to_radians()) / radius_m;
+    let turn_n = TURN_N + cartridge.torque_n_m(throw_deg.to_radians()) / radius_m;
     let mut hand = Recorder {
         index,
         begun_s: measuring.now_s(),
-        every: (KEEP_S / measuring.plant.tick_s()).round().max(1.0) as u32,
+        every: (KEEP_S / measuring.plant().tick_s()).round().max(1.0) as u32,
         ticks: 0,
         samples: Vec::new(),
         extremes: None,
@@ -121,15 +122,15 @@ pub(super) fn sweep(
 
 /// Damping felt at the sweep's rate as a force at the grip, N: how much it widens the loop each way. Pivot and
 /// cartridge move against the held drive; without it stick and trim shaft go together, and the rotor's own losses come in.
-pub(super) fn damping_n(rig: &Rig, index: usize, condition: Condition) -> f64 {
+pub(super) fn damping_n(rig: &RigFile, index: usize, condition: Condition) -> f64 {
     let axis = rig.axis(index);
     let ratio = axis.drive.ratio();
-    let with_nm_s = if condition == Condition::Held {
-        axis.cartridge.cartridge().damping_nm_s_per_rad
+    let with_n_m_s = if condition == Condition::Held {
+        axis.cartridge.cartridge().damping_n_m_s_per_rad
     } else {
-        axis.motor.viscous_nm_s_per_rad * ratio * ratio
+        axis.motor.viscous_n_m_s_per_rad * ratio * ratio
     };
-    (axis.friction.viscous_nm_s_per_rad + with_nm_s) * SWEEP_DEG_PER_S.to_radians()
+    (axis.friction.viscous_n_m_s_per_rad + with_n_m_s) * SWEEP_DEG_PER_S.to_radians()
         / rig.stick.grip_radius_m
 }
 
@@ -139,7 +140,7 @@ fn carry(measuring: &mut MeasuringLoop<'_>, index: usize, goal_deg: f64) -> f64 
     let over_s = (goal_deg - from_deg).abs() / SWEEP_DEG_PER_S;
     let mut to_rad = [None; 2];
     to_rad[index] = Some(goal_deg.to_radians());
-    measuring.plant.carry(to_rad, over_s, PathShape::Steady);
+    measuring.plant().carry(to_rad, over_s, PathShape::Steady);
     measuring.now_s() + over_s
 }
 

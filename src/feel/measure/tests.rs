@@ -23,18 +23,18 @@ fn within(label: &str, value: f64, low: f64, high: f64) {
 
 /// What the drive yields by, N·m/rad at the trim shaft: holding field and mesh in series. The field's torque is a sine of
 /// the electrical angle, whose slope at rest is peak · rotor teeth.
-fn drive_nm_per_rad(rig: &Rig, index: usize) -> f64 {
+fn drive_n_m_per_rad(rig: &RigFile, index: usize) -> f64 {
     let axis = rig.axis(index);
     let ratio = axis.drive.ratio();
-    let peak_nm = axis.motor.torque_constant_nm_per_a() * axis.driver.hold_a;
-    let field = peak_nm * f64::from(axis.motor.rotor_teeth) * ratio * ratio;
+    let peak_n_m = axis.motor.torque_constant_n_m_per_a() * axis.driver.hold_a;
+    let field = peak_n_m * f64::from(axis.motor.rotor_teeth) * ratio * ratio;
     let radius_m = axis.drive.trim_pitch_radius_m;
     let mesh = axis.drive.mesh_stiffness_n_per_m * radius_m * radius_m;
     field * mesh / (field + mesh)
 }
 
 /// Sweeps against the rig's numbers; the bounds are what friction, seats and drive can make of them.
-fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
+fn holds_by_closed_form(rig: &RigFile, measured: &Measured, figures: &Figures) {
     let radius_m = rig.stick.grip_radius_m;
     let mass = rig.stick.mass.properties();
     // The weight of a leaning stick pulls one way: it is not breakout.
@@ -52,13 +52,13 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
         let label = |what: &str| format!("{} {} {what}", rig.name, axis.name());
         let held = find(Condition::Held);
         let damping_n = measured.damping_n[0][index];
-        let drive = drive_nm_per_rad(rig, index);
-        let series = cartridge.rate_nm_per_rad * drive / (cartridge.rate_nm_per_rad + drive);
-        let slope = (series - mass.overturning_nm_per_rad(index)).to_radians() / radius_m;
-        let friction_n = parts.friction.coulomb_nm / radius_m + damping_n;
-        let stiction_n = parts.friction.stiction_nm / radius_m + damping_n;
-        let spring_n = cartridge.breakout_nm / radius_m;
-        let seat_n = cartridge.rate_nm_per_rad * SEAT_RAD / radius_m;
+        let drive = drive_n_m_per_rad(rig, index);
+        let series = cartridge.rate_n_m_per_rad * drive / (cartridge.rate_n_m_per_rad + drive);
+        let slope = (series - mass.overturning_n_m_per_rad(index)).to_radians() / radius_m;
+        let friction_n = parts.friction.coulomb_n_m / radius_m + damping_n;
+        let stiction_n = parts.friction.stiction_n_m / radius_m + damping_n;
+        let spring_n = cartridge.breakout_n_m / radius_m;
+        let seat_n = cartridge.rate_n_m_per_rad * SEAT_RAD / radius_m;
         let play_deg =
             2.0 * (cartridge.free_play_rad + parts.drive.backlash_half_rad()).to_degrees();
         for side in [0, 1] {
@@ -120,19 +120,19 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
         assert!(held.discontinuities.is_empty() && held.slipped_at_deg.is_none());
         // Limp, the hand drags pivot and drive: no less than the pivot alone, no more than both with the detent's peaks.
         for condition in [Condition::Released, Condition::Unpowered] {
-            let drag_n = (parts.friction.stiction_nm + parts.drag_nm()) / radius_m + damping_n;
+            let drag_n = (parts.friction.stiction_n_m + parts.drag_n_m()) / radius_m + damping_n;
             let found = find(condition).friction_n;
             within(
                 &label("drag"),
                 found,
-                parts.friction.coulomb_nm / radius_m,
+                parts.friction.coulomb_n_m / radius_m,
                 drag_n,
             );
             // The hand meets drag and weight at worst, and no less than the mean and what a crest
             // adds.
             let limp = find(condition);
             let ripple = limp.ripple.expect("a limp stick ripples");
-            let detent_n = parts.motor.detent_nm * parts.drive.ratio() / radius_m;
+            let detent_n = parts.motor.detent_n_m * parts.drive.ratio() / radius_m;
             within(
                 &label("ripple"),
                 ripple.peak_to_peak_n,
@@ -169,7 +169,7 @@ fn holds_by_closed_form(rig: &Rig, measured: &Measured, figures: &Figures) {
 }
 
 /// Responses: displaced as asked, back within the free play, both directions alike to what lean and stiction make of it.
-fn responses_settle(rig: &Rig, figures: &Figures) {
+fn responses_settle(rig: &RigFile, figures: &Figures) {
     assert_eq!(figures.responses.len(), 4, "{}", rig.name);
     for response in &figures.responses {
         let parts = rig.axis(response.axis.index());
@@ -196,7 +196,7 @@ fn responses_settle(rig: &Rig, figures: &Figures) {
             .properties()
             .axis_inertia_kg_m2(response.axis.index());
         let period_s =
-            std::f64::consts::TAU * (inertia / parts.cartridge.cartridge().rate_nm_per_rad).sqrt();
+            std::f64::consts::TAU * (inertia / parts.cartridge.cartridge().rate_n_m_per_rad).sqrt();
         within(
             "P0",
             response.p0_s.unwrap_or_default(),
@@ -244,16 +244,16 @@ fn a_sweep_that_slips_the_motor_says_where() {
     // Between what the drive holds with the mesh's losses against it, and with them, the detent and the shaft for it.
     let axis = &rig.pitch;
     let (cartridge, efficiency) = (axis.cartridge.cartridge(), axis.drive.efficiency);
-    let holding_nm = axis.holding_nm(1.5);
-    let most_nm = holding_nm / (efficiency * efficiency)
-        + axis.drive.shaft_friction_nm
-        + axis.motor.detent_nm * axis.drive.ratio();
+    let holding_n_m = axis.holding_n_m(1.5);
+    let most_n_m = holding_n_m / (efficiency * efficiency)
+        + axis.drive.shaft_friction_n_m
+        + axis.motor.detent_n_m * axis.drive.ratio();
     let lost_deg = axis.drive.backlash_half_rad().to_degrees() + axis.full_step_deg();
     within(
         "slip",
         slip.at_deg,
-        cartridge.deflection_rad(holding_nm).to_degrees(),
-        cartridge.deflection_rad(most_nm).to_degrees() + lost_deg,
+        cartridge.deflection_rad(holding_n_m).to_degrees(),
+        cartridge.deflection_rad(most_n_m).to_degrees() + lost_deg,
     );
     assert_ne!(slip.lost_full_steps, 0);
     assert_eq!(slip.lost_full_steps % 4, 0);

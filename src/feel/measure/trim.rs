@@ -1,6 +1,8 @@
 //! The trim rate: the hat held, hands off, the stick carried along.
 
-use trimproof_plant::{AxisName, Rig, SwitchName};
+use trimproof_controller::AxisSettings;
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::{AxisName, SwitchName};
 
 use super::MeasureError;
 use super::measuring_loop::MeasuringLoop;
@@ -10,18 +12,18 @@ use crate::record::Condition;
 const FROM_SHARE: f64 = 0.3;
 const TO_SHARE: f64 = 0.8;
 /// A hat that is held for longer than the way takes, by this factor, moves nothing.
-const PATIENCE: f64 = 3.0;
+const LONGER: f64 = 3.0;
 /// Rates of both directions that differ by more than this share are worth a word.
 const ALIKE: f64 = 0.02;
 
 /// Trim rate of one axis, degrees per second, mean of both directions; none where the hat moves nothing.
 pub(super) fn trim_rate(
-    rig: &Rig,
+    rig: &RigFile,
     axis: AxisName,
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Result<(Option<f64>, Vec<String>), MeasureError> {
     let mut measuring = MeasuringLoop::new(rig, Condition::Held, watch)?;
-    let settings = rig.axis_settings(axis.index());
+    let settings = axis_of(rig, axis)?;
     let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
     let hats = match axis {
         AxisName::Pitch => [SwitchName::HatAft, SwitchName::HatFore],
@@ -57,21 +59,21 @@ pub(super) fn trim_rate(
 /// positive number.
 fn one_way(
     measuring: &mut MeasuringLoop<'_>,
-    rig: &Rig,
+    rig: &RigFile,
     axis: AxisName,
     hat: SwitchName,
     limit_deg: f64,
 ) -> Result<Option<f64>, MeasureError> {
-    let settings = rig.axis_settings(axis.index());
+    let settings = axis_of(rig, axis)?;
     let rate_deg_per_s = f64::from(settings.nudge_rate_mdeg_per_s) / 1000.0;
     let range_deg = f64::from(
         settings
             .soft_max_mdeg
             .saturating_sub(settings.soft_min_mdeg),
     ) / 1000.0;
-    let delay_s = f64::from(rig.controller.hat_hold_delay_ms) / 1000.0;
-    let longest_s = delay_s + 1.0 + PATIENCE * range_deg / rate_deg_per_s;
-    measuring.plant.set_switch(hat, true, &[]);
+    let delay_s = f64::from(rig.settings()?.hat_hold_delay_ms) / 1000.0;
+    let longest_s = delay_s + 1.0 + LONGER * range_deg / rate_deg_per_s;
+    measuring.plant().set_switch(hat, true, &[]);
     let begun_s = measuring.now_s();
     let (mut points, mut arrived) = (Vec::new(), false);
     while measuring.now_s() - begun_s < longest_s {
@@ -85,12 +87,21 @@ fn one_way(
             break;
         }
     }
-    measuring.plant.set_switch(hat, false, &[]);
+    measuring.plant().set_switch(hat, false, &[]);
     measuring.run(1.0)?;
     Ok(if arrived {
         slope(&points).map(f64::abs)
     } else {
         None
+    })
+}
+
+/// The controller's settings of an axis.
+fn axis_of(rig: &RigFile, axis: AxisName) -> Result<AxisSettings, MeasureError> {
+    let settings = rig.settings()?;
+    Ok(match axis {
+        AxisName::Pitch => settings.pitch,
+        AxisName::Roll => settings.roll,
     })
 }
 

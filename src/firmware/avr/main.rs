@@ -7,7 +7,7 @@
 mod uart;
 
 use trimproof_board::{About, Pins};
-use trimproof_controller::Outputs;
+use trimproof_io::Command;
 use uart::Uart;
 
 /// Who this image is.
@@ -23,7 +23,7 @@ const NO_CLOCK_MS: u32 = 0;
 struct NoPins;
 
 impl Pins for NoPins {
-    fn apply(&mut self, _outputs: &Outputs) {}
+    fn apply(&mut self, _command: &Command) {}
     fn off(&mut self) {}
     fn tick_done(&mut self) {}
 }

@@ -8,7 +8,7 @@ mod uart;
 
 use cortex_m_rt::entry;
 use trimproof_board::{About, Board, Pins};
-use trimproof_controller::Outputs;
+use trimproof_io::Command;
 use uart::Uart;
 
 /// Who this image is.
@@ -24,7 +24,7 @@ const NO_CLOCK_MS: u32 = 0;
 struct NoPins;
 
 impl Pins for NoPins {
-    fn apply(&mut self, _outputs: &Outputs) {}
+    fn apply(&mut self, _command: &Command) {}
     fn off(&mut self) {}
     fn tick_done(&mut self) {}
 }

@@ -10,7 +10,7 @@ mod tests;
 
 use embedded_hal::delay::DelayNs;
 use embedded_hal::digital::{InputPin, OutputPin};
-use trimproof_controller::{AxisOutputs, CurrentLevel, Pulse, StepGenerator, Switches};
+use trimproof_io::{AxisCommand, CurrentLevel, Pulse, StepGenerator, Switches};
 
 /// Chooses the driver's current: two pins, a DAC, a register over a bus.
 pub trait CurrentSelect {
@@ -79,7 +79,7 @@ where
     Current: CurrentSelect,
 {
     /// Lines with the driver off. `patience_periods`: generator periods without [`Self::apply`] after which no more steps
-    /// are made, `patience_ticks * generator_hz / tick_hz` of the settings.
+    /// are made, `command_timeout_ticks * generator_hz / tick_hz` of the settings.
     ///
     /// # Errors
     /// A line cannot be set.
@@ -103,11 +103,11 @@ where
         Ok(lines)
     }
 
-    /// Puts an axis' outputs on the lines. Call it with the timer interrupt masked, from `Pins::apply`.
+    /// Puts an axis' command on the lines. Call it with the timer interrupt masked, from `Pins::apply`.
     ///
     /// # Errors
     /// A line cannot be set: switch the supply of the motors off, there is nothing else left.
-    pub fn apply(&mut self, outputs: &AxisOutputs) -> Result<(), LineError<P, Current::Error>> {
+    pub fn apply(&mut self, outputs: &AxisCommand) -> Result<(), LineError<P, Current::Error>> {
         if outputs.home {
             self.generator.home();
         }

@@ -88,12 +88,12 @@ fn taken(log: &Log) -> Vec<String> {
 }
 
 /// Running at one microstep in four periods.
-fn running(sign: i32) -> AxisOutputs {
-    AxisOutputs {
+fn running(sign: i32) -> AxisCommand {
+    AxisCommand {
         enable: true,
         step_rate: sign * (1 << 30),
         current: CurrentLevel::Run,
-        ..AxisOutputs::default()
+        ..AxisCommand::default()
     }
 }
 
@@ -112,7 +112,7 @@ fn the_current_is_chosen_before_it_is_let_in_and_taken_away_with_the_enable_line
     taken(&log);
     lines.apply(&running(1)).unwrap();
     assert_eq!(taken(&log), ["reset low", "current Run", "enable high"]);
-    lines.apply(&AxisOutputs::default()).unwrap();
+    lines.apply(&AxisCommand::default()).unwrap();
     assert_eq!(taken(&log), ["reset low", "enable low", "current Off"]);
 }
 
@@ -157,7 +157,7 @@ fn home_pulls_the_reset_line_and_forgets_the_fraction() {
     }
     taken(&log);
     lines
-        .apply(&AxisOutputs {
+        .apply(&AxisCommand {
             home: true,
             ..running(1)
         })

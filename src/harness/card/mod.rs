@@ -12,14 +12,15 @@ mod timeline;
 pub use figures::{AxisFigures, Figures, Peak, SETTLED_OVER_S};
 
 use crate::judge::Judgement;
-use crate::laws::Verdict;
+use crate::judge::Verdict;
+use crate::laws::LawJudgement;
 use crate::suite::Case;
 use crate::trace::Trace;
 use std::fmt::Write;
 use text::{fixed, margin, plain, share, table, wrap_into};
-use trimproof_controller::State;
 use trimproof_diagnostics::line;
 use trimproof_formula::Signals;
+use trimproof_io::State;
 
 /// Greatest width of a card, characters.
 pub const WIDTH: usize = 100;
@@ -45,7 +46,7 @@ pub fn render(
     case: &Case,
     trace: &Trace,
     judgements: &[Judgement],
-    laws: &[Verdict],
+    laws: &[LawJudgement],
     hash: &str,
 ) -> String {
     let mut out = String::new();
@@ -56,13 +57,14 @@ pub fn render(
     out.push_str(&key_figures(&Figures::of(trace)));
     let _ = writeln!(
         out,
-        "\nexpectations: {} of {} held{}",
-        judgements.iter().filter(|j| j.held).count(),
+        "\nexpectations: {} of {} pass{}{}",
+        judgements.iter().filter(|one| one.passes()).count(),
         judgements.len(),
-        match judgements.iter().filter(|j| !j.tested.is_yes()).count() {
+        match judgements.iter().filter(|one| is_untested(one)).count() {
             0 => String::new(),
             never => format!(", {never} never put to the test"),
-        }
+        },
+        not_judged(judgements.iter().map(|one| one.verdict))
     );
     out.push_str(&expectations(judgements));
     law_lines(&mut out, laws);
@@ -147,20 +149,38 @@ fn key_figures(figures: &Figures) -> String {
     out
 }
 
+fn is_untested(judgement: &Judgement) -> bool {
+    judgement.passes() && !judgement.tested.is_yes()
+}
+
+/// `, 3 not judged`, or nothing.
+fn not_judged(verdicts: impl Iterator<Item = Verdict>) -> String {
+    match verdicts
+        .filter(|verdict| *verdict == Verdict::NotJudged)
+        .count()
+    {
+        0 => String::new(),
+        count => format!(", {count} not judged"),
+    }
+}
+
 fn expectations(judgements: &[Judgement]) -> String {
     let rows: Vec<Vec<String>> = judgements
         .iter()
         .map(|judgement| {
             vec![
-                match (judgement.held, judgement.tested.is_yes()) {
-                    (false, _) => "BROKEN",
-                    (true, true) => "held",
-                    (true, false) => "never put to the test",
+                if is_untested(judgement) {
+                    "never put to the test"
+                } else {
+                    judgement.verdict.word()
                 }
                 .to_owned(),
                 judgement.margin_text(),
                 share(judgement.share),
-                format!("at {}", fixed(judgement.at_s, 3)),
+                match judgement.verdict {
+                    Verdict::NotJudged => String::new(),
+                    _ => format!("at {}", fixed(judgement.at_s, 3)),
+                },
                 judgement.name.clone(),
             ]
         })
@@ -168,13 +188,18 @@ fn expectations(judgements: &[Judgement]) -> String {
     clip(&table(&rows, &[false, true, true, true, false], 4))
 }
 
-/// How many laws held, and those that did not.
-fn law_lines(out: &mut String, laws: &[Verdict]) {
+/// How many laws pass, and those that do not.
+fn law_lines(out: &mut String, laws: &[LawJudgement]) {
     if laws.is_empty() {
         return;
     }
-    let held = laws.iter().filter(|law| law.held()).count();
-    let _ = writeln!(out, "\nlaws: {held} of {} held", laws.len());
+    let _ = writeln!(
+        out,
+        "\nlaws: {} of {} pass{}",
+        laws.iter().filter(|law| law.passes()).count(),
+        laws.len(),
+        not_judged(laws.iter().map(LawJudgement::verdict))
+    );
     let rows: Vec<Vec<String>> = laws
         .iter()
         .filter_map(|law| {
@@ -182,7 +207,7 @@ fn law_lines(out: &mut String, laws: &[Verdict]) {
             let word = if law.excepted.is_some() {
                 "excepted"
             } else {
-                "BROKEN"
+                Verdict::Fail.word()
             };
             Some(vec![
                 word.to_owned(),

@@ -4,8 +4,8 @@ use super::text::fixed;
 use super::{WIDTH, state_name};
 use crate::scenario::{Event, Scenario};
 use std::fmt::Write;
-use trimproof_controller::Fault;
 use trimproof_formula::Signals;
+use trimproof_io::Fault;
 
 /// After so many changes of one switch-like signal the rest is only counted.
 const CHANGES_LISTED: usize = 8;
@@ -199,13 +199,13 @@ mod tests {
         let mut entries = Vec::new();
         flag_changes(
             &mut entries,
-            &Flag(values, "fault.place_doubt"),
-            "place_doubt",
+            &Flag(values, "fault.position_doubt"),
+            "position_doubt",
         );
         assert_eq!(entries.len(), CHANGES_LISTED + 1);
         assert_eq!(
             words(&entries)[8],
-            (4.5, "place_doubt changes 3 times more, last at 5.500 s")
+            (4.5, "position_doubt changes 3 times more, last at 5.500 s")
         );
     }
 
@@ -215,12 +215,12 @@ mod tests {
         let mut entries = Vec::new();
         flag_changes(
             &mut entries,
-            &Flag(values, "fault.place_doubt"),
-            "place_doubt",
+            &Flag(values, "fault.position_doubt"),
+            "position_doubt",
         );
         assert_eq!(
             words(&entries)[8],
-            (4.5, "place_doubt changes 1 times more, last at 4.500 s")
+            (4.5, "position_doubt changes 1 times more, last at 4.500 s")
         );
     }
 

@@ -105,8 +105,8 @@ pub fn compare(left: &Trace, right: &Trace) -> Comparison {
     let first = first_row.map(|row| {
         let differing = common(left, right).filter(|(_, a, b)| !a.same_bits(b, row));
         let columns = differing.map(|(info, a, b)| Pair {
-            name: info.name.to_owned(),
-            unit: info.unit.to_owned(),
+            name: info.name.to_string(),
+            unit: info.unit.to_string(),
             left: a.text(row),
             right: b.text(row),
         });
@@ -135,16 +135,16 @@ pub fn compare(left: &Trace, right: &Trace) -> Comparison {
 fn common<'a>(
     left: &'a Trace,
     right: &'a Trace,
-) -> impl Iterator<Item = (&'static ColumnInfo, &'a Data, &'a Data)> {
-    left.held()
-        .filter_map(|info| Some((info, left.data(info.name)?, right.data(info.name)?)))
+) -> impl Iterator<Item = (&'a ColumnInfo, &'a Data, &'a Data)> {
+    left.columns()
+        .filter_map(|info| Some((info, left.data(&info.name)?, right.data(&info.name)?)))
 }
 
 /// Columns that `one` has and `other` has not.
 fn missing(one: &Trace, other: &Trace) -> Vec<String> {
-    one.held()
-        .filter(|info| other.data(info.name).is_none())
-        .map(|info| info.name.to_owned())
+    one.columns()
+        .filter(|info| other.data(&info.name).is_none())
+        .map(|info| info.name.to_string())
         .collect()
 }
 
@@ -165,8 +165,8 @@ fn differ(
         }
     }
     let difference = Difference {
-        name: info.name.to_owned(),
-        unit: info.unit.to_owned(),
+        name: info.name.to_string(),
+        unit: info.unit.to_string(),
         largest: Some(largest).filter(|largest| largest.is_finite()),
         largest_row,
         largest_at_s: time_s(largest_row),

@@ -1,4 +1,4 @@
-use trimproof_controller::State;
+use trimproof_io::State;
 
 use super::*;
 use crate::trace::{About, Row};

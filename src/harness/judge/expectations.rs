@@ -1,55 +1,79 @@
-//! The expectations of a scenario for one rig, read, and what margins make of them.
+//! The expectations of a scenario for one run, read, and what margins make of them.
 
-use trimproof_plant::Rig;
-
-use super::{Judgement, names_for};
+use super::{Given, Judgement, Verdict, missing_text, names_for};
 use crate::scenario::{Expectation, Scenario};
 use trimproof_formula::{Formula, Margin, Tested};
 
-/// The expectations for one rig, in the order of the file.
+/// The expectations for one run, in the order of the file.
 pub(crate) struct Expectations<'a> {
-    /// Each with its formula, or why it does not read on this rig.
-    read: Vec<(&'a Expectation, Result<Formula, String>)>,
+    read: Vec<(&'a Expectation, Read)>,
+}
+
+/// An expectation's formula.
+enum Read {
+    /// It can be judged.
+    Formula(Box<Formula>),
+    /// It speaks of what the run does not have.
+    Missing(Vec<String>),
+    /// It does not read on this rig.
+    Unreadable(String),
 }
 
 impl<'a> Expectations<'a> {
-    /// Reads those that are for `rig`.
-    pub(crate) fn read(rig: &'a Rig, scenario: &'a Scenario) -> Self {
-        let names = names_for(rig, scenario.length_s);
-        let read = scenario
-            .expectations_for(&rig.name)
-            .map(|(_, expectation)| {
-                let formula = Formula::parse(&expectation.that, &names);
-                (expectation, formula.map_err(|error| error.message))
-            });
+    /// Reads those that are for the rig of a run that has what is `given`.
+    pub(crate) fn read(scenario: &'a Scenario, given: &'a Given<'_>) -> Self {
+        let names = names_for(given.rig, scenario.length_s);
+        let read = |expectation: &'a Expectation| {
+            let missing = given.missing_in(&expectation.formula);
+            let read = if missing.is_empty() {
+                match Formula::parse(&expectation.formula, &names) {
+                    Ok(formula) => Read::Formula(Box::new(formula)),
+                    Err(error) => Read::Unreadable(error.message),
+                }
+            } else {
+                Read::Missing(missing)
+            };
+            (expectation, read)
+        };
         Self {
-            read: read.collect(),
+            read: scenario
+                .expectations_for(&given.rig.name)
+                .map(|(_, expectation)| read(expectation))
+                .collect(),
         }
     }
 
-    /// The formulas that read.
+    /// The formulas that can be judged.
     pub(crate) fn formulas(&self) -> impl Iterator<Item = &Formula> {
-        self.read.iter().filter_map(|(_, read)| read.as_ref().ok())
+        self.read.iter().filter_map(|(_, read)| match read {
+            Read::Formula(formula) => Some(&**formula),
+            Read::Missing(_) | Read::Unreadable(_) => None,
+        })
     }
 
-    /// A judgement for each, from the margins of the formulas that read.
+    /// A judgement for each, from the margins of the formulas that can be judged.
     pub(crate) fn judgements(&self, margins: Vec<Margin>) -> Vec<Judgement> {
         let mut margins = margins.into_iter();
-        let judgement = |(expectation, read): &(&Expectation, Result<Formula, String>)| match read {
-            Ok(_) => match margins.next() {
+        let judgement = |(expectation, read): &(&Expectation, Read)| match read {
+            Read::Formula(_) => match margins.next() {
                 Some(margin) => judged(expectation, margin),
-                None => broken(expectation, "it was not judged"),
+                None => failed(expectation, "it was not judged"),
             },
-            Err(message) => broken(expectation, message),
+            Read::Missing(missing) => Judgement {
+                verdict: Verdict::NotJudged,
+                missing: missing.clone(),
+                ..failed(expectation, &missing_text(missing))
+            },
+            Read::Unreadable(message) => failed(expectation, message),
         };
         self.read.iter().map(judgement).collect()
     }
 
-    /// All of them as broken, because they could not be judged.
+    /// All of them as failed, because they could not be judged.
     pub(crate) fn unjudged(&self, why: &str) -> Vec<Judgement> {
         let why = format!("it could not be judged: {why}");
         let all = self.read.iter();
-        all.map(|(expectation, _)| broken(expectation, &why))
+        all.map(|(expectation, _)| failed(expectation, &why))
             .collect()
     }
 }
@@ -64,9 +88,14 @@ fn judged(expectation: &Expectation, margin: Margin) -> Judgement {
         .filter(|_| margin.value.is_finite());
     Judgement {
         name: expectation.name.clone(),
-        that: expectation.that.clone(),
+        formula: expectation.formula.clone(),
         because: expectation.because.clone(),
-        held: margin.held,
+        verdict: if margin.held {
+            Verdict::Pass
+        } else {
+            Verdict::Fail
+        },
+        missing: Vec::new(),
         margin: margin.value,
         unit: margin.unit,
         at_s: margin.at_s,
@@ -78,12 +107,13 @@ fn judged(expectation: &Expectation, margin: Margin) -> Judgement {
     }
 }
 
-fn broken(expectation: &Expectation, why: &str) -> Judgement {
+fn failed(expectation: &Expectation, why: &str) -> Judgement {
     Judgement {
         name: expectation.name.clone(),
-        that: expectation.that.clone(),
+        formula: expectation.formula.clone(),
         because: expectation.because.clone(),
-        held: false,
+        verdict: Verdict::Fail,
+        missing: Vec::new(),
         margin: f64::NEG_INFINITY,
         unit: String::new(),
         at_s: 0.0,

@@ -1,31 +1,58 @@
 //! From expectations and a trace to judgements with margins.
 
 mod expectations;
+mod given;
 
 use std::ops::Range;
 
-use trimproof_controller::State;
 use trimproof_diagnostics::{FileError, locate};
-use trimproof_plant::Rig;
+use trimproof_io::State;
 
 use crate::card::text;
+use crate::rig::RigFile;
 use crate::scenario::{Draft, Scenario, in_order, on_rig};
-use crate::trace::{ColumnKind, Trace, columns};
+use crate::trace::{ColumnKind, Trace, signals};
 pub(crate) use expectations::Expectations;
+pub(crate) use given::Given;
+pub use given::missing_text;
 use trimproof_formula::{Formula, Names, SignalKind, SignalName, Tested, evaluate_all};
 
-/// Whether one expectation held, and by how much.
+/// What became of one expectation or law.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// It is true.
+    Pass,
+    /// It is false.
+    Fail,
+    /// It speaks of something that this run does not have: the controller does not report it, or has no such setting.
+    NotJudged,
+}
+
+impl Verdict {
+    /// The word for it on screens and in reports.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::Pass => "pass",
+            Self::Fail => "FAIL",
+            Self::NotJudged => "not judged",
+        }
+    }
+}
+
+/// The verdict on one expectation, and by how much it passes or fails.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Judgement {
     /// Name of the expectation.
     pub name: String,
     /// Its formula.
-    pub that: String,
+    pub formula: String,
     /// Why its limit is what it is.
     pub because: Option<String>,
-    /// Whether it held.
-    pub held: bool,
-    /// How far it held (positive) or failed (negative), in `unit`; infinite where a switch or a state decided.
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Signals and constants of the formula that this run does not have; it is not judged then.
+    pub missing: Vec<String>,
+    /// How far it passes (positive) or fails (negative), in `unit`; infinite where a switch or a state decided.
     pub margin: f64,
     /// Unit of the deciding comparison.
     pub unit: String,
@@ -45,11 +72,27 @@ pub struct Judgement {
 }
 
 impl Judgement {
+    /// Whether it is true.
+    pub fn passes(&self) -> bool {
+        self.verdict == Verdict::Pass
+    }
+
+    /// Whether it is false.
+    pub fn fails(&self) -> bool {
+        self.verdict == Verdict::Fail
+    }
+
+    /// Why it is not judged, for people; `None` if it is.
+    pub fn missing_text(&self) -> Option<String> {
+        (self.verdict == Verdict::NotJudged).then(|| missing_text(&self.missing))
+    }
+
     /// The margin for people, with its unit.
     pub fn margin_text(&self) -> String {
-        match self.undefined {
-            true => "undefined".to_owned(),
-            false => text::margin(self.margin, &self.unit),
+        match (self.verdict, self.undefined) {
+            (Verdict::NotJudged, _) => String::new(),
+            (_, true) => "undefined".to_owned(),
+            (_, false) => text::margin(self.margin, &self.unit),
         }
     }
 
@@ -72,12 +115,12 @@ impl Judgement {
 }
 
 /// What the formulas of a scenario of `length_s` may speak of on `rig`.
-pub fn names_for(rig: &Rig, length_s: f64) -> Names {
-    let signals = columns()
+pub fn names_for(rig: &RigFile, length_s: f64) -> Names {
+    let signals = signals()
         .iter()
         .map(|column| SignalName {
-            name: column.name.to_owned(),
-            unit: column.unit.to_owned(),
+            name: column.name.to_string(),
+            unit: column.unit.to_string(),
             kind: match column.kind {
                 ColumnKind::Number | ColumnKind::Integer => SignalKind::Number,
                 ColumnKind::Switch => SignalKind::Switch,
@@ -87,7 +130,7 @@ pub fn names_for(rig: &Rig, length_s: f64) -> Names {
         .collect();
     Names {
         signals,
-        constants: rig.constants(),
+        constants: rig.constants_or_examples(),
         states: State::ALL
             .iter()
             .map(|state| state.name().to_owned())
@@ -103,7 +146,11 @@ pub fn names_for(rig: &Rig, length_s: f64) -> Names {
 /// # Errors
 /// Everything at fault, with its place in `text`, the scenario file's text; of each formula, and of
 /// what the rig does not take, the first fault.
-pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), Vec<FileError>> {
+pub fn check_scenario(
+    rig: &RigFile,
+    scenario: &Scenario,
+    text: &str,
+) -> Result<(), Vec<FileError>> {
     let mut faults = check_formulas(rig, &Draft::of(scenario), text);
     faults.extend(on_rig::check(rig, scenario, text).err());
     if faults.is_empty() {
@@ -114,11 +161,15 @@ pub fn check_scenario(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), 
 }
 
 /// As [`check_scenario`], for what could be read of a file: every fault of its formulas.
-pub fn check_formulas(rig: &Rig, draft: &Draft, text: &str) -> Vec<FileError> {
+pub fn check_formulas(rig: &RigFile, draft: &Draft, text: &str) -> Vec<FileError> {
     let names = names_for(rig, draft.length_s);
     let mut faults = Vec::new();
+    let given = Given::by_rig(rig);
     for one in draft.formulas_for(&rig.name) {
-        match Formula::parse(&one.that, &names) {
+        if !given.missing_in(&one.formula).is_empty() {
+            continue;
+        }
+        match Formula::parse(&one.formula, &names) {
             Ok(formula) => faults.extend(wrong_scale(&formula, one.scale_unit.as_deref()).map(
                 |fault| FileError {
                     span: locate(text, &format!("expect[{}].scale.unit", one.index)),
@@ -126,7 +177,7 @@ pub fn check_formulas(rig: &Rig, draft: &Draft, text: &str) -> Vec<FileError> {
                 },
             )),
             Err(mut error) => {
-                error.span = place_of(text, one.index, &one.that, error.span.take());
+                error.span = place_of(text, one.index, &one.formula, error.span.take());
                 faults.push(error);
             }
         }
@@ -136,22 +187,22 @@ pub fn check_formulas(rig: &Rig, draft: &Draft, text: &str) -> Vec<FileError> {
 
 /// What is allowed but hardly meant: parts of formulas that are judged in the first row only, for
 /// want of a word that looks ahead. With their places in `text`.
-pub fn warnings(rig: &Rig, scenario: &Scenario, text: &str) -> Vec<FileError> {
+pub fn warnings(rig: &RigFile, scenario: &Scenario, text: &str) -> Vec<FileError> {
     let names = names_for(rig, scenario.length_s);
     let mut found = Vec::new();
     for (index, expectation) in scenario.expectations_for(&rig.name) {
-        let that = &expectation.that;
-        let Ok(formula) = Formula::parse(that, &names) else {
+        let formula_text = &expectation.formula;
+        let Ok(formula) = Formula::parse(formula_text, &names) else {
             continue;
         };
         for span in formula.first_row_only() {
-            let part = that.get(span.clone()).unwrap_or_default();
+            let part = formula_text.get(span.clone()).unwrap_or_default();
             let error = FileError::new(format!("`{part}` is judged in the first row only"))
                 .with_help(format!(
                     "write `always({part})` for the whole run, or `always[0, 0]({part})` if the first row is meant"
                 ));
             found.push(FileError {
-                span: place_of(text, index, that, Some(span)),
+                span: place_of(text, index, formula_text, Some(span)),
                 ..error
             });
         }
@@ -178,8 +229,9 @@ fn wrong_scale(formula: &Formula, unit: Option<&str>) -> Option<FileError> {
 ///
 /// A formula that does not read on this rig counts as broken, with its message in `decided_by`;
 /// [`check_scenario`] finds those before anything is run.
-pub fn judge(rig: &Rig, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
-    let expectations = Expectations::read(rig, scenario);
+pub fn judge(rig: &RigFile, scenario: &Scenario, trace: &Trace) -> Vec<Judgement> {
+    let given = Given::by_trace(rig, trace);
+    let expectations = Expectations::read(scenario, &given);
     let formulas: Vec<&Formula> = expectations.formulas().collect();
     expectations.judgements(evaluate_all(&formulas, trace))
 }
@@ -191,7 +243,7 @@ fn place_of(
     formula: &str,
     inside: Option<Range<usize>>,
 ) -> Option<Range<usize>> {
-    let value = locate(text, &format!("expect[{index}].that"))?;
+    let value = locate(text, &format!("expect[{index}].formula"))?;
     Some(place_in(text, value, formula, inside))
 }
 
@@ -220,8 +272,8 @@ mod tests {
 
     #[test]
     fn spans_point_into_the_file() {
-        let text = "[[expect]]\nthat = \"a < b\"\n";
-        let value = locate(text, "expect[0].that").unwrap();
+        let text = "[[expect]]\nformula = \"a < b\"\n";
+        let value = locate(text, "expect[0].formula").unwrap();
         let place = place_in(text, value.clone(), "a < b", Some(4..5));
         assert_eq!(&text[place], "b");
         assert_eq!(place_in(text, value.clone(), "a < c", Some(4..5)), value);
@@ -229,17 +281,17 @@ mod tests {
 
     const HEAD: &str = "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.1\n";
 
-    fn rig() -> Rig {
-        Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
+    fn rig() -> RigFile {
+        RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
     }
 
     #[test]
     fn every_formula_at_fault_is_named_with_its_place() {
         let text = format!(
-            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(pitch.stik_deg < 5)\"\n\
-             [[expect]]\nname = \"b\"\nthat = \"always(release)\"\n\
-             [[expect]]\nname = \"c\"\nthat = \"always[0, 9](release)\"\n\
-             [[expect]]\nname = \"d\"\nthat = \"always(pitch.stick_deg < 5)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
+            "{HEAD}[[expect]]\nname = \"a\"\nformula = \"always(pitch.stik_deg < 5)\"\n\
+             [[expect]]\nname = \"b\"\nformula = \"always(release)\"\n\
+             [[expect]]\nname = \"c\"\nformula = \"always[0, 9](release)\"\n\
+             [[expect]]\nname = \"d\"\nformula = \"always(pitch.stick_deg < 5)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
         );
         let scenario = Scenario::parse(&text).unwrap();
         let faults = check_scenario(&rig(), &scenario, &text).unwrap_err();
@@ -258,8 +310,8 @@ mod tests {
     #[test]
     fn a_formula_without_a_word_of_time_is_warned_of() {
         let text = format!(
-            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"pitch.stick_deg < 5\"\n\
-             [[expect]]\nname = \"b\"\nthat = \"always(pitch.stick_deg < 5) and not release\"\n"
+            "{HEAD}[[expect]]\nname = \"a\"\nformula = \"pitch.stick_deg < 5\"\n\
+             [[expect]]\nname = \"b\"\nformula = \"always(pitch.stick_deg < 5) and not release\"\n"
         );
         let scenario = Scenario::parse(&text).unwrap();
         let found = warnings(&rig(), &scenario, &text);
@@ -284,7 +336,7 @@ mod tests {
     fn a_margin_is_measured_against_the_scale_in_its_unit_else_against_the_limit() {
         let judged = |scale: &str| {
             let text = format!(
-                "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(pitch.stick_deg < 5 and pitch.grip_force_n < 1000)\"\n{scale}"
+                "{HEAD}[[expect]]\nname = \"a\"\nformula = \"always(pitch.stick_deg < 5 and pitch.grip_force_n < 1000)\"\n{scale}"
             );
             let rig = rig();
             let scenario = Scenario::parse(&text).unwrap();
@@ -311,7 +363,7 @@ mod tests {
     #[test]
     fn a_scale_of_a_formula_that_compares_no_numbers_is_left_out() {
         let text = format!(
-            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
+            "{HEAD}[[expect]]\nname = \"a\"\nformula = \"always(release)\"\nscale = {{ value = 1, unit = \"N\" }}\n"
         );
         let scenario = Scenario::parse(&text).unwrap();
         let faults = check_scenario(&rig(), &scenario, &text).unwrap_err();
@@ -325,14 +377,15 @@ mod tests {
     #[test]
     fn what_cannot_be_judged_is_broken() {
         let text = format!(
-            "{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\n[[expect]]\nname = \"b\"\nthat = \"always(time_s >= 0)\"\nbecause = \"c\"\n"
+            "{HEAD}[[expect]]\nname = \"a\"\nformula = \"always(release)\"\n[[expect]]\nname = \"b\"\nformula = \"always(time_s >= 0)\"\nbecause = \"c\"\n"
         );
         let scenario = Scenario::parse(&text).unwrap();
-        let judgements = Expectations::read(&rig(), &scenario).unjudged("the disk is full");
+        let judgements =
+            Expectations::read(&scenario, &Given::by_rig(&rig())).unjudged("the disk is full");
         let names: Vec<_> = judgements.iter().map(|one| one.name.as_str()).collect();
         assert_eq!(names, ["a", "b"]);
         for one in &judgements {
-            assert!(!one.held && one.margin == f64::NEG_INFINITY);
+            assert!(one.fails() && one.margin == f64::NEG_INFINITY);
             assert_eq!(one.decided_by, "it could not be judged: the disk is full");
         }
     }
@@ -340,9 +393,9 @@ mod tests {
     /// What decided, in words: the comparison, and where it has no value, that and when.
     #[test]
     fn what_decided_is_said() {
-        let text = format!("{HEAD}[[expect]]\nname = \"a\"\nthat = \"always(release)\"\n");
+        let text = format!("{HEAD}[[expect]]\nname = \"a\"\nformula = \"always(release)\"\n");
         let scenario = Scenario::parse(&text).unwrap();
-        let mut judgement = Expectations::read(&rig(), &scenario)
+        let mut judgement = Expectations::read(&scenario, &Given::by_rig(&rig()))
             .unjudged("no rows")
             .remove(0);
         judgement.decided_by = "a < 3".to_owned();

@@ -38,7 +38,7 @@ fn check(case: &Case, seed: u64) -> (usize, usize) {
     let names = names_for(&case.rig, scenario.length_s);
     let expectations: Vec<Formula> = scenario
         .expectations_for(&case.rig_name)
-        .map(|(_, expectation)| Formula::parse(&expectation.that, &names).unwrap())
+        .map(|(_, expectation)| Formula::parse(&expectation.formula, &names).unwrap())
         .collect();
     let laws: Vec<&Formula> = case.laws.formulas().collect();
     let found = judge_whole(&expectations, laws.iter().copied(), &run.trace).unwrap();

@@ -1,9 +1,10 @@
 //! Verdicts as JUnit XML, for CI servers.
 //!
 //! One `testsuite` for each scenario and rig, one `testcase` for each expectation and each law. A broken
-//! one is a `failure` of type `broken`; a run that did not end is an `error` of type `cut`,
-//! `aborted`, `stopped` or `not-begun`, and its expectations are `skipped`: not judged. Times are
-//! **simulated** seconds, so that the file is the same every time.
+//! one is a `failure` of type `fail`; one that speaks of what the run does not have is `skipped`:
+//! not judged. A run that did not end is an `error` of type `aborted`, `stopped` or `not-run`, and
+//! all its expectations are `skipped`; so is, as type `not-judged`, a run of which nothing could be
+//! judged. Times are **simulated** seconds, so that the file is the same every time.
 //!
 //! The report is valid by both strict schemas that are published, read in November 2026: that of
 //! the xUnit plugin of the Jenkins server (`junit-10.xsd` in its repository jenkinsci/xunit-plugin)
@@ -18,8 +19,8 @@ mod xml;
 
 use crate::card::text::margin;
 use crate::card::text::{fixed, share};
-use crate::judge::Judgement;
-use crate::laws::Verdict as LawVerdict;
+use crate::judge::{Judgement, Verdict, missing_text};
+use crate::laws::LawJudgement;
 use crate::suite::{Case, End, Outcome};
 use xml::{Writer, attributes};
 
@@ -67,10 +68,10 @@ struct Suite {
 struct TestCase {
     name: String,
     time_s: f64,
-    verdict: Verdict,
+    result: CaseResult,
 }
 
-enum Verdict {
+enum CaseResult {
     Passed,
     Failed { message: String, text: String },
     Errored { kind: &'static str, message: String },
@@ -78,12 +79,9 @@ enum Verdict {
 }
 
 impl Suite {
-    fn count(&self, which: impl Fn(&Verdict) -> bool) -> String {
+    fn count(&self, which: impl Fn(&CaseResult) -> bool) -> String {
         let cases = self.cases.iter();
-        cases
-            .filter(|case| which(&case.verdict))
-            .count()
-            .to_string()
+        cases.filter(|case| which(&case.result)).count().to_string()
     }
 
     fn write(&self, out: &mut Writer, id: usize, timestamp: &str) {
@@ -99,15 +97,15 @@ impl Suite {
                 ("tests", &self.cases.len().to_string()),
                 (
                     "failures",
-                    &self.count(|verdict| matches!(verdict, Verdict::Failed { .. })),
+                    &self.count(|result| matches!(result, CaseResult::Failed { .. })),
                 ),
                 (
                     "errors",
-                    &self.count(|verdict| matches!(verdict, Verdict::Errored { .. })),
+                    &self.count(|result| matches!(result, CaseResult::Errored { .. })),
                 ),
                 (
                     "skipped",
-                    &self.count(|verdict| matches!(verdict, Verdict::Skipped { .. })),
+                    &self.count(|result| matches!(result, CaseResult::Skipped { .. })),
                 ),
                 ("time", &fixed(self.time_s, 3)),
             ]),
@@ -130,21 +128,21 @@ impl TestCase {
     fn write(&self, out: &mut Writer, class: &str) {
         let time = fixed(self.time_s, 3);
         let head = attributes([("name", &self.name), ("classname", class), ("time", &time)]);
-        if matches!(self.verdict, Verdict::Passed) {
+        if matches!(self.result, CaseResult::Passed) {
             return out.empty("testcase", &head);
         }
         out.open("testcase", &head);
-        match &self.verdict {
-            Verdict::Passed => {}
-            Verdict::Failed { message, text } => {
-                let how = attributes([("type", "broken"), ("message", message)]);
+        match &self.result {
+            CaseResult::Passed => {}
+            CaseResult::Failed { message, text } => {
+                let how = attributes([("type", "fail"), ("message", message)]);
                 out.text("failure", &how, text);
             }
-            Verdict::Errored { kind, message } => {
+            CaseResult::Errored { kind, message } => {
                 let how = attributes([("type", kind), ("message", message)]);
                 out.text("error", &how, message);
             }
-            Verdict::Skipped { message } => {
+            CaseResult::Skipped { message } => {
                 out.empty("skipped", &attributes([("message", message)]));
             }
         }
@@ -184,16 +182,18 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
         if let Some(line) = line {
             property("line", line.to_string());
         }
-        let (verdict, summary) = match (outcome.judgements.get(at), &interruption) {
+        let (result, summary) = match (outcome.judgements.get(at), &interruption) {
             (Some(judgement), _) => {
-                property("margin", judgement.margin_text());
+                if judgement.verdict != Verdict::NotJudged {
+                    property("margin", judgement.margin_text());
+                }
                 if judgement.share.is_some() {
                     property("share", share(judgement.share));
                 }
                 if let Some(why) = judgement.never_tested() {
                     property("never put to the test", why.to_owned());
                 }
-                (verdict(judgement, &place), summary(judgement))
+                (result(judgement, &place), summary(judgement))
             }
             (None, reason) => {
                 let reason = reason
@@ -201,7 +201,7 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
                     .map_or("the run is not judged", |(_, why)| why);
                 let message = format!("not judged: {reason}");
                 (
-                    Verdict::Skipped {
+                    CaseResult::Skipped {
                         message: message.clone(),
                     },
                     message,
@@ -214,25 +214,35 @@ fn suite(case: &Case, outcome: &Outcome) -> Suite {
         suite.cases.push(TestCase {
             name: name.clone(),
             time_s: 0.0,
-            verdict,
+            result,
         });
     }
     for law in &outcome.laws {
-        let (verdict, summary) = law_verdict(law);
+        let (result, summary) = law_result(law);
         suite
             .system_out
             .push_str(&format!("law: {}: {summary}\n", law.name));
         suite.cases.push(TestCase {
             name: format!("law: {}", law.name),
             time_s: 0.0,
-            verdict,
+            result,
+        });
+    }
+    if outcome.verdict() == Some(Verdict::NotJudged) {
+        suite.cases.push(TestCase {
+            name: "something is judged".to_owned(),
+            time_s: 0.0,
+            result: CaseResult::Errored {
+                kind: "not-judged",
+                message: "nothing of this run could be judged".to_owned(),
+            },
         });
     }
     if let Some((kind, message)) = interruption {
         suite.cases.push(TestCase {
             name: "the run ends".to_owned(),
             time_s: outcome.simulated_s,
-            verdict: Verdict::Errored { kind, message },
+            result: CaseResult::Errored { kind, message },
         });
     }
     suite
@@ -246,8 +256,8 @@ fn trouble_suite(trouble: &str) -> Suite {
         cases: vec![TestCase {
             name: "the runs can begin".to_owned(),
             time_s: 0.0,
-            verdict: Verdict::Errored {
-                kind: "not-begun",
+            result: CaseResult::Errored {
+                kind: "not-run",
                 message: trouble.to_owned(),
             },
         }],
@@ -255,9 +265,14 @@ fn trouble_suite(trouble: &str) -> Suite {
     }
 }
 
-fn verdict(judgement: &Judgement, place: &str) -> Verdict {
-    if judgement.held {
-        return Verdict::Passed;
+fn result(judgement: &Judgement, place: &str) -> CaseResult {
+    match judgement.verdict {
+        Verdict::Pass => return CaseResult::Passed,
+        Verdict::NotJudged => {
+            let message = summary(judgement);
+            return CaseResult::Skipped { message };
+        }
+        Verdict::Fail => {}
     }
     let because = judgement
         .because
@@ -267,9 +282,9 @@ fn verdict(judgement: &Judgement, place: &str) -> Verdict {
         none if none.is_empty() => none,
         decided => format!("\ndecided by {decided}"),
     };
-    Verdict::Failed {
+    CaseResult::Failed {
         message: margin_at(judgement),
-        text: format!("{place}\n{}{decided}{because}", judgement.that),
+        text: format!("{place}\n{}{decided}{because}", judgement.formula),
     }
 }
 
@@ -282,7 +297,10 @@ fn margin_at(judgement: &Judgement) -> String {
 }
 
 fn summary(judgement: &Judgement) -> String {
-    let word = if judgement.held { "held" } else { "broken" };
+    if let Some(why) = judgement.missing_text() {
+        return format!("not judged: {why}");
+    }
+    let word = if judgement.passes() { "pass" } else { "fail" };
     let share = match share(judgement.share) {
         none if none.is_empty() => none,
         share => format!(", {share} of the limit"),
@@ -293,7 +311,16 @@ fn summary(judgement: &Judgement) -> String {
     format!("{word}, {}{share}{never}", margin_at(judgement))
 }
 
-fn law_verdict(law: &LawVerdict) -> (Verdict, String) {
+fn law_result(law: &LawJudgement) -> (CaseResult, String) {
+    if law.verdict() == Verdict::NotJudged {
+        let message = format!("not judged: {}", missing_text(&law.missing));
+        return (
+            CaseResult::Skipped {
+                message: message.clone(),
+            },
+            message,
+        );
+    }
     let summary = match &law.broken {
         None => "true in every row".to_owned(),
         Some(broken) => format!(
@@ -302,31 +329,31 @@ fn law_verdict(law: &LawVerdict) -> (Verdict, String) {
             margin(broken.margin, &broken.unit)
         ),
     };
-    if law.held() {
+    if law.passes() {
         let summary = match &law.excepted {
             Some(because) => format!("{summary}; excepted because {because}"),
             None => summary,
         };
-        return (Verdict::Passed, summary);
+        return (CaseResult::Passed, summary);
     }
-    let verdict = Verdict::Failed {
+    let result = CaseResult::Failed {
         message: summary.clone(),
         text: format!("{}\nbecause {}", law.formula, law.because),
     };
-    (verdict, summary)
+    (result, summary)
 }
 
 fn interruption(outcome: &Outcome) -> Option<(&'static str, String)> {
     let at = fixed(outcome.simulated_s, 3);
     match &outcome.end {
         End::Complete => None,
-        End::Cut(reason) => Some(("cut", format!("cut at {at} s: {reason}"))),
+        End::Cut(reason) => Some(("aborted", format!("aborted at {at} s: {reason}"))),
         End::Aborted(reason) => Some((
             "aborted",
             format!("aborted at {at} s, the twin cannot compute the run: {reason}"),
         )),
         End::Stopped => Some(("stopped", format!("stopped at {at} s"))),
-        End::NotBegun => Some(("not-begun", "not begun".to_owned())),
+        End::NotRun => Some(("not-run", "not run".to_owned())),
     }
 }
 

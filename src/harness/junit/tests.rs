@@ -7,8 +7,8 @@ use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 
+use crate::rig::RigFile;
 use roxmltree::{Document, Node};
-use trimproof_plant::Rig;
 
 use super::render;
 use crate::run::LogicTarget;
@@ -244,16 +244,16 @@ fn case(expectations: &str) -> Case {
             name: "a".to_owned(),
             ..Scenario::parse(&text).unwrap()
         }),
-        rig: Arc::new(Rig::parse(rig).unwrap()),
+        rig: Arc::new(RigFile::parse(rig).unwrap()),
         lines: [7, 11, 15].into(),
         warnings: Vec::new(),
         laws: Arc::default(),
     }
 }
 
-const THREE: &str = "[[expect]]\nname = \"held\"\nthat = \"always(pitch.stick_deg < 90)\"\n\
-    [[expect]]\nname = \"broken & <odd>\"\nthat = \"always(pitch.stick_deg > 90)\"\nbecause = \"it \\\"must\\\"\"\n\
-    [[expect]]\nname = \"empty\"\nthat = \"always(release implies false)\"\n";
+const THREE: &str = "[[expect]]\nname = \"held\"\nformula = \"always(pitch.stick_deg < 90)\"\n\
+    [[expect]]\nname = \"broken & <odd>\"\nformula = \"always(pitch.stick_deg > 90)\"\nbecause = \"it \\\"must\\\"\"\n\
+    [[expect]]\nname = \"empty\"\nformula = \"always(release implies false)\"\n";
 
 fn run(cases: &[Case]) -> Vec<Outcome> {
     let plan = Plan {

@@ -5,7 +5,7 @@
 //! `axis.` it is judged for pitch and for roll, as two laws, so that the two cannot come apart.
 //!
 //! A scenario that breaks a law on purpose says so in an `[[except]]` with its reason; an exception that the run does not
-//! need is itself a fault of the suite ([`Verdict::is_idle_exception`]).
+//! need is itself a fault of the suite ([`LawJudgement::is_idle_exception`]).
 
 mod judge;
 #[cfg(test)]
@@ -16,14 +16,15 @@ use std::sync::LazyLock;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use trimproof_diagnostics::{FileError, locate};
-use trimproof_plant::{AxisName, Rig};
+use trimproof_plant::AxisName;
 
-use crate::judge::{names_for, place_in};
+use crate::judge::{Given, names_for, place_in};
+use crate::rig::RigFile;
 use crate::scenario::{MAX_BYTES, is_kebab, shape};
 use trimproof_formula::Formula;
 
 pub(crate) use judge::verdicts;
-pub use judge::{Break, Verdict, judge_laws};
+pub use judge::{Break, LawJudgement, judge_laws};
 
 /// Name of the file in which laws stand.
 pub const FILE_NAME: &str = "laws.toml";
@@ -119,7 +120,7 @@ impl LawFile {
     ///
     /// # Errors
     /// The first formula at fault, with its place in `text`, the file's text.
-    pub fn read_for(&self, rig: &Rig, text: &str) -> Result<LawSet, FileError> {
+    pub fn read_for(&self, rig: &RigFile, text: &str) -> Result<LawSet, FileError> {
         let names = names_for(rig, LONGEST_S);
         let mut laws = Vec::new();
         for (index, law) in self.laws.iter().enumerate() {
@@ -171,6 +172,12 @@ impl LawSet {
     /// Their formulas, in the order of the file.
     pub(crate) fn formulas(&self) -> impl Iterator<Item = &Formula> {
         self.laws.iter().map(|law| &law.formula)
+    }
+
+    /// The formulas that a run can be judged by which has what is `given`.
+    pub(crate) fn formulas_given(&self, given: &Given<'_>) -> impl Iterator<Item = &Formula> {
+        self.formulas()
+            .filter(|formula| given.missing_in(formula.text()).is_empty())
     }
 
     /// How many laws there are.

@@ -22,8 +22,8 @@ because = "b"
 rigs = ["bittern"]
 "#;
 
-fn rig() -> Rig {
-    Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
+fn rig() -> RigFile {
+    RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
 }
 
 fn set(text: &str) -> Result<LawSet, FileError> {
@@ -33,14 +33,14 @@ fn set(text: &str) -> Result<LawSet, FileError> {
 fn scenario(end: &str) -> Scenario {
     let text = format!(
         "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 1.0\n\
-         [[expect]]\nname = \"e\"\nthat = \"always(time_s >= 0)\"\n{end}"
+         [[expect]]\nname = \"e\"\nformula = \"always(time_s >= 0)\"\n{end}"
     );
     Scenario::parse(&text).unwrap()
 }
 
-fn verdicts(scenario: &Scenario) -> Vec<Verdict> {
+fn verdicts(scenario: &Scenario) -> Vec<LawJudgement> {
     let run = run_scenario(&rig(), scenario, &mut LogicTarget::new(), &mut |_| true);
-    judge_laws(&set(LAWS).unwrap(), scenario, "kittiwake", &run.trace)
+    judge_laws(&set(LAWS).unwrap(), scenario, &rig(), &run.trace)
 }
 
 #[test]
@@ -61,7 +61,7 @@ fn a_law_of_an_axis_is_two_and_others_are_one() {
 #[test]
 fn the_first_row_that_breaks_a_law_is_named() {
     let verdicts = verdicts(&scenario(""));
-    assert!(verdicts[0].held() && verdicts[1].held() && !verdicts[2].held());
+    assert!(verdicts[0].passes() && verdicts[1].passes() && !verdicts[2].passes());
     let broken = verdicts[2].broken.as_ref().unwrap();
     // From the middle: 200 ms of supply, the index, 300 ms without a hand.
     assert!(broken.at_s > 0.2 && broken.at_s < 0.8, "{broken:?}");
@@ -77,13 +77,16 @@ fn an_exception_holds_and_an_idle_one_shows() {
         )))
     };
     let broken = except("never holding");
-    assert!(broken.iter().all(Verdict::held) && !broken.iter().any(Verdict::is_idle_exception));
+    assert!(
+        broken.iter().all(LawJudgement::passes)
+            && !broken.iter().any(LawJudgement::is_idle_exception)
+    );
     assert_eq!(
         broken[2].excepted.as_deref(),
         Some("it is broken on purpose")
     );
     let idle = except("inside: roll");
-    assert!(idle[1].is_idle_exception() && !idle[2].held());
+    assert!(idle[1].is_idle_exception() && !idle[2].passes());
 }
 
 #[test]
@@ -155,7 +158,7 @@ fn a_verdict_has_the_words_of_its_law() {
     assert_eq!(set.formulas().count(), 3);
     let scenario = scenario("");
     let run = run_scenario(&rig(), &scenario, &mut LogicTarget::new(), &mut |_| true);
-    let verdicts = judge_laws(&set, &scenario, "kittiwake", &run.trace);
+    let verdicts = judge_laws(&set, &scenario, &rig(), &run.trace);
     assert_eq!(
         verdicts[1].formula,
         "roll.reference_deg <= rig.roll.soft_max_deg"

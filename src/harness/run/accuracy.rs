@@ -9,10 +9,11 @@
 //! run at half steps is made again with such changes, one at a time.
 
 use serde::Serialize;
-use trimproof_controller::{Inputs, Outputs, Settings};
-use trimproof_plant::{Numerics, Rig};
+use trimproof_io::{Inputs, Outputs, Reports};
+use trimproof_plant::Numerics;
 
 use super::{Target, TargetError, attend, run_at_steps};
+use crate::rig::RigFile;
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 
@@ -96,8 +97,12 @@ impl Target for Recorder<'_> {
         self.target.identity()
     }
 
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        self.target.begin(settings)
+    fn reports(&self) -> Reports {
+        self.target.reports()
+    }
+
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.target.begin(rig)
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
@@ -119,7 +124,7 @@ impl Target for Player<'_> {
         "commands of a run before".to_owned()
     }
 
-    fn begin(&mut self, _settings: &Settings) -> Result<(), TargetError> {
+    fn begin(&mut self, _rig: &RigFile) -> Result<(), TargetError> {
         Ok(())
     }
 
@@ -139,13 +144,13 @@ impl Target for Player<'_> {
 /// # Errors
 /// Why it could not be run: the twin cannot compute it at half steps, or `watch` stopped it.
 pub(crate) fn accuracy(
-    rig: &Rig,
+    rig: &RigFile,
     scenario: &Scenario,
     trace: &Trace,
     answers: &[Outputs],
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Result<Accuracy, String> {
-    let mut at_half_steps = |rig: &Rig, scenario: &Scenario| {
+    let mut at_half_steps = |rig: &RigFile, scenario: &Scenario| {
         let numerics = Numerics {
             refine: HALF,
             ..Numerics::default()
@@ -158,8 +163,8 @@ pub(crate) fn accuracy(
             &mut attend::Watch(watch),
             numerics,
         );
-        match run.cut {
-            Some(reason) => Err(reason),
+        match run.end.cut() {
+            Some(cut) => Err(cut.to_string()),
             None => Ok(run.trace),
         }
     };
@@ -179,12 +184,12 @@ pub(crate) fn accuracy(
 
 /// What changes that nobody can measure do to a run, `unchanged`.
 fn sensitivity(
-    rig: &Rig,
+    rig: &RigFile,
     scenario: &Scenario,
     unchanged: &Trace,
-    run: &mut dyn FnMut(&Rig, &Scenario) -> Result<Trace, String>,
+    run: &mut dyn FnMut(&RigFile, &Scenario) -> Result<Trace, String>,
 ) -> Result<Sensitivity, String> {
-    type Change = fn(&mut Rig, &mut Scenario);
+    type Change = fn(&mut RigFile, &mut Scenario);
     let changes: [(&'static str, Change); 5] = [
         ("start 1e-7 rad off", |_, scenario| {
             scenario.start.pitch_deg += NUDGE_RAD.to_degrees();
@@ -223,9 +228,10 @@ fn sensitivity(
     Ok(worst)
 }
 
-fn hold(rig: &mut Rig, times: f64) {
+fn hold(rig: &mut RigFile, times: f64) {
+    let rig = &mut rig.rig;
     for motor in [&mut rig.pitch.motor, &mut rig.roll.motor] {
-        motor.holding_nm *= times;
+        motor.holding_n_m *= times;
     }
 }
 

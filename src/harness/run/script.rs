@@ -44,6 +44,7 @@ pub(super) enum Cue {
 }
 
 /// Cues in order of time; those of one tick in the order of the file.
+#[derive(Default)]
 pub(super) struct Script {
     cues: Vec<(u32, Cue)>,
     next: usize,

@@ -1,19 +1,31 @@
 //! Where the controller under test runs.
 
-use super::Traffic;
+use std::error::Error;
+use std::fmt;
+use std::sync::Arc;
+
 use thiserror::Error;
-use trimproof_controller::{Controller, Inputs, Outputs, Settings};
+use trimproof_controller::{Controller, Settings, SettingsError};
+use trimproof_io::{Inputs, Outputs, Reports};
+
+use super::{Difference, Traffic};
+use crate::rig::RigFile;
 
 /// A controller under test.
 pub trait Target {
     /// Which controller this is, as traces carry it.
     fn identity(&self) -> String;
 
-    /// Starts a run with these settings.
+    /// What it reports about itself beside its command; the rest is no column of the trace.
+    fn reports(&self) -> Reports {
+        Reports::ALL
+    }
+
+    /// Starts a run on `rig`, with its settings if the controller takes any.
     ///
     /// # Errors
     /// The controller refuses the settings, or cannot be reached.
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError>;
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError>;
 
     /// One control tick.
     ///
@@ -43,8 +55,12 @@ impl Target for Box<dyn Target> {
         (**self).identity()
     }
 
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        (**self).begin(settings)
+    fn reports(&self) -> Reports {
+        (**self).reports()
+    }
+
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        (**self).begin(rig)
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
@@ -78,20 +94,63 @@ pub enum Ending {
 pub enum TargetError {
     /// The controller refuses its settings.
     #[error("the controller refuses its settings: {0}")]
-    Settings(String),
+    Settings(#[source] SettingsError),
+    /// The controller needs settings, and the rig's file has none.
+    #[error("the rig `{rig}` has no `[controller]`: this controller needs its settings")]
+    NoSettings {
+        /// Name of the rig.
+        rig: String,
+    },
     /// A tick was asked for before the run began.
     #[error("the controller was not started")]
     NotBegun,
     /// The board or the link to it failed; what and where.
-    #[error("{0}")]
-    Link(String),
+    #[error("{cause}{}", help.as_ref().map_or_else(String::new, |help| format!("; {help}")))]
+    Link {
+        /// What failed.
+        #[source]
+        cause: Cause,
+        /// What would help.
+        help: Option<String>,
+    },
     /// The user wants to stop, and the controller was waited for no longer.
     #[error("stopped while waiting for the controller")]
     Stopped,
-    /// Two controllers that were run side by side differ; where and in what.
+    /// Two controllers that were run side by side differ.
     #[error("{0}")]
-    Differs(String),
+    Differs(Box<Difference>),
 }
+
+/// An error of a crate that this one does not know. Two are equal if they say the same.
+#[derive(Clone, Debug)]
+pub struct Cause(Arc<dyn Error + Send + Sync>);
+
+impl Cause {
+    /// `error` as a cause.
+    pub fn new(error: impl Error + Send + Sync + 'static) -> Self {
+        Self(Arc::new(error))
+    }
+}
+
+impl fmt::Display for Cause {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl Error for Cause {
+    fn source(&self) -> Option<&(dyn Error + 'static)> {
+        self.0.source()
+    }
+}
+
+impl PartialEq for Cause {
+    fn eq(&self, other: &Self) -> bool {
+        self.to_string() == other.to_string()
+    }
+}
+
+impl Eq for Cause {}
 
 /// The controller in this process: the crate that is flashed.
 #[derive(Default)]
@@ -105,6 +164,12 @@ impl LogicTarget {
     pub fn new() -> Self {
         Self::default()
     }
+
+    fn start(&mut self, settings: Settings) -> Result<(), TargetError> {
+        self.controller = Some(Controller::new(settings).map_err(TargetError::Settings)?);
+        self.settings = Some(settings);
+        Ok(())
+    }
 }
 
 impl Target for LogicTarget {
@@ -112,12 +177,8 @@ impl Target for LogicTarget {
         Controller::identity().to_owned()
     }
 
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        let controller =
-            Controller::new(*settings).map_err(|error| TargetError::Settings(error.to_string()))?;
-        self.controller = Some(controller);
-        self.settings = Some(*settings);
-        Ok(())
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.start(rig.settings()?)
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
@@ -128,7 +189,18 @@ impl Target for LogicTarget {
     }
 
     fn reset(&mut self) -> Result<(), TargetError> {
-        let settings = self.settings.ok_or(TargetError::NotBegun)?;
-        self.begin(&settings)
+        self.start(self.settings.ok_or(TargetError::NotBegun)?)
+    }
+}
+
+impl RigFile {
+    /// The settings of our controller.
+    ///
+    /// # Errors
+    /// The file has none.
+    pub fn settings(&self) -> Result<Settings, TargetError> {
+        self.controller.ok_or_else(|| TargetError::NoSettings {
+            rig: self.name.clone(),
+        })
     }
 }

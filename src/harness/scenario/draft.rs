@@ -25,7 +25,7 @@ pub struct DraftFormula {
     /// Index of its expectation in the file.
     pub index: usize,
     /// Its text.
-    pub that: String,
+    pub formula: String,
     /// Unit of its scale, if it has one.
     pub scale_unit: Option<String>,
     /// Rigs that it is for; all if `None`.
@@ -59,7 +59,10 @@ impl Draft {
             let DeValue::Table(entry) = entry.get_ref() else {
                 continue;
             };
-            let Some(that) = entry.get("that").and_then(|value| value.get_ref().as_str()) else {
+            let Some(formula) = entry
+                .get("formula")
+                .and_then(|value| value.get_ref().as_str())
+            else {
                 continue;
             };
             let scale = entry
@@ -68,7 +71,7 @@ impl Draft {
             let unit = scale.and_then(|scale| scale.get("unit")?.get_ref().as_str());
             draft.formulas.push(DraftFormula {
                 index,
-                that: that.to_owned(),
+                formula: formula.to_owned(),
                 scale_unit: unit.map(str::to_owned),
                 rigs: texts(entry.get("rigs").map(|value| value.get_ref())),
             });
@@ -85,7 +88,7 @@ impl Draft {
             formulas: formulas
                 .map(|(index, one)| DraftFormula {
                     index,
-                    that: one.that.clone(),
+                    formula: one.formula.clone(),
                     scale_unit: one.scale.as_ref().map(|scale| scale.unit.clone()),
                     rigs: one.rigs.clone(),
                 })

@@ -121,7 +121,7 @@ pub struct Expectation {
     pub name: String,
     /// The formula that must hold at time 0: signal temporal logic over the trace's signals and the rig's constants.
     #[schemars(length(min = 1, max = 4000))]
-    pub that: String,
+    pub formula: String,
     /// Why the limit is what it is: the requirement, the physics or the source.
     #[schemars(length(min = 1, max = 4000))]
     pub because: Option<String>,

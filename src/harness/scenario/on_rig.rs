@@ -1,7 +1,8 @@
 //! What a scenario must keep to on a rig: a start that the stops leave, and events that are seen at its ticks.
 
+use crate::rig::RigFile;
 use trimproof_diagnostics::FileError;
-use trimproof_plant::{AxisName, Rig, StartConflict};
+use trimproof_plant::{AxisName, StartConflict};
 
 use super::{Event, Scenario};
 
@@ -12,7 +13,7 @@ const SLACK_S: f64 = 1e-9;
 ///
 /// # Errors
 /// A start beyond a stop or inside an obstacle; a hold, a dip or a fault that is over at the tick at which it begins.
-pub(crate) fn check(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), FileError> {
+pub(crate) fn check(rig: &RigFile, scenario: &Scenario, text: &str) -> Result<(), FileError> {
     start(rig, scenario, text)?;
     for (index, event) in scenario.events.iter().enumerate() {
         let for_s = match event {
@@ -22,7 +23,7 @@ pub(crate) fn check(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), Fi
             } => *for_s,
             _ => continue,
         };
-        let tick_hz = f64::from(rig.controller.tick_hz);
+        let tick_hz = f64::from(rig.board.tick_hz);
         let tick = |at_s: f64| ((at_s - SLACK_S) * tick_hz).ceil().max(0.0);
         if tick(event.at_s()) >= tick(event.at_s() + for_s) {
             let message = format!(
@@ -30,7 +31,7 @@ pub(crate) fn check(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), Fi
                 event.what(),
                 event.at_s(),
                 rig.name,
-                rig.controller.tick_hz,
+                rig.board.tick_hz,
             );
             let path = format!("do[{index}].for_s");
             return Err(
@@ -41,7 +42,7 @@ pub(crate) fn check(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), Fi
     Ok(())
 }
 
-fn start(rig: &Rig, scenario: &Scenario, text: &str) -> Result<(), FileError> {
+fn start(rig: &RigFile, scenario: &Scenario, text: &str) -> Result<(), FileError> {
     let start = &scenario.start;
     let angle_deg = [start.pitch_deg, start.roll_deg];
     match rig.start_conflict(angle_deg) {

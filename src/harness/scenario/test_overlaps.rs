@@ -1,6 +1,6 @@
 //! Faults at once in one part, starts that a rig does not leave, events between two ticks.
 
-use trimproof_plant::Rig;
+use crate::rig::RigFile;
 
 use super::{Scenario, on_rig};
 
@@ -10,7 +10,7 @@ const BITTERN: &str = include_str!("../../../scenarios/rigs/bittern.toml");
 const EXPECT: &str = r#"
 [[expect]]
 name = "something"
-that = "always(supply_v >= 0)"
+formula = "always(supply_v >= 0)"
 "#;
 
 /// A scenario of these faults: kind with its keys, when, and for how long if not to the end.
@@ -128,7 +128,7 @@ fn with_start(start: &str, rigs: &str) -> (Scenario, String) {
 }
 
 fn on(rig: &str, start: &str) -> String {
-    let rig = Rig::parse(rig).unwrap();
+    let rig = RigFile::parse(rig).unwrap();
     let (scenario, text) = with_start(start, &format!("\"{}\"", rig.name));
     match on_rig::check(&rig, &scenario, &text) {
         Ok(()) => "accepted".to_owned(),
@@ -180,7 +180,7 @@ fn a_start_inside_an_obstacle_is_refused() {
 /// Half a tick between two ticks does nothing; half a tick over one acts at it.
 #[test]
 fn an_event_between_two_ticks_is_refused() {
-    let rig = Rig::parse(KITTIWAKE).unwrap();
+    let rig = RigFile::parse(KITTIWAKE).unwrap();
     let check = |event: &str| {
         let text = format!(
             "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 2\n\n[[do]]\n{event}\n{EXPECT}"

@@ -40,7 +40,7 @@ for_s = 0.5
 
 [[expect]]
 name = "clamped"
-that = "always (pitch.reference_deg <= rig.pitch.soft_max_deg)"
+formula = "always (pitch.reference_deg <= rig.pitch.soft_max_deg)"
 because = "the soft limit is the reference's bound"
 rigs = ["bittern"]
 "#;
@@ -139,7 +139,7 @@ fn a_right_file_is_read_with_its_defaults() {
         [0]
     );
     let short =
-        "title='t'\npurpose='p'\nrigs=['a']\nlength_s=1\nexpect=[{name='n', that='true'}]\n";
+        "title='t'\npurpose='p'\nrigs=['a']\nlength_s=1\nexpect=[{name='n', formula='true'}]\n";
     let short = Scenario::parse(short).unwrap();
     assert_eq!(
         (short.seed, short.start, short.events.len()),
@@ -242,7 +242,7 @@ const BAD: &[(&str, &str, &str)] = &[
     ),
     (
         "expectation_without_formula",
-        "that = \"always (pitch.reference_deg <= rig.pitch.soft_max_deg)\"\n",
+        "formula = \"always (pitch.reference_deg <= rig.pitch.soft_max_deg)\"\n",
         "",
     ),
     ("not_toml", "length_s = 10", "length_s = "),
@@ -262,7 +262,7 @@ fn bad_files_are_refused_with_the_place() {
 fn more_bad_files() {
     let cut = &GOOD[..GOOD.find("[[expect]]").unwrap()];
     snapshot("no_expectations", cut);
-    let twice = format!("{GOOD}\n[[expect]]\nname = \"clamped\"\nthat = \"true\"\n");
+    let twice = format!("{GOOD}\n[[expect]]\nname = \"clamped\"\nformula = \"true\"\n");
     snapshot("expectation_name_twice", &twice);
     let dip = "\n[[do]]\nat_s = 7.2\nwhat = \"dip\"\nvolts = 3\nfor_s = 1\n\n[[do]]\nat_s = 7.4\nwhat = \"supply\"\nvolts = 0\n\n[[expect]]\nname = \"clamped\"";
     snapshot(
@@ -510,13 +510,13 @@ fn all_faults_of_sense_are_found() {
 #[test]
 fn a_draft_has_what_can_be_read() {
     let draft = Draft::read(
-        "rigs = [\"a\", 3]\nlength_s = \"long\"\n[[expect]]\nthat = 3\n[[expect]]\nthat = \"p\"\nrigs = [\"a\"]\n",
+        "rigs = [\"a\", 3]\nlength_s = \"long\"\n[[expect]]\nformula = 3\n[[expect]]\nformula = \"p\"\nrigs = [\"a\"]\n",
     );
     assert_eq!(draft.rigs, ["a"]);
     assert_eq!(draft.length_s, 3600.0);
     assert_eq!(draft.formulas.len(), 1);
     assert_eq!(
-        (draft.formulas[0].index, &*draft.formulas[0].that),
+        (draft.formulas[0].index, &*draft.formulas[0].formula),
         (1, "p")
     );
     assert_eq!(draft.formulas_for("b").count(), 0);

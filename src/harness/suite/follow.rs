@@ -2,9 +2,9 @@
 //!
 //! The memory that it takes does not grow with the run, but for a trace that is wanted.
 
-use crate::judge::{Expectations, Judgement};
-use crate::laws::{Verdict, verdicts};
-use crate::run::{empty_trace, rows_of};
+use crate::judge::{Expectations, Given, Judgement};
+use crate::laws::{LawJudgement, verdicts};
+use crate::run::{Target, empty_trace, rows_of};
 use crate::suite::Case;
 use crate::trace::{Pending, Row, RowHasher, Trace, TraceError, empty_block};
 use trimproof_formula::{BLOCK_ROWS, Formula, Monitor};
@@ -35,7 +35,7 @@ pub(super) struct Followed<'a> {
 /// The verdicts on a complete run.
 pub(super) struct Judged {
     pub judgements: Vec<Judgement>,
-    pub laws: Vec<Verdict>,
+    pub laws: Vec<LawJudgement>,
     /// Why it could not be judged; no expectation counts as held then.
     pub trouble: Option<TraceError>,
 }
@@ -44,22 +44,23 @@ pub(super) struct Judged {
 const _: () = assert!(BLOCK_ROWS.is_multiple_of(Pending::ROWS));
 
 impl<'a> Follower<'a> {
-    /// Follows a run of `case`; `controller` is the identity of the controller under test.
+    /// Follows a run of `case` against `target`, which has what is `given`.
     pub fn new(
         case: &'a Case,
         expectations: &'a Expectations<'a>,
-        controller: &str,
+        given: &Given<'_>,
+        target: &dyn Target,
         keep: bool,
     ) -> Self {
         let rows = rows_of(&case.rig, &case.scenario);
-        let laws: Vec<&Formula> = case.laws.formulas().collect();
-        let block = empty_block(case.rig.tick_s(), BLOCK_ROWS.min(rows));
+        let laws: Vec<&Formula> = case.laws.formulas_given(given).collect();
+        let block = empty_block(case.rig.tick_s(), target.reports(), BLOCK_ROWS.min(rows));
         Self {
             pending: Pending::new(),
             hasher: block.hasher(),
             block,
             monitor: Monitor::new(expectations.formulas(), laws, rows, case.rig.tick_s()),
-            whole: keep.then(|| empty_trace(&case.rig, &case.scenario, controller.to_owned())),
+            whole: keep.then(|| empty_trace(&case.rig, &case.scenario, target)),
             rows: 0,
         }
     }
@@ -97,11 +98,16 @@ impl<'a> Follower<'a> {
 
 impl Followed<'_> {
     /// Judges a complete run; gives the trace, if it was wanted, along.
-    pub fn judge(self, case: &Case, expectations: &Expectations<'_>) -> (Judged, Option<Trace>) {
+    pub fn judge(
+        self,
+        case: &Case,
+        expectations: &Expectations<'_>,
+        given: &Given<'_>,
+    ) -> (Judged, Option<Trace>) {
         let judged = match self.monitor.finish() {
             Ok(findings) => Judged {
                 judgements: expectations.judgements(findings.margins),
-                laws: verdicts(&case.laws, &case.scenario, &case.rig_name, findings.breaks),
+                laws: verdicts(&case.laws, &case.scenario, given, findings.breaks),
                 trouble: None,
             },
             Err(source) => Judged {

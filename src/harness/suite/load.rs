@@ -4,12 +4,12 @@ use super::files::{Problem, read_text};
 use super::inherit::laws_for;
 use crate::judge::{self, check_formulas, check_scenario};
 use crate::laws::{self, LawFile, LawSet};
+use crate::rig::RigFile;
 use crate::scenario::{Draft, Scenario, in_order, is_kebab, name_of};
 use std::collections::BTreeMap;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 use trimproof_diagnostics::{FileError, nearest};
-use trimproof_plant::Rig;
 
 /// One scenario on one rig.
 #[derive(Clone, Debug)]
@@ -23,7 +23,7 @@ pub struct Case {
     /// The scenario.
     pub scenario: Arc<Scenario>,
     /// The rig.
-    pub rig: Arc<Rig>,
+    pub rig: Arc<RigFile>,
     /// Line of every expectation's formula in the file, from 1; empty if there is no file.
     pub lines: Arc<[usize]>,
     /// What is allowed in the file but hardly meant.
@@ -86,9 +86,9 @@ pub fn load(files: &[PathBuf], only_rig: Option<&str>) -> Result<Vec<Case>, Vec<
 ///
 /// # Errors
 /// If it cannot be read, is no valid rig, or its `name` is not the stem of the file.
-pub fn load_rig(file: &Path) -> Result<Rig, Problem> {
+pub fn load_rig(file: &Path) -> Result<RigFile, Problem> {
     let text = read_text(file)?;
-    let rig = Rig::parse(&text).map_err(|error| Problem::within(file, &text, error))?;
+    let rig = RigFile::parse(&text).map_err(|error| Problem::within(file, &text, error))?;
     let stem = file
         .file_stem()
         .map(|stem| stem.to_string_lossy().into_owned())
@@ -142,7 +142,7 @@ struct Loader {
     cases: Vec<Case>,
     first_of_name: BTreeMap<String, PathBuf>,
     /// By file: a rig that several scenarios name is read, and complained of, once.
-    rigs: BTreeMap<PathBuf, Option<Arc<Rig>>>,
+    rigs: BTreeMap<PathBuf, Option<Arc<RigFile>>>,
     /// By file: laws are read, and complained of, once.
     law_files: BTreeMap<PathBuf, Option<(LawFile, Arc<str>)>>,
     /// By file and rig.
@@ -248,7 +248,7 @@ impl Loader {
     }
 
     /// The rig of this name for a scenario file; `Err(None)` if its file was complained of before.
-    fn rig(&mut self, scenario: &Path, name: &str) -> Result<Arc<Rig>, Option<FileError>> {
+    fn rig(&mut self, scenario: &Path, name: &str) -> Result<Arc<RigFile>, Option<FileError>> {
         if !is_kebab(name) {
             return Err(Some(
                 FileError::new(format!("cannot be a rig's name: `{name}`")).with_help(
@@ -279,7 +279,7 @@ impl Loader {
     }
 
     /// The laws that a scenario file inherits, for a rig; `None` if their file was complained of.
-    fn laws(&mut self, scenario: &Path, rig: &Rig) -> Option<Arc<LawSet>> {
+    fn laws(&mut self, scenario: &Path, rig: &RigFile) -> Option<Arc<LawSet>> {
         let Some(file) = laws_for(scenario) else {
             return Some(Arc::default());
         };
@@ -348,7 +348,7 @@ impl Loader {
 fn lines_of(text: &str, count: usize) -> Arc<[usize]> {
     (0..count)
         .map(|index| {
-            let value = trimproof_diagnostics::locate(text, &format!("expect[{index}].that"));
+            let value = trimproof_diagnostics::locate(text, &format!("expect[{index}].formula"));
             let before = value.and_then(|value| text.get(..value.start));
             1 + before.map_or(0, |before| before.matches('\n').count())
         })

@@ -3,15 +3,15 @@
 use super::follow::Follower;
 use super::load::Case;
 use crate::card;
-use crate::judge::{Expectations, Judgement};
-use crate::laws::Verdict;
-use crate::run::{Accuracy, Ending, Recorder, Target, Traffic, accuracy, run_rows};
+use crate::judge::{Expectations, Given, Judgement, Verdict};
+use crate::laws::LawJudgement;
+use crate::run::{Accuracy, Cut, Ending, Recorder, RunEnd, Target, Traffic, accuracy, run_rows};
 use crate::trace::{Row, Trace, TraceError};
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use std::num::NonZeroUsize;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::{AtomicBool, Ordering};
-use trimproof_controller::Outputs;
+use trimproof_io::Outputs;
 
 /// How much simulated time passes between two reports of progress, s.
 const REPORT_EVERY_S: f64 = 0.25;
@@ -67,7 +67,7 @@ pub struct Outcome {
     /// A judgement for every expectation, in the order of the file; empty unless the run is complete.
     pub judgements: Vec<Judgement>,
     /// What became of every law, in the order of their file; empty unless the run is complete.
-    pub laws: Vec<Verdict>,
+    pub laws: Vec<LawJudgement>,
     /// Bit-hash of the trace; `None` if there is none.
     pub hash: Option<String>,
     /// The readable card; `None` unless the run is complete and cards are wanted.
@@ -98,8 +98,8 @@ pub enum End {
     Aborted(String),
     /// It was stopped from outside. The trace so far is kept.
     Stopped,
-    /// It was not begun when the suite was stopped.
-    NotBegun,
+    /// It had not begun when the suite was stopped.
+    NotRun,
 }
 
 impl Outcome {
@@ -108,24 +108,48 @@ impl Outcome {
         format!("{}@{}", self.name, self.rig_name)
     }
 
-    /// Whether the run is complete and every expectation and every law held.
-    pub fn held(&self) -> bool {
-        self.end == End::Complete
-            && self.judgements.iter().all(|judgement| judgement.held)
-            && self.laws.iter().all(Verdict::held)
+    /// The verdict on the run: `Fail` if an expectation or a law fails, `NotJudged` if there was nothing to judge by, else
+    /// `Pass`. `None` unless the run is complete.
+    pub fn verdict(&self) -> Option<Verdict> {
+        if self.end != End::Complete {
+            return None;
+        }
+        let laws = self.laws.iter().map(LawJudgement::verdict);
+        let fails = self.judgements.iter().any(Judgement::fails)
+            || laws.clone().any(|verdict| verdict == Verdict::Fail);
+        let is_judged = match self.judgements.as_slice() {
+            [] => laws.clone().any(|verdict| verdict != Verdict::NotJudged),
+            all => all.iter().any(|one| one.verdict != Verdict::NotJudged),
+        };
+        // A run without laws and expectations has nothing that it could fail to judge.
+        let is_bare = self.judgements.is_empty() && self.laws.is_empty();
+        Some(match (fails, is_judged || is_bare) {
+            (true, _) => Verdict::Fail,
+            (false, true) => Verdict::Pass,
+            (false, false) => Verdict::NotJudged,
+        })
     }
 
-    /// How many laws held; those that the scenario breaks on purpose count as held.
-    pub fn laws_held(&self) -> usize {
-        self.laws.iter().filter(|law| law.held()).count()
+    /// Whether the run is complete and nothing that was judged fails.
+    pub fn passes(&self) -> bool {
+        self.verdict() == Some(Verdict::Pass)
     }
 
-    /// How many expectations held.
-    pub fn held_count(&self) -> usize {
-        self.judgements
-            .iter()
-            .filter(|judgement| judgement.held)
-            .count()
+    /// How many laws pass; those that the scenario breaks on purpose count.
+    pub fn laws_passed(&self) -> usize {
+        self.laws.iter().filter(|law| law.passes()).count()
+    }
+
+    /// How many expectations pass.
+    pub fn passed_count(&self) -> usize {
+        self.judgements.iter().filter(|one| one.passes()).count()
+    }
+
+    /// The expectations and laws that are not judged: how many.
+    pub fn not_judged_count(&self) -> usize {
+        let expectations = self.judgements.iter().map(|one| one.verdict);
+        let all = expectations.chain(self.laws.iter().map(LawJudgement::verdict));
+        all.filter(|verdict| *verdict == Verdict::NotJudged).count()
     }
 
     /// The judgement that is closest to its limit: the smallest share of its scale or limit, the
@@ -134,7 +158,7 @@ impl Outcome {
     /// margin.
     pub fn tightest(&self) -> Option<&Judgement> {
         let rank = |judgement: &Judgement| {
-            let kind = match (judgement.held, judgement.share, judgement.equality) {
+            let kind = match (judgement.passes(), judgement.share, judgement.equality) {
                 (false, _, _) => 0,
                 (true, Some(_), false) => 1,
                 (true, Some(_), true) => 2,
@@ -157,7 +181,7 @@ impl Outcome {
         let yes_or_no = self
             .judgements
             .iter()
-            .find(|judgement| !judgement.held && !judgement.margin.is_finite());
+            .find(|judgement| judgement.fails() && !judgement.margin.is_finite());
         yes_or_no.or_else(|| self.tightest())
     }
 
@@ -165,12 +189,12 @@ impl Outcome {
     pub fn never_tested(&self) -> impl Iterator<Item = &Judgement> {
         self.judgements
             .iter()
-            .filter(|judgement| !judgement.tested.is_yes())
+            .filter(|judgement| judgement.passes() && !judgement.tested.is_yes())
     }
 
-    /// A case that was not begun.
-    pub fn not_begun(case: &Case) -> Self {
-        blank(case, End::NotBegun)
+    /// A case that has not been run.
+    pub fn not_run(case: &Case) -> Self {
+        blank(case, End::NotRun)
     }
 }
 
@@ -220,7 +244,7 @@ pub fn run_suite(
     outcomes
         .into_iter()
         .zip(cases)
-        .map(|(outcome, case)| outcome.unwrap_or_else(|| blank(case, End::NotBegun)))
+        .map(|(outcome, case)| outcome.unwrap_or_else(|| blank(case, End::NotRun)))
         .collect()
 }
 
@@ -263,8 +287,15 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         }
         !plan.stop.load(Ordering::Relaxed)
     };
-    let expectations = Expectations::read(&case.rig, &case.scenario);
-    let mut follower = Follower::new(case, &expectations, &target.identity(), plan.needs_traces());
+    let given = Given::by_reports(&case.rig, target.reports());
+    let expectations = Expectations::read(&case.scenario, &given);
+    let mut follower = Follower::new(
+        case,
+        &expectations,
+        &given,
+        target.as_ref(),
+        plan.needs_traces(),
+    );
     let mut row = |row: &Row| follower.row(row);
     let (run, answers) = if plan.accuracy {
         let mut recorder = Recorder::new(target.as_mut());
@@ -282,11 +313,11 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         (run, Vec::new())
     };
     let followed = follower.finish();
-    let end = match (&run.cut, &run.aborted, run.stopped) {
-        (_, _, true) => End::Stopped,
-        (_, Some(abort), false) => End::Aborted(abort.to_string()),
-        (Some(reason), None, false) => End::Cut(reason.clone()),
-        (None, None, false) => End::Complete,
+    let end = match &run {
+        RunEnd::Complete => End::Complete,
+        RunEnd::Cut(cut) if cut.is_stop() => End::Stopped,
+        RunEnd::Cut(Cut::Aborted(abort)) => End::Aborted(abort.to_string()),
+        RunEnd::Cut(cut) => End::Cut(cut.to_string()),
     };
     let farewell = target.end(if end == End::Complete {
         Ending::Complete
@@ -303,7 +334,7 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
     ran((outcome.simulated_s - reported_s).max(0.0));
     let hash = followed.hash.clone();
     let trace = if outcome.end == End::Complete {
-        let (judged, trace) = followed.judge(case, &expectations);
+        let (judged, trace) = followed.judge(case, &expectations, &given);
         outcome.judgements = judged.judgements;
         outcome.laws = judged.laws;
         outcome.write_error = judged.trouble;
@@ -319,7 +350,7 @@ fn run_case(case: &Case, plan: &Plan<'_>, ran: &mut dyn FnMut(f64)) -> Outcome {
         End::Cut(reason) => Some(reason.clone()),
         End::Aborted(reason) => Some(format!("the twin cannot compute the run: {reason}")),
         End::Stopped => Some("stopped from outside".to_owned()),
-        End::Complete | End::NotBegun => None,
+        End::Complete | End::NotRun => None,
     };
     if let Some(mut trace) = trace {
         if let Some(end) = end {

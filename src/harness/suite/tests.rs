@@ -3,15 +3,16 @@
 use super::*;
 use crate::judge::Judgement;
 use crate::junit;
+use crate::rig::RigFile;
 use crate::run::{LogicTarget, Target, TargetError};
 use crate::scenario::Scenario;
 use crate::trace::Trace;
 use std::num::NonZeroUsize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::Settings;
 use trimproof_formula::Tested;
-use trimproof_plant::Rig;
+use trimproof_io::{Inputs, Outputs};
 
 const TICKS_UNTIL_IT_FAILS: u32 = 50;
 
@@ -38,11 +39,12 @@ impl Target for Failing {
 }
 
 fn cases(lengths_s: &[f64]) -> Vec<Case> {
-    let rig = Arc::new(Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap());
+    let rig =
+        Arc::new(RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap());
     let case = |(index, length_s): (usize, &f64)| {
         let text = format!(
             "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = {length_s:?}\n\
-             [[expect]]\nname = \"e\"\nthat = \"always (pitch.stick_deg < 90.0)\"\n"
+             [[expect]]\nname = \"e\"\nformula = \"always (pitch.stick_deg < 90.0)\"\n"
         );
         let name = format!("case-{index}");
         Case {
@@ -102,7 +104,7 @@ fn a_run_without_a_trace_is_judged_like_its_trace() {
     {
         let mut expectation = scenario.expect[0].clone();
         expectation.name = index.to_string();
-        expectation.that = formula.to_owned();
+        expectation.formula = formula.to_owned();
         scenario.expect.push(expectation);
     }
     case.scenario = Arc::new(scenario);
@@ -314,7 +316,7 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
 fn the_tightest_is_the_smallest_share_and_equalities_come_after() {
     let judgement = |name: &str, held, margin, share, equality| Judgement {
         name: name.to_owned(),
-        that: String::new(),
+        formula: String::new(),
         because: None,
         held,
         margin,
@@ -418,7 +420,7 @@ fn folder_of(laws: Option<&str>, except: &str) -> (tempfile::TempDir, std::path:
     let file = root.path().join("x.toml");
     let text = format!(
         "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.1\n\
-         [[expect]]\nname = \"e\"\nthat = \"always(time_s >= 0)\"\n{except}"
+         [[expect]]\nname = \"e\"\nformula = \"always(time_s >= 0)\"\n{except}"
     );
     std::fs::write(&file, text).unwrap();
     if let Some(laws) = laws {

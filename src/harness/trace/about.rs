@@ -56,7 +56,7 @@ impl About {
 }
 
 /// Version of the trace files, the first thing in them.
-const FORMAT: &str = "2";
+const FORMAT: &str = "3";
 
 /// What a file says of itself: where it comes from, and what must be in it.
 #[derive(Debug, PartialEq)]

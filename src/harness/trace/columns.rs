@@ -1,7 +1,11 @@
-//! The columns of a trace: one table that says for each its name, kind, unit, meaning and where in a [`Row`] it is.
+//! What a run can record: one table that says for each signal its name, kind, unit, meaning, who gives it and where in
+//! a [`Row`] it is. A trace takes its columns from here once, when it is made; from then on it is asked itself.
+
+use std::borrow::Cow;
+
+use trimproof_io::{AXES, Fault, Faults, PITCH, ROLL, Reports, State, Switches};
 
 use super::data::Data;
-use trimproof_controller::{AXES, Fault, Faults, PITCH, ROLL, State, Switches};
 
 /// What the columns of one control tick hold.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -46,11 +50,11 @@ pub struct AxisRow {
     /// Drive position that the controller commands, deg at the stick.
     pub drive_deg: f64,
     /// Stick angle that the controller believes, deg.
-    pub believed_deg: f64,
+    pub estimated_deg: f64,
     /// Force of the hand on the axis at the grip, N, positive in the axis's positive direction.
     pub grip_force_n: f64,
     /// Torque of the cartridge on the stick, N m.
-    pub cartridge_nm: f64,
+    pub cartridge_n_m: f64,
     /// Force of all contacts of the axis, as felt at the grip radius, N.
     pub stop_force_n: f64,
     /// Magnitude of the winding current vector, A.
@@ -133,27 +137,36 @@ impl ColumnKind {
     }
 }
 
-/// A column of every trace.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Serialize)]
+/// What a column of a trace is.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
 pub struct ColumnInfo {
     /// Name, as in files and formulas.
-    pub name: &'static str,
+    pub name: Cow<'static, str>,
     /// Unit; empty for a switch, a state and a bare number.
-    pub unit: &'static str,
+    pub unit: Cow<'static, str>,
     /// What it means, in a few words.
-    pub meaning: &'static str,
+    pub meaning: Cow<'static, str>,
     /// What it holds.
     pub kind: ColumnKind,
 }
 
-/// Every column, in the order of the files.
-pub fn columns() -> &'static [ColumnInfo] {
+/// Every signal that a run of a controller with full telemetry records, in the order of the files.
+pub fn signals() -> &'static [ColumnInfo] {
     COLUMNS
 }
 
-/// The column of this name; `None` if there is none.
-pub fn column(name: &str) -> Option<&'static ColumnInfo> {
-    COLUMNS.iter().find(|column| column.name == name)
+/// Whether a controller with these reports gives this signal; the twin gives all others.
+pub fn is_given(signal: &str, reports: Reports) -> bool {
+    let last = signal.rsplit('.').next().unwrap_or_default();
+    match signal {
+        "state" => reports.state,
+        _ if signal.starts_with("fault.") => reports.faults,
+        _ => match last {
+            "reference_deg" | "drive_deg" | "estimated_deg" => reports.axes,
+            "joystick" => reports.joystick,
+            _ => true,
+        },
+    }
 }
 
 /// Switches that a reader wants to see over time once they close: the pilot's, and contact.
@@ -184,7 +197,7 @@ pub fn titled(unit: &str) -> String {
     format!("{what}, {unit}")
 }
 
-/// Bytes of memory that one row takes.
+/// Bytes of memory that one row with every signal takes.
 pub fn bytes_per_row() -> usize {
     COLUMNS.iter().map(|column| column.kind.bytes()).sum()
 }
@@ -198,7 +211,7 @@ pub(super) enum Cell {
     State(State),
 }
 
-/// Appends the values of rows to the column with this index in [`columns`].
+/// Appends the values of rows to the column of the signal with this index in [`signals`].
 pub(super) fn append(data: &mut Data, column: usize, rows: &[Row]) {
     APPENDERS[column](data, rows);
 }
@@ -230,7 +243,12 @@ macro_rules! table {
         ];
     };
     (@info $name:expr, $kind:ident, $unit:literal, $meaning:literal) => {
-        ColumnInfo { name: $name, unit: $unit, meaning: $meaning, kind: ColumnKind::$kind }
+        ColumnInfo {
+            name: Cow::Borrowed($name),
+            unit: Cow::Borrowed($unit),
+            meaning: Cow::Borrowed($meaning),
+            kind: ColumnKind::$kind,
+        }
     };
 }
 
@@ -246,9 +264,9 @@ table! {
         deflection_deg, Number, "deg", "stick angle less trim angle";
         reference_deg, Number, "deg", "trimmed position that the controller keeps";
         drive_deg, Number, "deg", "drive position that the controller commands, at the stick";
-        believed_deg, Number, "deg", "stick angle that the controller believes";
+        estimated_deg, Number, "deg", "stick angle that the controller believes";
         grip_force_n, Number, "N", "force of the hand at the grip";
-        cartridge_nm, Number, "N m", "torque of the gradient cartridge on the stick";
+        cartridge_n_m, Number, "N m", "torque of the gradient cartridge on the stick";
         stop_force_n, Number, "N", "force of all contacts of the axis, as felt at the grip radius";
         current_a, Number, "A", "magnitude of the winding current vector";
         drive_rate_deg_per_s, Number, "deg/s", "commanded drive rate, at the stick; 0 while the drive is off";
@@ -287,7 +305,7 @@ table! {
         "hat_conflict", HatConflict, "opposite hat directions are closed together";
         "release_stuck", ReleaseStuck, "trim release is closed for too long";
         "steps_slipped", StepsSlipped, "the drive has lost whole cycles of steps";
-        "place_doubt", PlaceDoubt, "stick and reference disagree by what lost steps cannot explain";
+        "position_doubt", PositionDoubt, "stick and reference disagree by what lost steps cannot explain";
     }
     last {
         "contact", Switch, "", "the stick touches a stop or an obstacle", |row: &Row| row.contact;
@@ -312,12 +330,12 @@ mod tests {
         for fault in Fault::ALL {
             let mut row = Row::default();
             row.faults.set(fault, true);
-            let mut trace = Trace::new(About::default(), 1);
+            let mut trace = Trace::new(About::default(), Reports::ALL, 1);
             trace.push(&row);
             let set: Vec<_> = COLUMNS
                 .iter()
-                .filter(|column| trace.switches(column.name) == Some(&[true]))
-                .map(|column| column.name)
+                .filter(|column| trace.switches(&column.name) == Some(&[true]))
+                .map(|column| column.name.clone())
                 .collect();
             assert_eq!(set, [format!("fault.{}", fault.name())]);
         }
@@ -334,10 +352,13 @@ mod tests {
                 column.name
             );
             assert!(!column.meaning.is_empty());
-            let suffix = match column.unit {
+            let suffix = match &*column.unit {
                 "" => continue,
                 "full steps" => "steps".to_owned(),
-                unit => unit.replace("/s", "_per_s").replace(' ', "").to_lowercase(),
+                unit => unit
+                    .replace("/s", "_per_s")
+                    .replace(' ', "_")
+                    .to_lowercase(),
             };
             assert!(
                 column.name.ends_with(&format!("_{suffix}")),

@@ -9,7 +9,7 @@ use trimproof_diagnostics::nearest;
 
 use super::about::Stamp;
 use super::error::Flaw;
-use super::{ENTRIES_MAX, ROWS_MAX, Trace, columns};
+use super::{Column, ENTRIES_MAX, ROWS_MAX, Trace, signals};
 
 /// Name of the last column.
 const ABOUT: &str = "about";
@@ -25,11 +25,11 @@ pub(super) fn write(trace: &Trace, out: &mut impl Write) -> io::Result<()> {
         .terminator(Terminator::CRLF)
         .from_writer(out);
     writer
-        .write_record(trace.held().map(|info| info.name).chain([ABOUT]))
+        .write_record(trace.columns().map(|info| &*info.name).chain([ABOUT]))
         .map_err(io::Error::from)?;
     let entries = trace.stamp().entries();
     for row in 0..trace.rows().max(entries.len()) {
-        for (_, data) in &trace.held {
+        for Column { data, .. } in &trace.columns {
             let text = if row < trace.rows() {
                 data.text(row)
             } else {
@@ -87,11 +87,11 @@ pub(super) fn read(file: File) -> Result<Trace, Flaw> {
             return Err(Flaw::Damaged(format!("it has more than {ROWS_MAX} rows")));
         }
         for (text, place) in record.iter().zip(&order) {
-            let (index, data) = &mut trace.held[*place];
-            data.push_text(text).map_err(|rule| {
+            let column = &mut trace.columns[*place];
+            column.data.push_text(text).map_err(|rule| {
                 Flaw::Damaged(format!(
                     "line {line}, `{}` is `{text}`, {rule}",
-                    columns()[*index].name
+                    column.info.name
                 ))
             })?;
         }
@@ -250,7 +250,7 @@ fn trace_for(header: &StringRecord) -> Result<Trace, Flaw> {
     };
     let indices = names
         .iter()
-        .map(|name| column_index(name))
+        .map(|name| signal_index(name))
         .collect::<Result<Vec<_>, _>>()?;
     for (place, index) in indices.iter().enumerate() {
         if indices[..place].contains(index) {
@@ -263,16 +263,16 @@ fn trace_for(header: &StringRecord) -> Result<Trace, Flaw> {
     if !names.contains(&"time_s") {
         return Err(Flaw::Foreign("it has no column `time_s`".to_owned()));
     }
-    Ok(Trace::with_columns(indices))
+    Ok(Trace::with_signals(indices))
 }
 
-/// Index in [`columns`] of the column with this name.
-pub(super) fn column_index(name: &str) -> Result<usize, Flaw> {
-    columns()
+/// Index in [`signals`] of the signal with this name.
+pub(super) fn signal_index(name: &str) -> Result<usize, Flaw> {
+    signals()
         .iter()
         .position(|info| info.name == name)
         .ok_or_else(|| {
-            let near = nearest(name, columns().iter().map(|info| info.name));
+            let near = nearest(name, signals().iter().map(|info| &*info.name));
             let near = near
                 .map(|near| format!(", the nearest is `{near}`"))
                 .unwrap_or_default();
@@ -284,15 +284,15 @@ pub(super) fn column_index(name: &str) -> Result<usize, Flaw> {
 fn order_of(header: &StringRecord, trace: &Trace) -> Vec<usize> {
     header
         .iter()
-        .filter_map(|name| trace.held().position(|info| info.name == name))
+        .filter_map(|name| trace.columns().position(|info| info.name == name))
         .collect()
 }
 
 /// Whether a header that stands alone is the beginning of one of ours.
 fn begins_ours(header: &StringRecord) -> bool {
-    let ours = columns()
+    let ours = signals()
         .iter()
-        .map(|info| info.name)
+        .map(|info| &*info.name)
         .chain([ABOUT])
         .collect::<Vec<_>>()
         .join(",");

@@ -2,7 +2,7 @@
 
 use std::ops::Range;
 
-use trimproof_controller::State;
+use trimproof_io::State;
 
 use super::columns::{Cell, ColumnKind, Row};
 

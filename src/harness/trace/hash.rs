@@ -5,9 +5,7 @@
 
 use std::fmt::Write as _;
 
-use super::Trace;
-use super::columns::columns;
-use super::data::Data;
+use super::{Column, Trace};
 
 /// Name of the hash, as trace files carry it.
 pub(super) const NAME: &str = "blake3";
@@ -28,14 +26,17 @@ pub(crate) struct RowHasher {
 }
 
 impl RowHasher {
-    /// A hasher of rows with these columns (index in [`columns`] and values, in that order).
-    pub(super) fn new(held: &[(usize, Data)]) -> Self {
+    /// A hasher of rows with these columns, in this order.
+    pub(super) fn new(columns: &[Column]) -> Self {
         let mut hasher = blake3::Hasher::new();
-        for (index, _) in held {
-            hasher.update(columns()[*index].name.as_bytes());
+        for column in columns {
+            hasher.update(column.info.name.as_bytes());
             hasher.update(&[0]);
         }
-        let width: usize = held.iter().map(|(_, data)| data.kind().bytes()).sum();
+        let width: usize = columns
+            .iter()
+            .map(|column| column.data.kind().bytes())
+            .sum();
         Self {
             hasher,
             blocks: vec![0; width * BLOCK_ROWS * BLOCKS],
@@ -53,7 +54,7 @@ impl RowHasher {
                 let to = end.min(from + BLOCK_ROWS);
                 let block = &mut self.blocks[width * (from - first)..];
                 let mut offset = 0;
-                for (_, data) in &trace.held {
+                for Column { data, .. } in &trace.columns {
                     data.lay(from..to, block, offset, width);
                     offset += data.kind().bytes();
                 }

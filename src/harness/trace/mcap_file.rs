@@ -1,5 +1,6 @@
-//! Traces as MCAP: one channel `/trace` of JSON messages with a JSON Schema, one message a row; columns are grouped
-//! at their dots (`pitch.stick_deg` is `stick_deg` in `pitch`). The metadata record `about` says what CSV's last column says.
+//! Traces as MCAP: one topic a group of signals, so that general viewers plot them: `/pitch` has `stick_deg` of
+//! `pitch.stick_deg`; what has no group is in `/trace`. JSON messages with a JSON Schema, one a row and topic, in
+//! compressed chunks. The metadata record `about` says what CSV's last column says.
 //!
 //! JSON has no NaN and no infinities: such a value stands as the string `NaN`, `inf` or `-inf`, and the schema of
 //! its column says so.
@@ -11,19 +12,17 @@ use std::io::{self, Read, Seek, Write};
 
 use mcap::records::{MessageHeader, Metadata, Record, op};
 use mcap::sans_io::linear_reader::{LinearReadEvent, LinearReader, LinearReaderOptions};
-use mcap::{McapError, WriteOptions};
+use mcap::{Compression, McapError, WriteOptions};
 use serde_json::{Map, Value, json};
-use trimproof_controller::State;
+use trimproof_io::State;
 
 use super::about::Stamp;
-use super::csv_file::column_index;
+use super::csv_file::signal_index;
 use super::error::Flaw;
-use super::{ColumnInfo, ColumnKind, Data, ENTRIES_MAX, ROWS_MAX, Trace, columns};
+use super::{Column, ColumnInfo, ColumnKind, Data, ENTRIES_MAX, ROWS_MAX, Trace};
 
-/// Topic of the channel.
-const TOPIC: &str = "/trace";
-/// Name of the schema.
-const SCHEMA: &str = "trimproof.trace";
+/// Topic of the signals without a group, and what the names of all schemas begin with.
+const TRACE: &str = "trace";
 /// Name of the metadata record.
 const ABOUT: &str = "about";
 /// Longest record that is read, bytes: far above the chunks that are written (1 MiB).
@@ -41,7 +40,7 @@ pub(super) fn write(trace: &Trace, out: &mut (impl Write + Seek)) -> io::Result<
 fn write_all(trace: &Trace, out: &mut (impl Write + Seek)) -> Result<(), McapError> {
     let library = concat!("trimproof ", env!("CARGO_PKG_VERSION"));
     let mut writer = WriteOptions::new()
-        .compression(None)
+        .compression(Some(Compression::Lz4))
         .library(library)
         .create(out)?;
     let metadata = trace.stamp().entries().into_iter().collect();
@@ -49,92 +48,92 @@ fn write_all(trace: &Trace, out: &mut (impl Write + Seek)) -> Result<(), McapErr
         name: ABOUT.to_owned(),
         metadata,
     })?;
-    let schema = writer.add_schema(
-        SCHEMA,
-        "jsonschema",
-        schema_of(trace).to_string().as_bytes(),
-    )?;
-    let channel_id = writer.add_channel(schema, TOPIC, "json", &BTreeMap::new())?;
+    let mut channels = Vec::new();
+    for (group, columns) in groups(trace) {
+        let schema = schema_of(&group, &columns).to_string();
+        let schema = writer.add_schema(&schema_name(&group), "jsonschema", schema.as_bytes())?;
+        let topic = format!("/{group}");
+        let channel_id = writer.add_channel(schema, &topic, "json", &BTreeMap::new())?;
+        channels.push((channel_id, columns));
+    }
     let mut text = String::new();
     for row in 0..trace.rows() {
-        text.clear();
-        // Writing to a string cannot fail.
-        let _ = write_message(trace, row, &mut text);
         // A float cast saturates: a time that is no time at all becomes 0.
         let log_time = (trace.time_s(row).unwrap_or(0.0) * 1e9).round() as u64;
-        let sequence = row as u32;
-        let header = MessageHeader {
-            channel_id,
-            sequence,
-            log_time,
-            publish_time: log_time,
-        };
-        writer.write_to_known_channel(&header, text.as_bytes())?;
+        for (channel_id, columns) in &channels {
+            text.clear();
+            // Writing to a string cannot fail.
+            let _ = write_message(columns, row, &mut text);
+            let header = MessageHeader {
+                channel_id: *channel_id,
+                sequence: row as u32,
+                log_time,
+                publish_time: log_time,
+            };
+            writer.write_to_known_channel(&header, text.as_bytes())?;
+        }
     }
     writer.finish()?;
     Ok(())
 }
 
-/// Group and name within it; no group for a name without a dot.
-fn split(name: &'static str) -> (Option<&'static str>, &'static str) {
-    name.split_once('.')
-        .map_or((None, name), |(group, name)| (Some(group), name))
+/// The columns by their groups, in the order of their first ones.
+fn groups(trace: &Trace) -> Vec<(String, Vec<&Column>)> {
+    let mut groups: Vec<(String, Vec<&Column>)> = Vec::new();
+    for column in &trace.columns {
+        let (group, _) = split(&column.info.name);
+        match groups.iter_mut().find(|(known, _)| known == group) {
+            Some((_, columns)) => columns.push(column),
+            None => groups.push((group.to_owned(), vec![column])),
+        }
+    }
+    groups
 }
 
-/// Groups are contiguous in the table of columns, so none is opened twice.
-fn write_message(trace: &Trace, row: usize, out: &mut String) -> std::fmt::Result {
-    let mut open: Option<&str> = None;
-    out.push('{');
-    for (place, (index, data)) in trace.held.iter().enumerate() {
-        let (group, name) = split(columns()[*index].name);
-        if open.is_some() && open != group {
-            out.push('}');
-        }
-        if place > 0 {
-            out.push(',');
-        }
-        if let Some(group) = group.filter(|_| open != group) {
-            write!(out, "\"{group}\":{{")?;
-        }
-        open = group;
+fn schema_name(group: &str) -> String {
+    format!("trimproof.{group}")
+}
+
+/// Group and name within it.
+fn split(name: &str) -> (&str, &str) {
+    name.split_once('.').unwrap_or((TRACE, name))
+}
+
+/// Full name of a signal of a group.
+fn joined(group: &str, name: &str) -> String {
+    if group == TRACE {
+        name.to_owned()
+    } else {
+        format!("{group}.{name}")
+    }
+}
+
+fn write_message(columns: &[&Column], row: usize, out: &mut String) -> std::fmt::Result {
+    for (place, column) in columns.iter().enumerate() {
+        let (_, name) = split(&column.info.name);
+        out.push(if place == 0 { '{' } else { ',' });
         write!(out, "\"{name}\":")?;
-        match data {
+        match &column.data {
             Data::Number(values) if values[row].is_finite() => write!(out, "{:?}", values[row])?,
-            Data::Number(_) | Data::State(_) => write!(out, "\"{}\"", data.text(row))?,
+            Data::Number(_) | Data::State(_) => write!(out, "\"{}\"", column.data.text(row))?,
             Data::Integer(values) => write!(out, "{}", values[row])?,
             Data::Switch(values) => write!(out, "{}", values[row])?,
         }
-    }
-    if open.is_some() {
-        out.push('}');
     }
     out.push('}');
     Ok(())
 }
 
-/// JSON Schema of the messages.
-fn schema_of(trace: &Trace) -> Value {
+/// JSON Schema of a group's messages.
+fn schema_of(group: &str, columns: &[&Column]) -> Value {
     let mut properties = Map::new();
-    for (index, data) in &trace.held {
-        let info = &columns()[*index];
-        let (group, name) = split(info.name);
-        let place = match group {
-            None => &mut properties,
-            Some(group) => {
-                let entry = properties
-                    .entry(group)
-                    .or_insert_with(|| object(Map::new()));
-                match entry["properties"].as_object_mut() {
-                    Some(inner) => inner,
-                    None => continue,
-                }
-            }
-        };
-        place.insert(name.to_owned(), property(info, data));
+    for column in columns {
+        let (_, name) = split(&column.info.name);
+        properties.insert(name.to_owned(), property(&column.info, &column.data));
     }
     let mut schema = object(properties);
     schema["$schema"] = json!("https://json-schema.org/draft/2020-12/schema");
-    schema["title"] = json!(SCHEMA);
+    schema["title"] = json!(schema_name(group));
     schema
 }
 
@@ -283,8 +282,13 @@ struct Reading {
     entries: Option<BTreeMap<String, String>>,
     /// Schemas by their ids; a file may repeat them at its end.
     schemas: BTreeMap<u16, Vec<u8>>,
-    channel_id: Option<u16>,
-    trace: Option<Trace>,
+    channels: BTreeMap<u16, Channel>,
+}
+
+/// A topic of ours and what came on it.
+struct Channel {
+    group: String,
+    columns: Vec<Column>,
 }
 
 impl Reading {
@@ -298,27 +302,20 @@ impl Reading {
                     )));
                 }
             }
-            Record::Schema { header, data } if header.name == SCHEMA => {
+            Record::Schema { header, data } if header.name.starts_with("trimproof.") => {
                 self.schemas.insert(header.id, data.into_owned());
             }
-            Record::Channel(channel) if channel.topic == TOPIC && self.trace.is_none() => {
-                let schema = self.schemas.get(&channel.schema_id);
-                let schema = schema.ok_or_else(|| {
-                    Flaw::Foreign(format!("channel `{TOPIC}` has no schema `{SCHEMA}`"))
-                })?;
-                self.channel_id = Some(channel.id);
-                self.trace = Some(Trace::with_columns(columns_of(schema)?));
+            Record::Channel(channel) if !self.channels.contains_key(&channel.id) => {
+                // Topics of others may stand beside ours.
+                if let Some(schema) = self.schemas.get(&channel.schema_id) {
+                    let group = channel.topic.trim_start_matches('/').to_owned();
+                    let columns = columns_of(&group, schema)?;
+                    self.channels.insert(channel.id, Channel { group, columns });
+                }
             }
-            Record::Message { header, data } if Some(header.channel_id) == self.channel_id => {
-                if let Some(trace) = &mut self.trace {
-                    if trace.rows() >= ROWS_MAX {
-                        return Err(Flaw::Damaged(format!("it has more than {ROWS_MAX} rows")));
-                    }
-                    let message = serde_json::from_slice(&data);
-                    let message = message.map_err(|error| {
-                        Flaw::Damaged(format!("message `{}`: {error}", trace.rows()))
-                    })?;
-                    push_message(trace, &message)?;
+            Record::Message { header, data } => {
+                if let Some(channel) = self.channels.get_mut(&header.channel_id) {
+                    channel.push(&data)?;
                 }
             }
             _ => {}
@@ -327,74 +324,104 @@ impl Reading {
     }
 
     fn finish(self) -> Result<Trace, Flaw> {
-        let foreign = |what: &str, name: &str| Flaw::Foreign(format!("it has no {what} `{name}`"));
         let entries = self
             .entries
-            .ok_or_else(|| foreign("metadata record", ABOUT))?;
+            .ok_or_else(|| Flaw::Foreign(format!("it has no metadata record `{ABOUT}`")))?;
         let stamp = Stamp::from_entries(entries)?;
-        let mut trace = self.trace.ok_or_else(|| foreign("channel", TOPIC))?;
+        let mut columns: Vec<Column> = Vec::new();
+        for channel in self.channels.into_values() {
+            let rows = channel.rows();
+            if rows < stamp.rows {
+                return Err(Flaw::Truncated(format!(
+                    "it has `{rows}` of `{}` rows in `/{}`",
+                    stamp.rows, channel.group
+                )));
+            }
+            if rows > stamp.rows {
+                return Err(Flaw::Damaged(format!(
+                    "it has `{rows}` rows in `/{}`, `{}` were written",
+                    channel.group, stamp.rows
+                )));
+            }
+            columns.extend(channel.columns);
+        }
+        columns.sort_by_key(|column| column.signal);
+        if let Some(twice) = columns
+            .windows(2)
+            .find(|two| two[0].signal == two[1].signal)
+        {
+            let name = &twice[0].info.name;
+            return Err(Flaw::Damaged(format!("column `{name}` is there twice")));
+        }
+        if !columns.iter().any(|column| column.info.name == "time_s") {
+            return Err(Flaw::Foreign("it has no column `time_s`".to_owned()));
+        }
+        let trace = Trace {
+            about: stamp.about.clone(),
+            columns,
+        };
         stamp.verify(trace.rows(), || trace.hash())?;
-        trace.about = stamp.about;
         Ok(trace)
     }
 }
 
-/// Indices in [`columns`] of the columns that a schema names.
-fn columns_of(schema: &[u8]) -> Result<Vec<usize>, Flaw> {
-    let schema: Value = serde_json::from_slice(schema)
-        .map_err(|error| Flaw::Damaged(format!("schema: {error}")))?;
-    let mut indices = Vec::new();
-    for (name, property) in schema["properties"].as_object().into_iter().flatten() {
-        match property["properties"].as_object() {
-            None => indices.push(column_index(name)?),
-            Some(inner) => {
-                for inner in inner.keys() {
-                    indices.push(column_index(&format!("{name}.{inner}"))?);
-                }
-            }
+impl Channel {
+    fn rows(&self) -> usize {
+        self.columns.first().map_or(0, |column| column.data.len())
+    }
+
+    fn push(&mut self, message: &[u8]) -> Result<(), Flaw> {
+        let row = self.rows();
+        if row >= ROWS_MAX {
+            return Err(Flaw::Damaged(format!("it has more than {ROWS_MAX} rows")));
         }
+        let group = &self.group;
+        let message: Value = serde_json::from_slice(message)
+            .map_err(|error| Flaw::Damaged(format!("message `{row}` of `/{group}`: {error}")))?;
+        self.columns
+            .iter_mut()
+            .try_for_each(|column| push_value(column, row, &message))
     }
-    if !indices.contains(&column_index("time_s")?) {
-        return Err(Flaw::Foreign("it has no column `time_s`".to_owned()));
-    }
-    Ok(indices)
 }
 
-fn push_message(trace: &mut Trace, message: &Value) -> Result<(), Flaw> {
-    let row = trace.rows();
-    for (index, data) in &mut trace.held {
-        let full = columns()[*index].name;
-        let (group, name) = split(full);
-        let value = match group {
-            None => &message[name],
-            Some(group) => &message[group][name],
-        };
-        // What has another form than the one that is written falls to the text reader, which refuses it.
-        let text = match (data.kind(), value) {
-            (ColumnKind::Number | ColumnKind::State, Value::String(text)) => text.clone(),
-            (ColumnKind::Switch, Value::Bool(on)) => u8::from(*on).to_string(),
-            (ColumnKind::Number, Value::Number(number)) => match number.as_f64() {
-                Some(number) => {
-                    data.push(super::columns::Cell::Number(number));
-                    continue;
-                }
-                None => number.to_string(),
-            },
-            (ColumnKind::Integer, Value::Number(number)) => number.to_string(),
-            (_, Value::Null) => {
-                return Err(Flaw::Damaged(format!("message `{row}` has no `{full}`")));
+/// Empty columns of the signals that a group's schema names.
+fn columns_of(group: &str, schema: &[u8]) -> Result<Vec<Column>, Flaw> {
+    let schema: Value = serde_json::from_slice(schema)
+        .map_err(|error| Flaw::Damaged(format!("schema of `/{group}`: {error}")))?;
+    let names = schema["properties"].as_object().into_iter().flatten();
+    names
+        .map(|(name, _)| signal_index(&joined(group, name)).map(|index| Column::new(index, 0)))
+        .collect()
+}
+
+fn push_value(column: &mut Column, row: usize, message: &Value) -> Result<(), Flaw> {
+    let full = &column.info.name;
+    let value = &message[split(full).1];
+    // What has another form than the one that is written falls to the text reader, which refuses it.
+    let text = match (column.data.kind(), value) {
+        (ColumnKind::Number | ColumnKind::State, Value::String(text)) => text.clone(),
+        (ColumnKind::Switch, Value::Bool(on)) => u8::from(*on).to_string(),
+        (ColumnKind::Number, Value::Number(number)) => match number.as_f64() {
+            Some(number) => {
+                column.data.push(super::columns::Cell::Number(number));
+                return Ok(());
             }
-            (_, other) => {
-                return Err(Flaw::Damaged(format!(
-                    "message `{row}`, `{full}` is `{other}`"
-                )));
-            }
-        };
-        data.push_text(&text).map_err(|rule| {
-            Flaw::Damaged(format!("message `{row}`, `{full}` is `{text}`, {rule}"))
-        })?;
-    }
-    Ok(())
+            None => number.to_string(),
+        },
+        (ColumnKind::Integer, Value::Number(number)) => number.to_string(),
+        (_, Value::Null) => {
+            return Err(Flaw::Damaged(format!("message `{row}` has no `{full}`")));
+        }
+        (_, other) => {
+            return Err(Flaw::Damaged(format!(
+                "message `{row}`, `{full}` is `{other}`"
+            )));
+        }
+    };
+    column
+        .data
+        .push_text(&text)
+        .map_err(|rule| Flaw::Damaged(format!("message `{row}`, `{full}` is `{text}`, {rule}")))
 }
 
 /// Puts an error of the MCAP reader into our words. `begun` means that a record was read.

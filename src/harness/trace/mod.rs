@@ -10,6 +10,7 @@ mod data;
 mod error;
 mod file;
 mod hash;
+#[cfg(feature = "mcap")]
 mod mcap_file;
 mod pending;
 #[cfg(test)]
@@ -18,12 +19,12 @@ mod tests;
 use std::borrow::Cow;
 use std::path::Path;
 
-use trimproof_controller::State;
+use trimproof_io::{Reports, State};
 
 pub use about::About;
 pub use columns::{
-    AxisRow, ColumnInfo, ColumnKind, HandRow, PILOT_SWITCHES, Row, bytes_per_row, column, columns,
-    titled,
+    AxisRow, ColumnInfo, ColumnKind, HandRow, PILOT_SWITCHES, Row, bytes_per_row, is_given,
+    signals, titled,
 };
 pub use error::TraceError;
 pub use file::write_atomically;
@@ -48,20 +49,43 @@ const ENTRIES_MAX: usize = 1000;
 pub struct Trace {
     /// Where it comes from.
     pub about: About,
-    /// Index in [`columns`] and the values, in that order. All have the same length.
-    held: Vec<(usize, Data)>,
+    /// All have the same length.
+    columns: Vec<Column>,
+}
+
+/// A column with its values.
+#[derive(Clone, Debug, PartialEq)]
+struct Column {
+    info: ColumnInfo,
+    /// Index in [`signals`] of what fills it.
+    signal: usize,
+    data: Data,
+}
+
+impl Column {
+    fn new(signal: usize, capacity: usize) -> Self {
+        let info = signals()[signal].clone();
+        Self {
+            data: Data::new(info.kind, capacity),
+            info,
+            signal,
+        }
+    }
 }
 
 impl Trace {
-    /// An empty trace with every column and room for `capacity` rows.
-    pub fn new(about: About, capacity: usize) -> Self {
-        let held = columns()
+    /// An empty trace of a controller with these reports, with room for `capacity` rows: it has the twin's signals and
+    /// those that the controller gives.
+    pub fn new(about: About, reports: Reports, capacity: usize) -> Self {
+        let given = signals()
             .iter()
             .enumerate()
-            .map(|(index, info)| (index, Data::new(info.kind, capacity)));
+            .filter(|(_, info)| is_given(&info.name, reports));
         Self {
             about,
-            held: held.collect(),
+            columns: given
+                .map(|(index, _)| Column::new(index, capacity))
+                .collect(),
         }
     }
 
@@ -72,36 +96,44 @@ impl Trace {
 
     /// Appends rows, as [`Trace::push`] does one.
     fn push_all(&mut self, rows: &[Row]) {
-        for (index, data) in &mut self.held {
-            columns::append(data, *index, rows);
+        for column in &mut self.columns {
+            columns::append(&mut column.data, column.signal, rows);
         }
     }
 
     /// Forgets every row; the room for them stays.
     pub(crate) fn clear(&mut self) {
-        self.held.iter_mut().for_each(|(_, data)| data.clear());
+        self.columns
+            .iter_mut()
+            .for_each(|column| column.data.clear());
     }
 
     /// Appends the rows of a trace with the same columns.
     pub(crate) fn append(&mut self, other: &Self) {
-        for ((_, data), (_, other)) in self.held.iter_mut().zip(&other.held) {
-            data.append(other);
+        for (column, other) in self.columns.iter_mut().zip(&other.columns) {
+            column.data.append(&other.data);
         }
     }
 
     /// A hasher of traces with these columns, which takes them one after the other as if they were one.
     pub(crate) fn hasher(&self) -> RowHasher {
-        RowHasher::new(&self.held)
+        RowHasher::new(&self.columns)
     }
 
     /// Number of rows.
     pub fn rows(&self) -> usize {
-        self.held.first().map_or(0, |(_, data)| data.len())
+        self.columns.first().map_or(0, |column| column.data.len())
     }
 
-    /// Columns that it has: all of [`columns`], unless it was read from a file of an older version.
-    pub fn held(&self) -> impl Iterator<Item = &'static ColumnInfo> {
-        self.held.iter().map(|(index, _)| &columns()[*index])
+    /// The columns that it has, in the order of the files.
+    pub fn columns(&self) -> impl Iterator<Item = &ColumnInfo> {
+        self.columns.iter().map(|column| &column.info)
+    }
+
+    /// The column of this name; `None` if it has none: no controller or twin gave it, or the file that it was read from is
+    /// of an older version.
+    pub fn column(&self, name: &str) -> Option<&ColumnInfo> {
+        self.columns().find(|info| info.name == name)
     }
 
     /// Values of a column of numbers; `None` if there is none of this name and kind.
@@ -158,6 +190,7 @@ impl Trace {
     pub fn write(&self, path: &Path) -> Result<(), TraceError> {
         match Format::of(path)? {
             Format::Csv => self.write_csv(path),
+            #[cfg(feature = "mcap")]
             Format::Mcap => self.write_mcap(path),
         }
     }
@@ -175,6 +208,7 @@ impl Trace {
     ///
     /// # Errors
     /// The system refuses to write; nothing is left then, and a file that was there stays as it was.
+    #[cfg(feature = "mcap")]
     pub fn write_mcap(&self, path: &Path) -> Result<(), TraceError> {
         write_atomically(path, |file| mcap_file::write(self, file))
             .map_err(|source| refused(path, source))
@@ -190,6 +224,7 @@ impl Trace {
             let file = open(path)?;
             match format {
                 Format::Csv => csv_file::read(file),
+                #[cfg(feature = "mcap")]
                 Format::Mcap => mcap_file::read(file),
             }
         };
@@ -207,6 +242,7 @@ impl Trace {
             let file = open(path)?;
             match format {
                 Format::Csv => csv_file::about(file),
+                #[cfg(feature = "mcap")]
                 Format::Mcap => mcap_file::about(file),
             }
         };
@@ -214,15 +250,13 @@ impl Trace {
         Ok((stamp.about, stamp.rows))
     }
 
-    /// An empty trace with these columns of [`columns`] only.
-    fn with_columns(mut indices: Vec<usize>) -> Self {
+    /// An empty trace with these columns of [`signals`] only.
+    fn with_signals(mut indices: Vec<usize>) -> Self {
         indices.sort_unstable();
-        let held = indices
-            .into_iter()
-            .map(|index| (index, Data::new(columns()[index].kind, 0)));
+        let columns = indices.into_iter().map(|index| Column::new(index, 0));
         Self {
             about: About::default(),
-            held: held.collect(),
+            columns: columns.collect(),
         }
     }
 
@@ -235,10 +269,10 @@ impl Trace {
     }
 
     pub(crate) fn data(&self, name: &str) -> Option<&Data> {
-        self.held
+        self.columns
             .iter()
-            .find(|(index, _)| columns()[*index].name == name)
-            .map(|(_, data)| data)
+            .find(|column| column.info.name == name)
+            .map(|column| &column.data)
     }
 }
 
@@ -269,16 +303,17 @@ impl Signals for Trace {
 }
 
 /// A trace without a row that says nothing of itself, with room for so many.
-pub(crate) fn empty_block(tick_s: f64, capacity: usize) -> Trace {
+pub(crate) fn empty_block(tick_s: f64, reports: Reports, capacity: usize) -> Trace {
     let about = About {
         tick_s,
         ..About::default()
     };
-    Trace::new(about, capacity)
+    Trace::new(about, reports, capacity)
 }
 
 enum Format {
     Csv,
+    #[cfg(feature = "mcap")]
     Mcap,
 }
 
@@ -287,7 +322,12 @@ impl Format {
         let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
         match ending.as_ref().and_then(|ending| ending.to_str()) {
             Some("csv") => Ok(Self::Csv),
+            #[cfg(feature = "mcap")]
             Some("mcap") => Ok(Self::Mcap),
+            #[cfg(not(feature = "mcap"))]
+            Some("mcap") => Err(TraceError::NoMcap {
+                path: path.to_owned(),
+            }),
             _ => Err(TraceError::Ending {
                 path: path.to_owned(),
             }),

@@ -4,13 +4,13 @@ use std::f64::consts::{PI, SQRT_2, TAU};
 
 use super::{near, plant, skewed};
 use crate::AngleSensor;
-use crate::assembly::{gimbal_law, train_law};
-use crate::driver::{Driver, DriverLaw};
-use crate::dynamics::{DryFriction, GimbalLaw, WindingLaw};
+use crate::assembly::{gimbal_params, train_params};
+use crate::driver::{Driver, DriverParams};
+use crate::dynamics::{DryFriction, GimbalParams, WindingParams};
 use crate::hand::HandFeel;
 use crate::rig::SensorRig;
 use crate::supply::Supply;
-use trimproof_controller::StepGenerator;
+use trimproof_io::StepGenerator;
 
 const DEG: f64 = PI / 180.0;
 const SUBSTEP_S: f64 = 37.0e-6;
@@ -76,45 +76,48 @@ fn the_drive_trains_have_their_own_numbers() {
     ];
     let windings = [[0.95, 2.7e-3], [0.85, 2.2e-3]];
     for (i, axis) in [&rig.pitch, &rig.roll].into_iter().enumerate() {
-        let law = train_law(axis, SUBSTEP_S);
-        let c = law.cartridge;
+        let params = train_params(axis, SUBSTEP_S);
+        let c = params.cartridge;
         let found = [
             c.free_play_rad,
-            c.breakout_nm,
-            c.rate_nm_per_rad,
+            c.breakout_n_m,
+            c.rate_n_m_per_rad,
             c.bind_rad,
-            c.damping_nm_s_per_rad,
+            c.damping_n_m_s_per_rad,
         ];
         for (k, (found, expected)) in found.into_iter().zip(cartridges[i]).enumerate() {
             near(&format!("axis {i}, cartridge {k}"), found, expected);
         }
         let found = [
-            law.shaft_inertia_kg_m2,
-            law.shaft_friction_nm,
-            law.ratio,
-            law.half_backlash_rad,
-            law.mesh_nm_per_rad,
-            law.mesh_damping_nm_s_per_rad,
-            law.mesh_loss,
+            params.shaft_inertia_kg_m2,
+            params.shaft_friction_n_m,
+            params.ratio,
+            params.half_backlash_rad,
+            params.mesh_n_m_per_rad,
+            params.mesh_damping_n_m_s_per_rad,
+            params.mesh_loss,
         ];
         for (k, (found, expected)) in found.into_iter().zip(shafts[i]).enumerate() {
             near(&format!("axis {i}, shaft {k}"), found, expected);
         }
         let found = [
-            law.rotor_inertia_kg_m2,
-            law.rotor_teeth,
-            law.kt_nm_per_a,
-            law.detent_nm,
-            law.rotor_friction_nm,
-            law.rotor_viscous_nm_s_per_rad,
-            law.rotor_zero_rad,
+            params.rotor_inertia_kg_m2,
+            params.rotor_teeth,
+            params.kt_n_m_per_a,
+            params.detent_n_m,
+            params.rotor_friction_n_m,
+            params.rotor_viscous_n_m_s_per_rad,
+            params.rotor_zero_rad,
         ];
         for (k, (found, expected)) in found.into_iter().zip(rotors[i]).enumerate() {
             near(&format!("axis {i}, rotor {k}"), found, expected);
         }
         let [ohm, henry] = windings[i];
-        assert_eq!(law.winding, WindingLaw::new(ohm, henry, 0.5 * SUBSTEP_S));
-        assert_eq!(law.substep_s, SUBSTEP_S);
+        assert_eq!(
+            params.winding,
+            WindingParams::new(ohm, henry, 0.5 * SUBSTEP_S)
+        );
+        assert_eq!(params.substep_s, SUBSTEP_S);
     }
 }
 
@@ -154,17 +157,20 @@ fn the_gimbal_has_its_masses_and_each_pivot_its_friction() {
     {
         near("inner inertia", *found, *expected);
     }
-    let friction = |coulomb_nm, stiction_nm, viscous_nm_s_per_rad| DryFriction {
-        coulomb_nm,
-        stiction_nm,
-        viscous_nm_s_per_rad,
+    let friction = |coulomb_n_m, stiction_n_m, viscous_n_m_s_per_rad| DryFriction {
+        coulomb_n_m,
+        stiction_n_m,
+        viscous_n_m_s_per_rad,
     };
-    let expected = GimbalLaw::new(
+    let expected = GimbalParams::new(
         mass,
         [friction(0.051, 0.067, 0.083), friction(0.043, 0.059, 0.071)],
     );
     // The fields are the law's own: their text shows every one.
-    assert_eq!(format!("{:?}", gimbal_law(&rig)), format!("{expected:?}"));
+    assert_eq!(
+        format!("{:?}", gimbal_params(&rig)),
+        format!("{expected:?}")
+    );
 }
 
 #[test]
@@ -172,13 +178,13 @@ fn the_parts_around_the_stick_have_their_own_numbers() {
     let rig = skewed();
     let twin = plant(&rig, 7);
     let drivers = [
-        DriverLaw {
+        DriverParams {
             microsteps: 16,
             run_a: 3.7,
             hold_a: 3.5,
             undervoltage_v: 10.5,
         },
-        DriverLaw {
+        DriverParams {
             microsteps: 8,
             run_a: 3.3,
             hold_a: 3.05,
@@ -283,19 +289,23 @@ fn broken_springs_take_their_share_and_come_back() {
     use crate::fault::{AxisName, FaultKind};
     let rig = skewed();
     let mut twin = plant(&rig, 1);
-    let whole = [twin.axis[0].law.cartridge, twin.axis[1].law.cartridge];
+    let whole = [twin.axis[0].params.cartridge, twin.axis[1].params.cartridge];
     let broken = |count| FaultKind::SpringBroken {
         axis: AxisName::Roll,
         count,
     };
     twin.set_fault(&broken(2), true);
-    let law = twin.axis[1].law.cartridge;
-    near("breakout", law.breakout_nm, whole[1].breakout_nm / 3.0);
-    near("rate", law.rate_nm_per_rad, whole[1].rate_nm_per_rad / 3.0);
-    near("damping", law.damping_nm_s_per_rad, 0.27);
-    assert_eq!(twin.axis[0].law.cartridge, whole[0]);
+    let params = twin.axis[1].params.cartridge;
+    near("breakout", params.breakout_n_m, whole[1].breakout_n_m / 3.0);
+    near(
+        "rate",
+        params.rate_n_m_per_rad,
+        whole[1].rate_n_m_per_rad / 3.0,
+    );
+    near("damping", params.damping_n_m_s_per_rad, 0.27);
+    assert_eq!(twin.axis[0].params.cartridge, whole[0]);
     twin.set_fault(&broken(2), false);
-    assert_eq!(twin.axis[1].law.cartridge, whole[1]);
+    assert_eq!(twin.axis[1].params.cartridge, whole[1]);
     twin.set_fault(&broken(5), true);
-    assert_eq!(twin.axis[1].law.cartridge.rate_nm_per_rad, 0.0);
+    assert_eq!(twin.axis[1].params.cartridge.rate_n_m_per_rad, 0.0);
 }

@@ -75,19 +75,19 @@ fn constants_follow_from_their_keys() {
         ("pitch", pitch, others[0], drives[0]),
         ("roll", roll, others[1], drives[1]),
     ] {
-        let [run_nm, hold_nm] = amps.map(|amps| per_a * amps);
+        let [run_n_m, hold_n_m] = amps.map(|amps| per_a * amps);
         // The deflection at which breakout and rate reach a torque.
-        let slip = |torque_nm: f64| play + (torque_nm - breakout) / rate;
+        let slip = |torque_n_m: f64| play + (torque_n_m - breakout) / rate;
         for (key, value) in [
             ("free_play_deg", play),
             ("breakout_n", breakout / r),
-            ("breakout_nm", breakout),
-            ("rate_nm_per_deg", rate),
+            ("breakout_n_m", breakout),
+            ("rate_n_m_per_deg", rate),
             ("gradient_n_per_deg", rate / r),
             ("full_step_deg", of[0]),
             ("microstep_deg", of[0] / of[1]),
             ("backlash_deg", of[2]),
-            ("friction_nm", of[3]),
+            ("friction_n_m", of[3]),
             ("friction_n", of[3] / r),
             ("stop_min_deg", of[4]),
             ("stop_max_deg", of[5]),
@@ -99,10 +99,10 @@ fn constants_follow_from_their_keys() {
             ("accel_deg_per_s2", of[11]),
             ("sensor_step_deg", of[12]),
             ("sensor_noise_deg", of[13]),
-            ("holding_nm", run_nm),
-            ("slip_deflection_deg", slip(run_nm)),
-            ("parked_holding_nm", hold_nm),
-            ("parked_slip_deflection_deg", slip(hold_nm)),
+            ("holding_n_m", run_n_m),
+            ("slip_deflection_deg", slip(run_n_m)),
+            ("parked_holding_n_m", hold_n_m),
+            ("parked_slip_deflection_deg", slip(hold_n_m)),
         ] {
             expected.insert(format!("rig.{name}.{key}"), value);
         }
@@ -122,7 +122,7 @@ fn figures_of_the_drives_follow_from_their_keys() {
     ] {
         near("steps", axis.motor.full_steps(), steps);
         near("step", axis.motor.full_step_rad(), 2.0 * PI / steps);
-        near("drag", axis.drag_nm(), (detent + friction) * ratio + shaft);
+        near("drag", axis.drag_n_m(), (detent + friction) * ratio + shaft);
     }
     // 64 and 32 microsteps a cycle; home is 45 degrees, a microstep 5.625 and 11.25; the index goes round.
     assert_eq!(rig.pitch.driver.cycle_usteps(), 64);

@@ -1,12 +1,12 @@
 //! The driver's lines, levels and undervoltage.
 
-use trimproof_controller::{CurrentLevel, Pulse};
+use trimproof_io::{CurrentLevel, Pulse};
 
-use crate::driver::{Driver, DriverLaw};
+use crate::driver::{Driver, DriverParams};
 use crate::dynamics::Phase;
 
 fn driver() -> Driver {
-    Driver::new(DriverLaw {
+    Driver::new(DriverParams {
         microsteps: 4,
         run_a: 3.0,
         hold_a: 2.0,

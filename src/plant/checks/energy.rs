@@ -2,14 +2,14 @@
 //! made of them, and no trace shows them.
 
 use super::{near, skewed};
-use crate::assembly::{gimbal_law, train_law};
-use crate::dynamics::{CartridgeLaw, DryFriction, GimbalLaw, GimbalState, TrainState};
+use crate::assembly::{gimbal_params, train_params};
+use crate::dynamics::{CartridgeParams, DryFriction, GimbalParams, GimbalState, TrainState};
 use crate::rig::MassProperties;
 
 const FREE: [DryFriction; 2] = [DryFriction {
-    coulomb_nm: 0.0,
-    stiction_nm: 0.0,
-    viscous_nm_s_per_rad: 0.0,
+    coulomb_n_m: 0.0,
+    stiction_n_m: 0.0,
+    viscous_n_m_s_per_rad: 0.0,
 }; 2];
 
 /// Energy is the integral of the torque: through the free play, the seat, the straight line and the bound coils. The
@@ -19,44 +19,45 @@ const FREE: [DryFriction; 2] = [DryFriction {
 fn a_cartridge_stores_the_work_of_its_torque() {
     let rig = skewed();
     for axis in [&rig.pitch, &rig.roll] {
-        let law = train_law(axis, 1e-5).cartridge;
+        let params = train_params(axis, 1e-5).cartridge;
         let ends = [
-            0.5 * law.free_play_rad,
-            law.free_play_rad + 1.0e-3,
-            law.free_play_rad + 0.1,
-            law.free_play_rad + law.bind_rad + 0.02,
+            0.5 * params.free_play_rad,
+            params.free_play_rad + 1.0e-3,
+            params.free_play_rad + 0.1,
+            params.free_play_rad + params.bind_rad + 0.02,
         ];
         for end_rad in ends.into_iter().flat_map(|end| [end, -end]) {
             let part = end_rad / 20_000.0;
             let work: f64 = (0..20_000)
-                .map(|k| law.spring_nm((f64::from(k) + 0.5) * part) * part)
+                .map(|k| params.spring_n_m((f64::from(k) + 0.5) * part) * part)
                 .sum();
-            let wrong = 4.0 * (40.0 * law.rate_nm_per_rad + law.breakout_nm / 2.0e-3) * part * part;
-            let found = law.energy_j(end_rad);
+            let wrong =
+                4.0 * (40.0 * params.rate_n_m_per_rad + params.breakout_n_m / 2.0e-3) * part * part;
+            let found = params.energy_j(end_rad);
             assert!(
                 (found - work).abs() <= wrong + 1e-12,
                 "{end_rad}: {found} J for {work} J"
             );
         }
-        assert!(law.energy_j(ends[0]) == 0.0 && law.energy_j(ends[1]) > 0.0);
+        assert!(params.energy_j(ends[0]) == 0.0 && params.energy_j(ends[1]) > 0.0);
     }
 }
 
 /// The deflection of a torque is where the spring has that torque: on the seat, on the line, with the coils bound.
 #[test]
 fn a_cartridge_is_deflected_to_where_its_torque_is() {
-    let law = CartridgeLaw {
+    let params = CartridgeParams {
         free_play_rad: 0.003,
-        breakout_nm: 0.8,
-        rate_nm_per_rad: 11.0,
+        breakout_n_m: 0.8,
+        rate_n_m_per_rad: 11.0,
         bind_rad: 0.4,
-        damping_nm_s_per_rad: 0.1,
+        damping_n_m_s_per_rad: 0.1,
     };
     // At the bind: 0.8 + 11 (0.4 − 0.002) = 5.178 N·m.
-    for torque_nm in [0.1, 0.79, 0.81, 3.0, 5.1, 5.3, 9.0] {
-        for torque_nm in [torque_nm, -torque_nm] {
-            let deflection_rad = law.deflection_rad(torque_nm);
-            near("torque", law.spring_nm(deflection_rad), torque_nm);
+    for torque_n_m in [0.1, 0.79, 0.81, 3.0, 5.1, 5.3, 9.0] {
+        for torque_n_m in [torque_n_m, -torque_n_m] {
+            let deflection_rad = params.deflection_rad(torque_n_m);
+            near("torque", params.spring_n_m(deflection_rad), torque_n_m);
         }
     }
 }
@@ -65,16 +66,16 @@ fn a_cartridge_is_deflected_to_where_its_torque_is() {
 /// is off by h²/6 of the third derivative, which is below the weights' 20 N·m.
 #[test]
 fn gravity_is_the_slope_of_the_energy() {
-    let law = gimbal_law(&skewed());
+    let params = gimbal_params(&skewed());
     let at = |angle_rad: [f64; 2]| {
-        law.energy_j(&GimbalState {
+        params.energy_j(&GimbalState {
             angle_rad,
             ..GimbalState::default()
         })
     };
     let h = 1e-4;
     for angle in [[0.0, 0.0], [0.3, -0.2], [-0.5, 0.4], [0.1, 0.9]] {
-        let found = law.gravity(angle);
+        let found = params.gravity(angle);
         for (axis, found) in found.into_iter().enumerate() {
             let mut ends = [angle; 2];
             ends[0][axis] += h;
@@ -94,7 +95,7 @@ fn gravity_is_the_slope_of_the_energy() {
 #[test]
 fn a_moving_stick_has_the_energy_of_its_two_bodies() {
     let rig = skewed();
-    let law = gimbal_law(&rig);
+    let params = gimbal_params(&rig);
     let mass = rig.stick.mass.properties();
     for (angle_rad, rate) in [
         ([0.1, 0.0], [2.0, 0.0]),
@@ -118,7 +119,7 @@ fn a_moving_stick_has_the_energy_of_its_two_bodies() {
                 twice += a * entry * b;
             }
         }
-        let found = law.energy_j(&moving) - law.energy_j(&still);
+        let found = params.energy_j(&moving) - params.energy_j(&still);
         assert!((found - 0.5 * twice).abs() < 1e-12, "{found} for {twice}/2");
     }
 }
@@ -136,12 +137,12 @@ fn the_largest_fall_is_from_above_the_pivot_to_below_it() {
         inner_inertia_kg_m2: [[0.01, 0.0, 0.0], [0.0, 0.01, 0.0], [0.0, 0.0, 0.01]],
     };
     let fall = |inner_kg, frame_kg| {
-        let law = GimbalLaw::new(mass(inner_kg, frame_kg), FREE);
+        let params = GimbalParams::new(mass(inner_kg, frame_kg), FREE);
         let energies = || {
             (0..360 * 36).map(|k| {
                 let angle_rad =
                     [f64::from(k % 360), f64::from(k / 360) * 10.0].map(f64::to_radians);
-                law.energy_j(&GimbalState {
+                params.energy_j(&GimbalState {
                     angle_rad,
                     ..GimbalState::default()
                 })
@@ -149,7 +150,7 @@ fn the_largest_fall_is_from_above_the_pivot_to_below_it() {
         };
         let found =
             energies().fold(f64::NEG_INFINITY, f64::max) - energies().fold(f64::INFINITY, f64::min);
-        (law.largest_fall_j(), found)
+        (params.largest_fall_j(), found)
     };
     for (inner_kg, frame_kg) in [(1.5, 0.0), (0.0, 1.5)] {
         let (most, found) = fall(inner_kg, frame_kg);
@@ -166,9 +167,9 @@ fn the_largest_fall_is_from_above_the_pivot_to_below_it() {
 /// windings, cartridge; and a gear that has slipped by as much as its shaft stores nothing.
 #[test]
 fn a_drive_stores_what_its_parts_store() {
-    let law = train_law(&skewed().pitch, 1e-5);
+    let params = train_params(&skewed().pitch, 1e-5);
     let still = TrainState::default();
-    let energy = |state: TrainState| law.energy_j(&state, 0.0);
+    let energy = |state: TrainState| params.energy_j(&state, 0.0);
     near("nothing", energy(still), 0.0);
     let shaft = TrainState {
         shaft_rad_per_s: -3.0,
@@ -205,11 +206,11 @@ fn a_drive_stores_what_its_parts_store() {
         slipped_rad: 0.2,
         ..still
     };
-    near("slipped", law.energy_j(&slipped, 0.2), 0.0);
+    near("slipped", params.energy_j(&slipped, 0.2), 0.0);
     near(
         "cartridge",
-        law.energy_j(&still, 0.3),
-        law.cartridge.energy_j(0.3),
+        params.energy_j(&still, 0.3),
+        params.cartridge.energy_j(0.3),
     );
 }
 
@@ -217,15 +218,15 @@ fn a_drive_stores_what_its_parts_store() {
 #[test]
 fn a_kick_gives_the_momentum_of_its_torque() {
     let mass = skewed().stick.mass.properties();
-    let law = GimbalLaw::new(mass, FREE);
+    let params = GimbalParams::new(mass, FREE);
     let (angle_rad, torque, h) = ([0.2, -0.3], [1.5, -0.7], 1e-5);
     let mut state = GimbalState {
         angle_rad,
         ..GimbalState::default()
     };
-    law.kick(angle_rad, &mut state, torque, h);
-    let weight = law.gravity(angle_rad);
-    let [a, b, c] = law.mass_matrix(&crate::dynamics::Pose::at(angle_rad));
+    params.kick(angle_rad, &mut state, torque, h);
+    let weight = params.gravity(angle_rad);
+    let [a, b, c] = params.mass_matrix(&crate::dynamics::Pose::at(angle_rad));
     let [p, r] = state.rate_rad_per_s;
     // The inertial torques are of the second order in the rates, which are below 1e-3 rad/s.
     for (found, expected) in [

@@ -34,7 +34,7 @@ fn the_impedance_pulls_by_the_closed_form() {
             let path_rate = 0.5 * (to - at);
             let expected =
                 R * R * (k * libm::sin(ahead) + d * (path_rate * libm::cos(ahead) - rate));
-            let torque = hand.touch(&Pose::at(angle), rates, 1.0);
+            let torque = hand.torque_n_m(&Pose::at(angle), rates, 1.0);
             assert!((torque[axis] - expected).abs() < 1e-9, "{axis}: {torque:?}");
             assert!(torque[1 - axis].abs() < 1e-9, "{axis}: {torque:?}");
         }
@@ -50,7 +50,7 @@ fn the_limit_is_the_length_of_the_force() {
         let mut hand = Hand::new(R, feel(1.0, 1.0, 1.0));
         hand.take(feel(5000.0, 0.0, limit), [0.0; 2], 0.0);
         hand.carry([Some(pitch), Some(roll)], 1.0, PathShape::Steady, 0.0);
-        let torque = hand.touch(&Pose::at([0.0; 2]), [0.0; 2], 1.0);
+        let torque = hand.torque_n_m(&Pose::at([0.0; 2]), [0.0; 2], 1.0);
         // From upright to the target: aft sin θ cos φ, right sin φ, down 1 − cos θ cos φ, in shares of r.
         let aft = libm::sin(pitch) * libm::cos(roll);
         let right = libm::sin(roll);
@@ -65,7 +65,7 @@ fn the_limit_is_the_length_of_the_force() {
     let mut hand = Hand::new(R, feel(1.0, 1.0, 1.0));
     hand.take(feel(100.0, 0.0, 100.0 * R * 0.2), [0.0; 2], 0.0);
     hand.carry([Some(0.2), None], 1.0, PathShape::Steady, 0.0);
-    let torque = hand.touch(&Pose::at([0.0; 2]), [0.0; 2], 1.0);
+    let torque = hand.torque_n_m(&Pose::at([0.0; 2]), [0.0; 2], 1.0);
     assert!((torque[0] - 100.0 * R * R * libm::sin(0.2)).abs() < 1e-9);
 }
 
@@ -95,7 +95,10 @@ fn paths_run_by_their_shape() {
     assert!(hand.target(5.5).is_none() && !hand.is_gripping());
     // Without a grip a carry does nothing.
     hand.carry([Some(1.0); 2], 1.0, PathShape::Steady, 6.0);
-    assert_eq!(hand.touch(&Pose::at([0.2, 0.1]), [1.0; 2], 7.0), [0.0; 2]);
+    assert_eq!(
+        hand.torque_n_m(&Pose::at([0.2, 0.1]), [1.0; 2], 7.0),
+        [0.0; 2]
+    );
 }
 
 /// A push acts on the point's motion: lever r cos φ for pitch, r for roll. It rises linearly and ends at once.
@@ -112,7 +115,7 @@ fn pushes_act_by_their_levers_and_times() {
         (2.999, 1.0),
         (3.0, 0.0),
     ] {
-        let torque = hand.touch(&pose, [0.0; 2], now_s);
+        let torque = hand.torque_n_m(&pose, [0.0; 2], now_s);
         let expected = [30.0 * share * R * libm::cos(0.4), -20.0 * share * R];
         for i in 0..2 {
             assert!(
@@ -122,7 +125,7 @@ fn pushes_act_by_their_levers_and_times() {
         }
     }
     hand.push([0.0, 5.0], 0.0, 1.0, 1.5);
-    let torque = hand.touch(&pose, [0.0; 2], 1.5);
+    let torque = hand.torque_n_m(&pose, [0.0; 2], 1.5);
     assert!((torque[0] - 30.0 * R * libm::cos(0.4)).abs() < 1e-9);
     assert!((torque[1] - 5.0 * R).abs() < 1e-9);
 }

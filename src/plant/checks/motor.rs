@@ -6,28 +6,28 @@
 use std::f64::consts::TAU;
 
 use super::{near, skewed};
-use crate::assembly::train_law;
-use crate::dynamics::{Phase, StickPath, TrainDrive, TrainLaw, TrainState};
+use crate::assembly::train_params;
+use crate::dynamics::{Phase, StickPath, TrainDrive, TrainParams, TrainState};
 
 const SUBSTEP_S: f64 = 1.0e-6;
 const OHM: f64 = 0.95;
 
 /// The pitch motor of the skewed rig alone, on a flywheel that nothing slows: no gear, detent or friction.
-fn flywheel() -> TrainLaw {
-    TrainLaw {
+fn flywheel() -> TrainParams {
+    TrainParams {
         rotor_inertia_kg_m2: 1.0e6,
-        detent_nm: 0.0,
-        rotor_friction_nm: 0.0,
-        rotor_viscous_nm_s_per_rad: 0.0,
+        detent_n_m: 0.0,
+        rotor_friction_n_m: 0.0,
+        rotor_viscous_n_m_s_per_rad: 0.0,
         half_backlash_rad: 1.0e9,
-        shaft_friction_nm: 1.0e9,
-        ..train_law(&skewed().pitch, SUBSTEP_S)
+        shaft_friction_n_m: 1.0e9,
+        ..train_params(&skewed().pitch, SUBSTEP_S)
     }
 }
 
 /// Mean electrical power over whole cycles at `rate` with the currents held in the field, W; `broken` leads carry none.
 fn mean_power_w(rate: f64, amps: f64, broken: [bool; 2]) -> f64 {
-    let law = flywheel();
+    let params = flywheel();
     let mut state = TrainState {
         rotor_rad_per_s: rate,
         ..TrainState::default()
@@ -37,7 +37,7 @@ fn mean_power_w(rate: f64, amps: f64, broken: [bool; 2]) -> f64 {
     let mut sum = 0.0;
     for k in 0..2 * cycle {
         // Where the field will be at mid-step.
-        let alpha = law.electrical_rad(&state) + 25.0 * rate * SUBSTEP_S;
+        let alpha = params.electrical_rad(&state) + 25.0 * rate * SUBSTEP_S;
         let (sin, cos) = libm::sincos(alpha);
         let held = |target: f64, broken: bool| {
             if broken {
@@ -50,7 +50,7 @@ fn mean_power_w(rate: f64, amps: f64, broken: [bool; 2]) -> f64 {
             phase: [held(-amps * sin, broken[0]), held(amps * cos, broken[1])],
             supply_v: 1.0e3,
         };
-        let load = law.run(&mut state, &drive, &StickPath::default(), 1);
+        let load = params.run(&mut state, &drive, &StickPath::default(), 1);
         if k >= cycle {
             sum += load.power_w;
         }
@@ -83,7 +83,7 @@ fn electrical_power_is_heat_and_mechanical_power() {
 /// The torque of each winding goes the way of its back-EMF: k I with both, k I cos² and k I sin² alone.
 #[test]
 fn each_windings_torque_turns_the_rotor_forward() {
-    let law = TrainLaw {
+    let params = TrainParams {
         rotor_inertia_kg_m2: 1.0,
         ..flywheel()
     };
@@ -112,7 +112,7 @@ fn each_windings_torque_turns_the_rotor_forward() {
                 phase,
                 supply_v: 100.0,
             };
-            law.run(&mut state, &drive, &StickPath::default(), 1);
+            params.run(&mut state, &drive, &StickPath::default(), 1);
             let torque = state.rotor_rad_per_s / SUBSTEP_S;
             let kt = 1.3 / (2.0_f64.sqrt() * 2.7);
             assert!(
@@ -127,7 +127,7 @@ fn each_windings_torque_turns_the_rotor_forward() {
 /// (docs say so: that a motor turned by hand generates is not modelled).
 #[test]
 fn open_windings_do_not_brake() {
-    let law = flywheel();
+    let params = flywheel();
     let mut state = TrainState {
         rotor_rad_per_s: 300.0,
         ..TrainState::default()
@@ -136,7 +136,7 @@ fn open_windings_do_not_brake() {
         phase: [Phase::Open; 2],
         supply_v: 24.0,
     };
-    let load = law.run(&mut state, &drive, &StickPath::default(), 1000);
+    let load = params.run(&mut state, &drive, &StickPath::default(), 1000);
     assert_eq!(state.current_a, [0.0; 2]);
     assert_eq!(load.power_w, 0.0);
     near("rate", state.rotor_rad_per_s, 300.0);

@@ -65,7 +65,7 @@ fn depth_m(rig: &Rig, axis: usize, angle_rad: [f64; 2]) -> f64 {
 /// Runs the twin without drives; the deepest that each axis's buffers were pressed in at a tick, and how it ended.
 fn run(rig: &Rig, plant: &mut Plant, for_s: f64) -> ([f64; 2], Result<(), TwinAbort>) {
     let mut deepest = [0.0_f64; 2];
-    for _ in 0..(for_s * f64::from(rig.controller.tick_hz)) as u32 {
+    for _ in 0..(for_s * f64::from(rig.board.tick_hz)) as u32 {
         if let Err(abort) = plant.advance() {
             return (deepest, Err(abort));
         }

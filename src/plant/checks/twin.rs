@@ -1,22 +1,21 @@
 //! The twin's own wiring: what a sample, a command and a fault reach, and the units of readings.
 
-use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+use trimproof_io::{AxisCommand, Command, CurrentLevel};
 
 use super::{near, plant, skewed};
 use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
 
-fn outputs(pitch: AxisOutputs, roll: AxisOutputs) -> Outputs {
-    Outputs {
+fn outputs(pitch: AxisCommand, roll: AxisCommand) -> Command {
+    Command {
         axis: [pitch, roll],
-        ..Outputs::default()
     }
 }
 
-fn on(level: CurrentLevel) -> AxisOutputs {
-    AxisOutputs {
+fn on(level: CurrentLevel) -> AxisCommand {
+    AxisCommand {
         enable: true,
         current: level,
-        ..AxisOutputs::default()
+        ..AxisCommand::default()
     }
 }
 

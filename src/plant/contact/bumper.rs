@@ -8,7 +8,7 @@ pub const SOLID_N_PER_M: f64 = 2.0e6;
 
 /// Stiffness and damping of one stop or obstacle.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct BumperLaw {
+pub struct BumperParams {
     stiffness_n_per_m: f64,
     damping_ratio: f64,
     /// Depth at which the buffer is pressed solid, m; infinite: never.
@@ -17,7 +17,7 @@ pub struct BumperLaw {
     stiffening_n_per_m: f64,
 }
 
-impl BumperLaw {
+impl BumperParams {
     /// A bumper of the given stiffness that throws a body back with `restitution` (0 < e ≤ 1) of its speed.
     pub fn new(stiffness_n_per_m: f64, restitution: f64) -> Self {
         Self {
@@ -198,14 +198,14 @@ mod tests {
     /// of the buffer's travel, and out again. Midpoints of 1000 parts are off by a thousandth of a part's force.
     #[test]
     fn the_mean_force_is_that_of_the_spring_along_the_way() {
-        let law = BumperLaw::new(1.0e4, 1.0).solid_beyond(2.0e-3);
+        let params = BumperParams::new(1.0e4, 1.0).solid_beyond(2.0e-3);
         let step_s = 1.0e-4;
         for depth_m in [-3e-5, -1e-5, 2e-5, 1.0e-3, 1.97e-3, 2.0e-3, 2.02e-3, 2.5e-3] {
             for closing in [0.9, -0.9, 0.2, -0.2] {
-                let (mean, _) = law.force_n(depth_m, closing, 1e-9, step_s);
+                let (mean, _) = params.force_n(depth_m, closing, 1e-9, step_s);
                 let parts = (0..1000).map(|k| (f64::from(k) + 0.5) / 1000.0 - 0.5);
                 let along: f64 = parts
-                    .map(|at| law.spring_n((depth_m + at * step_s * closing).max(0.0)))
+                    .map(|at| params.spring_n((depth_m + at * step_s * closing).max(0.0)))
                     .sum::<f64>()
                     / 1000.0;
                 assert!(
@@ -219,13 +219,13 @@ mod tests {
     /// A dashpot that would pull lets go within the step: k p + c v along the way is zero from then on.
     #[test]
     fn a_dashpot_lets_go_within_the_step() {
-        let law = BumperLaw::new(1.0e5, 0.2);
+        let params = BumperParams::new(1.0e5, 0.2);
         let (step_s, yielding, closing) = (1.0e-4, 1e-6, -0.8);
         let damping = 2.0 * damping_ratio(0.2) * (1.0e5_f64 / yielding).sqrt();
         let at_zero_m = -damping * closing / 1.0e5;
         for off_m in [-2e-5, 0.0, 2e-5] {
             let depth_m = at_zero_m + off_m;
-            let (mean, gone) = law.force_n(depth_m, closing, yielding, step_s);
+            let (mean, gone) = params.force_n(depth_m, closing, yielding, step_s);
             let along: f64 = (0..1000)
                 .map(|k| depth_m + ((f64::from(k) + 0.5) / 1000.0 - 0.5) * step_s * closing)
                 .map(|depth_m| (1.0e5 * depth_m + damping * closing).max(0.0))
@@ -243,14 +243,14 @@ mod tests {
     /// The same of a buffer that is pressed solid, where the spring is as stiff as what holds it.
     #[test]
     fn a_solid_buffer_lets_go_within_the_step() {
-        let law = BumperLaw::new(1.0e4, 0.2).solid_beyond(1.0e-3);
+        let params = BumperParams::new(1.0e4, 0.2).solid_beyond(1.0e-3);
         let (step_s, yielding, depth_m) = (1.0e-4, 1e-6, 1.5e-3);
         let damping = 2.0 * damping_ratio(0.2) * (1.0e4_f64 / yielding).sqrt();
         // 1e4 N/m over 1.5 mm and what is missing to SOLID_N_PER_M over 0.5 mm, against the dashpot.
         let closing = -(15.0 + 1.99e6 * 0.5e-3) / damping;
         let swing_m = 0.5 * step_s * closing.abs();
         for off_m in [-0.5 * swing_m, 0.0, 0.5 * swing_m] {
-            let (mean, gone) = law.force_n(depth_m + off_m, closing, yielding, step_s);
+            let (mean, gone) = params.force_n(depth_m + off_m, closing, yielding, step_s);
             let along: f64 = (0..1000)
                 .map(|k| off_m + ((f64::from(k) + 0.5) / 1000.0 - 0.5) * step_s * closing)
                 .map(|off_m| (SOLID_N_PER_M * off_m).max(0.0))
@@ -267,9 +267,9 @@ mod tests {
     /// In the step of meeting the force acts from then on.
     #[test]
     fn the_share_before_meeting_is_given() {
-        let law = BumperLaw::new(1.0e5, 0.5);
+        let params = BumperParams::new(1.0e5, 0.5);
         // 0.1 mm a step, at mid-step 0.02 mm short: met after 0.7 of it.
-        let (_, gone) = law.force_n(-2e-5, 1.0, 1.0, 1e-4);
+        let (_, gone) = params.force_n(-2e-5, 1.0, 1.0, 1e-4);
         assert!((gone - 0.7).abs() < 1e-12, "{gone}");
     }
 
@@ -280,8 +280,8 @@ mod tests {
         for stiffness in [1e3, 1e6] {
             for restitution in [0.0, 0.3, 1.0] {
                 for step_s in [1e-6, 1e-4, 1e-2] {
-                    let law = BumperLaw::new(stiffness, restitution);
-                    let (force, _) = law.force_n(0.0, -1e-9, 10.0, step_s);
+                    let params = BumperParams::new(stiffness, restitution);
+                    let (force, _) = params.force_n(0.0, -1e-9, 10.0, step_s);
                     // In the first half of the step the spring was still pressed, by half the way.
                     let pressed_n = stiffness * 0.5 * step_s * 1e-9;
                     assert!(
@@ -289,7 +289,7 @@ mod tests {
                         "nothing is pulled: {force}"
                     );
                     // Already in contact, without penetration worth a force.
-                    let (force, _) = law.force_n(1e-12 + 0.5 * step_s * 0.5, 0.5, 10.0, step_s);
+                    let (force, _) = params.force_n(1e-12 + 0.5 * step_s * 0.5, 0.5, 10.0, step_s);
                     let spring = stiffness * 0.5 * step_s * 0.5;
                     let taken = (force - spring) * step_s * 10.0;
                     assert!(

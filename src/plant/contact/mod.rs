@@ -11,14 +11,14 @@ mod stop;
 #[cfg(test)]
 mod tests;
 
-pub use bumper::{BumperLaw, SOLID_N_PER_M, damping_ratio};
+pub use bumper::{BumperParams, SOLID_N_PER_M, damping_ratio};
 pub use stop::{Stop, StopGap};
 
 use rapier3d::math::{Pose as RapierPose, Rotation, Vector};
 use rapier3d::parry::query::{self, details};
 use rapier3d::parry::shape::{Segment, Shape, SharedShape};
 
-use crate::dynamics::{GimbalLaw, Pose, dot, invert};
+use crate::dynamics::{GimbalParams, Pose, dot, invert};
 use crate::rest::StateBits;
 use crate::shapes::Form;
 
@@ -41,12 +41,12 @@ pub struct Body {
     /// Distance from its surface to its middle, the shortest way, m.
     inner_m: f64,
     pose: RapierPose,
-    law: BumperLaw,
+    params: BumperParams,
 }
 
 impl Body {
     /// A solid of the given form at `at_m`, turned by `turn_deg` (see [`Form::pose`]).
-    pub fn new(form: &Form, at_m: [f64; 3], turn_deg: [f64; 3], law: BumperLaw) -> Self {
+    pub fn new(form: &Form, at_m: [f64; 3], turn_deg: [f64; 3], params: BumperParams) -> Self {
         let pose = form.pose(at_m, turn_deg);
         let (core, ends, radius_m) = match *form {
             Form::Capsule {
@@ -70,7 +70,7 @@ impl Body {
             radius_m,
             inner_m: form.inner_radius_m(),
             pose,
-            law,
+            params,
         }
     }
 
@@ -102,6 +102,7 @@ struct Near {
 }
 
 /// A body and what the last look at it found.
+#[derive(Clone)]
 struct Watched {
     body: Body,
     /// The contact, frozen, if the body was in reach.
@@ -117,6 +118,7 @@ struct Watched {
 }
 
 /// All stops and obstacles around one stick.
+#[derive(Clone)]
 pub struct Surroundings {
     tube: Tube,
     /// Each stop, and what it did to the rates in the last step, rad/s².
@@ -132,14 +134,14 @@ pub struct Surroundings {
     clear_until_m: f64,
     refresh_steps: u32,
     /// Torque of all but the contacts in the step before and in this one, N·m.
-    others_nm: [[f64; 2]; 2],
+    others_n_m: [[f64; 2]; 2],
 }
 
 /// Force of all contacts at an instant.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct ContactLoad {
     /// Torque on each axis, N·m.
-    pub torque_nm: [f64; 2],
+    pub torque_n_m: [f64; 2],
     /// By how much the torques move each axis too far in this step, rad: they act from the instant of meeting on, the step
     /// takes them as if they acted all along.
     pub early_rad: [f64; 2],
@@ -196,15 +198,15 @@ impl Surroundings {
             travelled_m: 0.0,
             clear_until_m: 0.0,
             refresh_steps: refresh_steps.max(1),
-            others_nm: [[0.0; 2]; 2],
+            others_n_m: [[0.0; 2]; 2],
         }
     }
 
     /// Takes note of what else acts on the stick in the coming step, N·m: where it has changed at once, so have the rates that
     /// the contacts meet.
     #[inline]
-    pub fn note_others(&mut self, torque_nm: [f64; 2]) {
-        self.others_nm = [self.others_nm[1], torque_nm];
+    pub fn note_others(&mut self, torque_n_m: [f64; 2]) {
+        self.others_n_m = [self.others_n_m[1], torque_n_m];
     }
 
     /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
@@ -213,7 +215,7 @@ impl Surroundings {
     /// is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
-        law: &GimbalLaw,
+        params: &GimbalParams,
         rate: [f64; 2],
         pose: &Pose,
         step_s: f64,
@@ -228,8 +230,8 @@ impl Surroundings {
         if !meets_stops && !meets_obstacles {
             return load;
         }
-        let inverse = invert(law.mass_matrix(pose));
-        let [before, now] = self.others_nm;
+        let inverse = invert(params.mass_matrix(pose));
+        let [before, now] = self.others_n_m;
         let change = [now[0] - before[0], now[1] - before[1]];
         let half = 0.5 * step_s;
         let mut meeting = Meeting {
@@ -257,7 +259,7 @@ impl Surroundings {
             let clear_rad = stop.clear_rad(pose, gap_m.max(0.0));
             self.stops_clear_until_rad =
                 self.stops_clear_until_rad.min(self.turned_rad + clear_rad);
-            let Some(force_n) = meeting.press(&stop.law, gap_m, arm_m, own_accel) else {
+            let Some(force_n) = meeting.force_n(&stop.params, gap_m, arm_m, own_accel) else {
                 continue;
             };
             if force_n > stop.strength_n {
@@ -279,10 +281,10 @@ impl Surroundings {
             let levers = pose.levers(p);
             let arm = [dot(near.normal, levers[0]), dot(near.normal, levers[1])];
             let deepest_m = body.deepest_m(&self.tube);
-            let pressed = meeting.press(&body.law, gap, arm, &mut watched.own_accel);
+            let pressed = meeting.force_n(&body.params, gap, arm, &mut watched.own_accel);
             if pressed.is_some() && -gap > deepest_m {
-                let limit_n = body.law.spring_n(deepest_m);
-                let force_n = body.law.spring_n(-gap);
+                let limit_n = body.params.spring_n(deepest_m);
+                let force_n = body.params.spring_n(-gap);
                 meeting
                     .load
                     .overload(Pressed::Obstacle(index), force_n, limit_n);
@@ -298,7 +300,7 @@ impl Surroundings {
             self.travelled_m,
             self.clear_until_m,
         ]);
-        for others in &self.others_nm {
+        for others in &self.others_n_m {
             bits.numbers(others);
         }
         for (_, own_accel) in &self.stops {
@@ -354,9 +356,13 @@ impl Surroundings {
                     let deepest_m = watched.body.deepest_m(&self.tube);
                     let way_m = self.travelled_m - last_at_m;
                     if way_m > last_gap + deepest_m && dot(normal, last_normal) < 0.0 {
-                        let law = &watched.body.law;
-                        let reached_n = law.spring_n((way_m - last_gap).max(deepest_m));
-                        load.overload(Pressed::Obstacle(index), reached_n, law.spring_n(deepest_m));
+                        let params = &watched.body.params;
+                        let reached_n = params.spring_n((way_m - last_gap).max(deepest_m));
+                        load.overload(
+                            Pressed::Obstacle(index),
+                            reached_n,
+                            params.spring_n(deepest_m),
+                        );
                     }
                 }
                 watched.last = Some((gap, normal, self.travelled_m));
@@ -415,9 +421,9 @@ impl Meeting<'_> {
 
     /// Presses at a gap that closes by `arm_m` with the angles; the force, N, or `None` if they do not meet in this step.
     /// `own_accel` is what this contact did to the rates in the last step and, afterwards, in this one.
-    fn press(
+    fn force_n(
         &mut self,
-        law: &BumperLaw,
+        params: &BumperParams,
         gap_m: f64,
         arm_m: [f64; 2],
         own_accel: &mut [f64; 2],
@@ -433,12 +439,12 @@ impl Meeting<'_> {
             inv[1] * arm_m[0] + inv[2] * arm_m[1],
         ];
         let yielding = arm_m[0] * per_force[0] + arm_m[1] * per_force[1];
-        let (force_n, gone) = law.force_n(-gap_m, closing, yielding, self.step_s);
+        let (force_n, gone) = params.force_n(-gap_m, closing, yielding, self.step_s);
         if gap_m >= 0.0 && force_n <= 0.0 {
             return None;
         }
         for i in 0..2 {
-            self.load.torque_nm[i] -= force_n * arm_m[i];
+            self.load.torque_n_m[i] -= force_n * arm_m[i];
             own_accel[i] = -force_n * per_force[i];
             self.rate[i] += 0.5 * self.step_s * own_accel[i];
             self.load.early_rad[i] += 0.5 * self.step_s * self.step_s * gone * own_accel[i];

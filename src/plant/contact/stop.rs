@@ -13,7 +13,7 @@
 //! falling however far the stick is pushed: there is no other side to fall through to. docs/model/stops.md.
 
 use super::Pressed;
-use super::bumper::BumperLaw;
+use super::bumper::BumperParams;
 use crate::dynamics::Pose;
 
 /// Cosine of pitch below which a roll stop is looked at in every step: its angle then runs ahead of roll.
@@ -32,7 +32,7 @@ pub struct Stop {
     angle: (f64, f64),
     height_m: f64,
     radii_m: f64,
-    pub(super) law: BumperLaw,
+    pub(super) params: BumperParams,
     pub(super) strength_n: f64,
 }
 
@@ -55,7 +55,7 @@ impl Stop {
         angle_rad: f64,
         height_m: f64,
         radii_m: f64,
-        law: BumperLaw,
+        params: BumperParams,
         strength_n: f64,
     ) -> Self {
         Self {
@@ -64,7 +64,7 @@ impl Stop {
             angle: libm::sincos(angle_rad),
             height_m,
             radii_m,
-            law,
+            params,
             strength_n,
         }
     }
@@ -88,8 +88,12 @@ impl Stop {
         } else {
             let up = ct * cp;
             let square = sp * sp + up * up;
-            let per = 1.0 / square.sqrt();
-            (sp * per, up * per, [sp * cp * st / square, ct / square])
+            let reciprocal = 1.0 / square.sqrt();
+            (
+                sp * reciprocal,
+                up * reciprocal,
+                [sp * cp * st / square, ct / square],
+            )
         };
         let (sin_stop, cos_stop) = self.angle;
         let sin_left = self.side * (sin_stop * cos - cos_stop * sin);

@@ -15,14 +15,14 @@ fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
         length_m: 0.2,
         axis: Along::Y,
     };
-    let law = BumperLaw::new(1.0e5, 0.5);
+    let params = BumperParams::new(1.0e5, 0.5);
     // Across the tube, askew beside it, beyond its end: middle against middle, end against middle, end against end.
     for (at_m, turn_deg) in [
         ([-0.06, 0.0, -0.12], [0.0; 3]),
         ([0.05, 0.15, -0.3], [30.0, 10.0, -20.0]),
         ([0.1, 0.2, -0.6], [5.0, 0.0, 40.0]),
     ] {
-        let body = Body::new(&form, at_m, turn_deg, law);
+        let body = Body::new(&form, at_m, turn_deg, params);
         let general = Body {
             ends: None,
             ..body.clone()
@@ -73,7 +73,7 @@ fn pin(axis: usize, angle_rad: f64, side: f64, height_m: f64, radii_m: [f64; 2])
         length_m: 4.0,
         axis: across,
     };
-    Body::new(&form, at_m, [0.0; 3], BumperLaw::new(1.0e5, 0.5))
+    Body::new(&form, at_m, [0.0; 3], BumperParams::new(1.0e5, 0.5))
 }
 
 /// The closed form of a stop against rapier's distance of a long tube and a long pin: before the stop, at it and in the
@@ -89,9 +89,9 @@ fn a_stop_is_the_pin_that_rapier_measures() {
     for axis in [0, 1] {
         for side in [1.0, -1.0] {
             let at_rad = side * 0.33;
-            let law = BumperLaw::new(1.0e5, 0.5);
+            let params = BumperParams::new(1.0e5, 0.5);
             let radii = radii_m[0] + radii_m[1];
-            let stop = Stop::new(axis, side > 0.0, at_rad, height_m, radii, law, 1e4);
+            let stop = Stop::new(axis, side > 0.0, at_rad, height_m, radii, params, 1e4);
             let body = pin(axis, at_rad, side, height_m, radii_m);
             for k in -8..=11 {
                 for tilt in [-0.5, -0.2, 0.0, 0.3, 0.6] {
@@ -126,9 +126,9 @@ fn a_stop_is_the_pin_that_rapier_measures() {
 /// pushes is back.
 #[test]
 fn a_stop_has_no_other_side() {
-    let law = BumperLaw::new(1.0e5, 0.5);
+    let params = BumperParams::new(1.0e5, 0.5);
     for axis in [0, 1] {
-        let stop = Stop::new(axis, true, 0.35, 0.08, 0.017, law, 1e4);
+        let stop = Stop::new(axis, true, 0.35, 0.08, 0.017, params, 1e4);
         for tilt in [-0.6, 0.0, 0.4] {
             let mut last = f64::INFINITY;
             for k in 0..60 {
@@ -152,12 +152,12 @@ fn all_that_contacts_remember_is_written_down() {
         top_m: 0.5,
         radius_m: 0.01,
     };
-    let law = BumperLaw::new(1.0e5, 0.5);
+    let params = BumperParams::new(1.0e5, 0.5);
     let touched = || {
         let form = Form::Sphere { radius_m: 0.05 };
         // 1 mm beside the tube: in reach, so that a contact is frozen.
-        let body = Body::new(&form, [0.061, 0.0, -0.3], [0.0; 3], law);
-        let stop = Stop::new(0, true, 0.33, 0.09, 0.017, law, 1e4);
+        let body = Body::new(&form, [0.061, 0.0, -0.3], [0.0; 3], params);
+        let stop = Stop::new(0, true, 0.33, 0.09, 0.017, params, 1e4);
         let mut surroundings = Surroundings::new(tube, vec![stop], vec![body], 3);
         surroundings.look(&Pose::at([0.0; 2]), &mut ContactLoad::default());
         assert!(surroundings.watched[0].near.is_some() && surroundings.watched[0].last.is_some());
@@ -177,8 +177,8 @@ fn all_that_contacts_remember_is_written_down() {
         ("stops clear", |s| s.stops_clear_until_rad += 1e-9),
         ("travelled", |s| s.travelled_m += 1e-9),
         ("clear", |s| s.clear_until_m += 1e-9),
-        ("others now", |s| s.others_nm[1][0] = 1e-9),
-        ("others before", |s| s.others_nm[0][1] = 1e-9),
+        ("others now", |s| s.others_n_m[1][0] = 1e-9),
+        ("others before", |s| s.others_n_m[0][1] = 1e-9),
         ("stop", |s| s.stops[0].1[1] = 1e-9),
         ("age", |s| s.watched[0].age += 1),
         ("obstacle", |s| s.watched[0].own_accel[0] = 1e-9),
@@ -222,13 +222,13 @@ fn a_stick_that_went_right_through_is_found() {
         top_m: 0.5,
         radius_m: 0.01,
     };
-    let law = BumperLaw::new(1.0e5, 0.5);
+    let params = BumperParams::new(1.0e5, 0.5);
     let looks = |way_m: f64, pitch_rad: f64| {
         let body = Body::new(
             &Form::Sphere { radius_m: 0.02 },
             [-0.15, 0.0, -0.3],
             [0.0; 3],
-            law,
+            params,
         );
         let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
         let mut load = ContactLoad::default();
@@ -255,7 +255,7 @@ fn a_stick_that_went_right_through_is_found() {
 #[test]
 fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
     let rig = crate::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
-    let gimbal = crate::gimbal_law(&rig);
+    let gimbal = crate::gimbal_params(&rig);
     let tube = Tube {
         bottom_m: 0.05,
         top_m: 0.5,
@@ -266,13 +266,13 @@ fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
             &Form::Sphere { radius_m: 0.02 },
             [-(0.03 - depth_m), 0.0, -0.3],
             [0.0; 3],
-            BumperLaw::new(1.0e5, 0.5),
+            BumperParams::new(1.0e5, 0.5),
         );
         let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
         let load = surroundings.load(&gimbal, [0.0; 2], &Pose::at([0.0; 2]), 1e-4);
         assert!(load.touching);
         // 0.3 m up, pushed fore: against positive pitch; the implicit dashpot takes a little of it.
-        let share = -load.torque_nm[0] / (0.3 * 1.0e5 * depth_m);
+        let share = -load.torque_n_m[0] / (0.3 * 1.0e5 * depth_m);
         assert!(share > 0.95 && share <= 1.0, "{load:?}");
         load.broken
     };
@@ -294,8 +294,8 @@ fn a_far_obstacle_is_looked_at_before_it_is_met() {
     };
     let looks_again = |way_m: f64| {
         let form = Form::Sphere { radius_m: 0.02 };
-        let law = BumperLaw::new(1.0e5, 0.5);
-        let body = Body::new(&form, [-0.13, 0.0, -0.3], [0.0; 3], law);
+        let params = BumperParams::new(1.0e5, 0.5);
+        let body = Body::new(&form, [-0.13, 0.0, -0.3], [0.0; 3], params);
         let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
         let upright = Pose::at([0.0; 2]);
         surroundings.look(&upright, &mut ContactLoad::default());

@@ -10,11 +10,11 @@ const MOST_CHANGES: usize = 4;
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct DryFriction {
     /// Friction while sliding, N·m.
-    pub coulomb_nm: f64,
-    /// Largest friction while at rest, N·m; at least `coulomb_nm`.
-    pub stiction_nm: f64,
+    pub coulomb_n_m: f64,
+    /// Largest friction while at rest, N·m; at least `coulomb_n_m`.
+    pub stiction_n_m: f64,
     /// Viscous part, N·m·s/rad.
-    pub viscous_nm_s_per_rad: f64,
+    pub viscous_n_m_s_per_rad: f64,
 }
 
 /// Impulses of friction that held a resting pivot in the last step and in the one before, N·m·s.
@@ -102,7 +102,7 @@ impl Slide<'_> {
         let mut rests = [false; 2];
         let mut held = [Held::default(); 2];
         for i in 0..2 {
-            if matches!(pivots[i], Pivot::Rests) && self.friction[i].stiction_nm > 0.0 {
+            if matches!(pivots[i], Pivot::Rests) && self.friction[i].stiction_n_m > 0.0 {
                 rests[i] = true;
                 rate[i] = 0.0;
                 held[i] = if stuck[i] {
@@ -122,8 +122,8 @@ impl Slide<'_> {
     fn largest_nms(&self, i: usize) -> (f64, f64) {
         let friction = &self.friction[i];
         (
-            self.step_s * friction.coulomb_nm,
-            self.step_s * friction.stiction_nm,
+            self.step_s * friction.coulomb_n_m,
+            self.step_s * friction.stiction_n_m,
         )
     }
 
@@ -215,20 +215,20 @@ mod tests {
     const INERTIA: f64 = 0.05;
     const STEP_S: f64 = 1.0e-4;
 
-    fn friction(coulomb_nm: f64, stiction_nm: f64) -> [DryFriction; 2] {
+    fn friction(coulomb_n_m: f64, stiction_n_m: f64) -> [DryFriction; 2] {
         [DryFriction {
-            coulomb_nm,
-            stiction_nm,
-            viscous_nm_s_per_rad: 0.0,
+            coulomb_n_m,
+            stiction_n_m,
+            viscous_n_m_s_per_rad: 0.0,
         }; 2]
     }
 
-    /// One pivot at `rate` under `torque_nm`; the other rests.
-    fn cut(friction: &[DryFriction; 2], rate: f64, torque_nm: f64) -> (f64, bool) {
+    /// One pivot at `rate` under `torque_n_m`; the other rests.
+    fn cut(friction: &[DryFriction; 2], rate: f64, torque_n_m: f64) -> (f64, bool) {
         let slide = Slide {
             friction,
             rate: [rate, 0.0],
-            change: [STEP_S * torque_nm / INERTIA, 0.0],
+            change: [STEP_S * torque_n_m / INERTIA, 0.0],
             inverse: [1.0 / INERTIA, 0.0, 1.0 / INERTIA],
             step_s: STEP_S,
             held: [Held::default(); 2],

@@ -24,7 +24,7 @@ const FRICTION_SETTLED: f64 = 1.0e-13;
 
 /// Everything constant about the gimbal.
 #[derive(Clone, Debug)]
-pub struct GimbalLaw {
+pub struct GimbalParams {
     mass: MassProperties,
     friction: [DryFriction; 2],
 }
@@ -63,8 +63,8 @@ impl Kicked {
 /// What gives way on an axis beside its pivot's friction.
 #[derive(Clone, Copy, Debug, Default)]
 struct Give {
-    damping_nm_s_per_rad: f64,
-    stiffness_nm_per_rad: f64,
+    damping_n_m_s_per_rad: f64,
+    stiffness_n_m_per_rad: f64,
 }
 
 /// A hand at the grip over one step: F = force − D L v − K L Δq, with L the grip's levers, cut to a limit.
@@ -98,11 +98,11 @@ pub(crate) fn cut_to(limit_n: f64, force_n: [f64; 3]) -> [f64; 3] {
 
 impl GripPull {
     /// Torque on a stick without rates, N·m.
-    pub(crate) fn firm_nm(&self) -> [f64; 2] {
-        self.torque_nm(&cut_to(self.limit_n, self.force_n))
+    pub(crate) fn firm_n_m(&self) -> [f64; 2] {
+        self.torque_n_m(&cut_to(self.limit_n, self.force_n))
     }
 
-    fn torque_nm(&self, force_n: &[f64; 3]) -> [f64; 2] {
+    fn torque_n_m(&self, force_n: &[f64; 3]) -> [f64; 2] {
         [
             dot(*force_n, self.levers_m[0]),
             dot(*force_n, self.levers_m[1]),
@@ -110,7 +110,7 @@ impl GripPull {
     }
 }
 
-impl GimbalLaw {
+impl GimbalParams {
     /// A gimbal of the given masses and pivot friction.
     pub fn new(mass: MassProperties, friction: [DryFriction; 2]) -> Self {
         Self { mass, friction }
@@ -199,7 +199,7 @@ impl GimbalLaw {
                 * (self.mass.inner_mass_kg * drop_inner + self.mass.frame_mass_kg * drop_frame)
     }
 
-    /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_nm` plus gravity,
+    /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_n_m` plus gravity,
     /// inertial torques, viscous and dry friction, all taken at the mid-step angles.
     ///
     /// Viscous friction is taken at a mean of the old and new rate (`damper_weight`); inertial torques at the mean of
@@ -208,15 +208,15 @@ impl GimbalLaw {
         &self,
         mid_angle_rad: [f64; 2],
         state: &mut GimbalState,
-        torque_nm: [f64; 2],
+        torque_n_m: [f64; 2],
         step_s: f64,
     ) {
-        self.kick_at(&Pose::at(mid_angle_rad), state, torque_nm, step_s);
+        self.kick_at(&Pose::at(mid_angle_rad), state, torque_n_m, step_s);
     }
 
     /// [`Self::kick`] with the sines and cosines of the mid-step angles at hand.
-    pub fn kick_at(&self, mid: &Pose, state: &mut GimbalState, torque_nm: [f64; 2], step_s: f64) {
-        self.kicked(mid, state, torque_nm, [Give::default(); 2], step_s)
+    pub fn kick_at(&self, mid: &Pose, state: &mut GimbalState, torque_n_m: [f64; 2], step_s: f64) {
+        self.kicked(mid, state, torque_n_m, [Give::default(); 2], step_s)
             .put(state);
     }
 
@@ -228,17 +228,17 @@ impl GimbalLaw {
         &self,
         mid: &Pose,
         state: &mut GimbalState,
-        torque_nm: [f64; 2],
+        torque_n_m: [f64; 2],
         grip: &GripPull,
         step_s: f64,
     ) -> [f64; 2] {
         let before = state.rate_rad_per_s;
         let give: [Give; 2] = std::array::from_fn(|i| Give {
-            damping_nm_s_per_rad: grip.damping_n_s_per_m * grip.lever_square_m2[i],
-            stiffness_nm_per_rad: grip.stiffness_n_per_m * grip.lever_square_m2[i],
+            damping_n_m_s_per_rad: grip.damping_n_s_per_m * grip.lever_square_m2[i],
+            stiffness_n_m_per_rad: grip.stiffness_n_per_m * grip.lever_square_m2[i],
         });
-        let firm = grip.torque_nm(&grip.force_n);
-        let with = |pull: [f64; 2]| [torque_nm[0] + pull[0], torque_nm[1] + pull[1]];
+        let firm = grip.torque_n_m(&grip.force_n);
+        let with = |pull: [f64; 2]| [torque_n_m[0] + pull[0], torque_n_m[1] + pull[1]];
         let kicked = self.kicked(mid, state, with(firm), give, step_s);
         let (next, weight) = (kicked.rate_rad_per_s, kicked.weight);
         // What the hand then pulled with.
@@ -253,9 +253,9 @@ impl GimbalLaw {
         });
         if dot(force, force) <= grip.limit_n * grip.limit_n {
             kicked.put(state);
-            return grip.torque_nm(&force);
+            return grip.torque_n_m(&force);
         }
-        let pull = grip.torque_nm(&cut_to(grip.limit_n, force));
+        let pull = grip.torque_n_m(&cut_to(grip.limit_n, force));
         self.kicked(mid, state, with(pull), [Give::default(); 2], step_s)
             .put(state);
         pull
@@ -267,7 +267,7 @@ impl GimbalLaw {
         &self,
         mid: &Pose,
         state: &GimbalState,
-        torque_nm: [f64; 2],
+        torque_n_m: [f64; 2],
         give: [Give; 2],
         step_s: f64,
     ) -> Kicked {
@@ -275,7 +275,7 @@ impl GimbalLaw {
         let (sp, cp) = mid.roll;
         let (m, dm) = self.mass_matrix_at(sp, cp);
         let g = self.gravity_at(st, ct, sp, cp);
-        let force = [torque_nm[0] + g[0], torque_nm[1] + g[1]];
+        let force = [torque_n_m[0] + g[0], torque_n_m[1] + g[1]];
         let v = state.rate_rad_per_s;
         // (M + h w C + h² K/4) v⁺ = (M − h (1 − w) C + h² K/4) v + h (f − bias(v_mid)); two passes settle v_mid.
         let mut new = [m[0], m[2]];
@@ -283,9 +283,9 @@ impl GimbalLaw {
         let mut weights = [0.5; 2];
         for i in 0..2 {
             let drag =
-                step_s * (self.friction[i].viscous_nm_s_per_rad + give[i].damping_nm_s_per_rad);
+                step_s * (self.friction[i].viscous_n_m_s_per_rad + give[i].damping_n_m_s_per_rad);
             let weight = damper_weight(drag, m[2 * i]);
-            let spring = 0.25 * step_s * step_s * give[i].stiffness_nm_per_rad;
+            let spring = 0.25 * step_s * step_s * give[i].stiffness_n_m_per_rad;
             weights[i] = weight;
             new[i] += weight * drag + spring;
             old[i] += spring - (1.0 - weight) * drag;
@@ -310,13 +310,13 @@ impl GimbalLaw {
         let rested = [state.stuck[0] || v[0] == 0.0, state.stuck[1] || v[1] == 0.0];
         let mut stuck = rested;
         let mut held = state.held;
-        let mut next = self.rub(free, p, inv, step_s, &mut stuck, &mut held);
+        let mut next = self.apply_friction(free, p, inv, step_s, &mut stuck, &mut held);
         let is_cut = (0..2).any(|i| {
             let friction = &self.friction[i];
             if rested[i] {
-                !stuck[i] && friction.stiction_nm > friction.coulomb_nm
+                !stuck[i] && friction.stiction_n_m > friction.coulomb_n_m
             } else {
-                next[i] * v[i] <= 0.0 && friction.stiction_nm > 0.0
+                next[i] * v[i] <= 0.0 && friction.stiction_n_m > 0.0
             }
         });
         if is_cut {
@@ -342,7 +342,7 @@ impl GimbalLaw {
     /// zero where they can, found by projected Gauss-Seidel: right for a step in which no pivot changes between sliding and
     /// resting. `held` goes on for those that are held.
     #[inline]
-    fn rub(
+    fn apply_friction(
         &self,
         mut v: [f64; 2],
         p: [f64; 2],
@@ -355,9 +355,9 @@ impl GimbalLaw {
             let f = &self.friction[i];
             step_s
                 * if stuck[i] {
-                    f.stiction_nm
+                    f.stiction_n_m
                 } else {
-                    f.coulomb_nm
+                    f.coulomb_n_m
                 }
         });
         if p[0].abs() < bound[0] && p[1].abs() < bound[1] {

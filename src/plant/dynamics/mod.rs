@@ -12,12 +12,12 @@ mod turn;
 mod winding;
 
 pub(crate) use cartridge::BIND_STIFFENING;
-pub use cartridge::{CartridgeLaw, PRELOAD_RAMP_RAD};
+pub use cartridge::{CartridgeParams, PRELOAD_RAMP_RAD};
 pub use friction::{DryFriction, Held};
-pub use gimbal::{GimbalLaw, GimbalState, GripPull};
+pub use gimbal::{GimbalParams, GimbalState, GripPull};
 pub(crate) use gimbal::{cut_to, invert};
 pub use pose::{Pose, PoseAnchor, dot};
 pub(crate) use train::{CURVE, Reciprocals, Substep, damper_weight};
-pub use train::{StickPath, TrainDrive, TrainLaw, TrainLoad, TrainState};
+pub use train::{StickPath, TrainDrive, TrainLoad, TrainParams, TrainState};
 pub use turn::Anchor;
-pub use winding::{Phase, WindingLaw};
+pub use winding::{Phase, WindingParams};

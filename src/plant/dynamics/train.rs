@@ -8,9 +8,9 @@
 //! The own dampers of shaft and rotor are implicit (`damper_weight`): they cannot blow up, whatever
 //! the substep. Springs and the mesh's damping are explicit; `scheme.rs` bounds the substep for them.
 
-use super::cartridge::CartridgeLaw;
+use super::cartridge::CartridgeParams;
 use super::turn::Anchor;
-use super::winding::{Phase, WindingLaw};
+use super::winding::{Phase, WindingParams};
 use crate::rest::StateBits;
 
 /// Share of the squared step with which an acceleration shifts the angles at which forces are taken.
@@ -21,21 +21,21 @@ pub(crate) const CURVE: f64 = 1.0 / 12.0;
 
 /// Constants of one trim drive.
 #[derive(Clone, Copy, Debug)]
-pub struct TrainLaw {
+pub struct TrainParams {
     /// Cartridge between stick and shaft.
-    pub cartridge: CartridgeLaw,
+    pub cartridge: CartridgeParams,
     /// Inertia of the trim shaft with its gear, kg·m².
     pub shaft_inertia_kg_m2: f64,
     /// Dry friction of the trim shaft, N·m.
-    pub shaft_friction_nm: f64,
+    pub shaft_friction_n_m: f64,
     /// Motor turns per shaft turn.
     pub ratio: f64,
     /// Half of the angular backlash, at the shaft, rad.
     pub half_backlash_rad: f64,
     /// Mesh stiffness at the shaft, N·m/rad.
-    pub mesh_nm_per_rad: f64,
+    pub mesh_n_m_per_rad: f64,
     /// Mesh damping at the shaft, N·m·s/rad.
-    pub mesh_damping_nm_s_per_rad: f64,
+    pub mesh_damping_n_m_s_per_rad: f64,
     /// Share of the mesh torque lost to friction of the teeth: 1 − efficiency.
     pub mesh_loss: f64,
     /// Rotor inertia, kg·m².
@@ -43,17 +43,17 @@ pub struct TrainLaw {
     /// Rotor teeth: electrical cycles per turn.
     pub rotor_teeth: f64,
     /// Torque constant of one phase, N·m/A.
-    pub kt_nm_per_a: f64,
+    pub kt_n_m_per_a: f64,
     /// Detent torque, N·m.
-    pub detent_nm: f64,
+    pub detent_n_m: f64,
     /// Dry friction of the rotor, N·m.
-    pub rotor_friction_nm: f64,
+    pub rotor_friction_n_m: f64,
     /// Viscous friction of the rotor, N·m·s/rad.
-    pub rotor_viscous_nm_s_per_rad: f64,
+    pub rotor_viscous_n_m_s_per_rad: f64,
     /// Electrical angle of the rotor when the trim shaft is at zero, rad.
     pub rotor_zero_rad: f64,
     /// Winding, for half a substep.
-    pub winding: WindingLaw,
+    pub winding: WindingParams,
     /// Substep, s.
     pub substep_s: f64,
 }
@@ -158,7 +158,7 @@ impl StickPath {
 #[derive(Clone, Copy, Debug, Default)]
 pub struct TrainLoad {
     /// Cartridge torque on the trim shaft, N·m, summed over substeps.
-    pub cartridge_nm: f64,
+    pub cartridge_n_m: f64,
     /// Electrical power drawn, W, summed over substeps.
     pub power_w: f64,
 }
@@ -167,7 +167,7 @@ impl TrainLoad {
     /// Adds a substep.
     #[inline]
     pub(crate) fn add(&mut self, work: &Substep) {
-        self.cartridge_nm += work.cartridge_nm;
+        self.cartridge_n_m += work.cartridge_n_m;
         self.power_w += work.power_w;
     }
 }
@@ -176,11 +176,11 @@ impl TrainLoad {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Substep {
     /// Cartridge torque on the trim shaft, N·m.
-    pub cartridge_nm: f64,
+    pub cartridge_n_m: f64,
     /// Electrical power drawn, W.
     pub power_w: f64,
     /// Mesh torque on the trim shaft, N·m.
-    pub mesh_nm: f64,
+    pub mesh_n_m: f64,
     /// Voltages of both windings in either half, V.
     pub volts: [[f64; 2]; 2],
 }
@@ -205,15 +205,15 @@ struct Damped {
 }
 
 impl Damped {
-    /// A body of `inertia_kg_m2` with a damper of `damping_nm_s_per_rad`, for substeps of `step_s`:
+    /// A body of `inertia_kg_m2` with a damper of `damping_n_m_s_per_rad`, for substeps of `step_s`:
     /// J (v' − v) = h (F − c ((1 − w) v + w v')).
-    fn new(inertia_kg_m2: f64, damping_nm_s_per_rad: f64, step_s: f64) -> Self {
-        let drag = step_s * damping_nm_s_per_rad;
+    fn new(inertia_kg_m2: f64, damping_n_m_s_per_rad: f64, step_s: f64) -> Self {
+        let drag = step_s * damping_n_m_s_per_rad;
         let weight = damper_weight(drag, inertia_kg_m2);
-        let per = 1.0 / (inertia_kg_m2 + weight * drag);
+        let reciprocal = 1.0 / (inertia_kg_m2 + weight * drag);
         Self {
-            keep: (inertia_kg_m2 - (1.0 - weight) * drag) * per,
-            gain: step_s * per,
+            keep: (inertia_kg_m2 - (1.0 - weight) * drag) * reciprocal,
+            gain: step_s * reciprocal,
             weight,
         }
     }
@@ -239,7 +239,7 @@ pub(crate) fn damper_weight(drag: f64, inertia: f64) -> f64 {
     }
 }
 
-impl TrainLaw {
+impl TrainParams {
     /// Electrical angle of the rotor, rad.
     pub fn electrical_rad(&self, state: &TrainState) -> f64 {
         self.electrical_at(state.rotor_rad)
@@ -260,9 +260,9 @@ impl TrainLaw {
         substeps: u32,
     ) -> TrainLoad {
         let mut load = TrainLoad::default();
-        let per = self.reciprocals();
+        let reciprocals = self.reciprocals();
         for k in 0..substeps {
-            load.add(&self.substep(&per, state, drive, path, k));
+            load.add(&self.substep(&reciprocals, state, drive, path, k));
         }
         load
     }
@@ -274,12 +274,12 @@ impl TrainLaw {
             substep_s: 1.0 / self.substep_s,
             shaft: Damped::new(
                 self.shaft_inertia_kg_m2,
-                self.cartridge.damping_nm_s_per_rad,
+                self.cartridge.damping_n_m_s_per_rad,
                 self.substep_s,
             ),
             rotor: Damped::new(
                 self.rotor_inertia_kg_m2,
-                self.rotor_viscous_nm_s_per_rad,
+                self.rotor_viscous_n_m_s_per_rad,
                 self.substep_s,
             ),
         }
@@ -295,7 +295,7 @@ impl TrainLaw {
             + 0.5
                 * (self.shaft_inertia_kg_m2 * s.shaft_rad_per_s * s.shaft_rad_per_s
                     + self.rotor_inertia_kg_m2 * s.rotor_rad_per_s * s.rotor_rad_per_s
-                    + self.mesh_nm_per_rad * deep * deep
+                    + self.mesh_n_m_per_rad * deep * deep
                     + self.winding.inductance_h() * (a * a + b * b))
     }
 
@@ -303,7 +303,7 @@ impl TrainLaw {
     #[inline]
     pub(crate) fn substep(
         &self,
-        per: &Reciprocals,
+        reciprocals: &Reciprocals,
         s: &mut TrainState,
         drive: &TrainDrive,
         path: &StickPath,
@@ -323,13 +323,13 @@ impl TrainLaw {
         let shaft_rad = s.shaft_rad + bend * s.shaft_accel;
         let rotor_rad = s.rotor_rad + bend * s.rotor_accel;
 
-        let damping = self.cartridge.damping_nm_s_per_rad;
-        let cartridge = self.cartridge.spring_nm(stick_rad - shaft_rad) + damping * stick_rate;
-        let ahead = rotor_rad * per.ratio - shaft_rad + s.slipped_rad;
-        let (mesh, late_s) = self.mesh_nm(ahead, rotor_rate * per.ratio - shaft_rate);
+        let damping = self.cartridge.damping_n_m_s_per_rad;
+        let cartridge = self.cartridge.spring_n_m(stick_rad - shaft_rad) + damping * stick_rate;
+        let ahead = rotor_rad * reciprocals.ratio - shaft_rad + s.slipped_rad;
+        let (mesh, late_s) = self.mesh_n_m(ahead, rotor_rate * reciprocals.ratio - shaft_rate);
 
         let (sin, cos) = s.turn.follow(self.electrical_at(rotor_rad));
-        let emf = self.kt_nm_per_a * s.rotor_rad_per_s;
+        let emf = self.kt_n_m_per_a * s.rotor_rad_per_s;
         let (ia, va) =
             self.winding
                 .update(s.current_a[0], drive.phase[0], -emf * sin, drive.supply_v);
@@ -337,20 +337,25 @@ impl TrainLaw {
             self.winding
                 .update(s.current_a[1], drive.phase[1], emf * cos, drive.supply_v);
         let sin4 = 4.0 * sin * cos * (1.0 - 2.0 * sin * sin);
-        let motor = self.kt_nm_per_a * (ib * cos - ia * sin) - self.detent_nm * sin4;
+        let motor = self.kt_n_m_per_a * (ib * cos - ia * sin) - self.detent_n_m * sin4;
 
-        let shaft_next = self.shaft_next(per, s.shaft_rad_per_s, mesh, cartridge);
-        let cartridge = cartridge - damping * per.shaft.felt(s.shaft_rad_per_s, shaft_next);
-        let rotor_limit = self.rotor_friction_nm * per.rotor.gain;
-        let rotor_free =
-            per.rotor.keep * s.rotor_rad_per_s + per.rotor.gain * (motor - mesh * per.ratio);
-        let rotor_next = rubbed(per.rotor.keep, s.rotor_rad_per_s, rotor_free, rotor_limit);
-        s.shaft_accel = (shaft_next - s.shaft_rad_per_s) * per.substep_s;
-        s.rotor_accel = (rotor_next - s.rotor_rad_per_s) * per.substep_s;
+        let shaft_next = self.shaft_next(reciprocals, s.shaft_rad_per_s, mesh, cartridge);
+        let cartridge = cartridge - damping * reciprocals.shaft.felt(s.shaft_rad_per_s, shaft_next);
+        let rotor_limit = self.rotor_friction_n_m * reciprocals.rotor.gain;
+        let rotor_free = reciprocals.rotor.keep * s.rotor_rad_per_s
+            + reciprocals.rotor.gain * (motor - mesh * reciprocals.ratio);
+        let rotor_next = with_friction(
+            reciprocals.rotor.keep,
+            s.rotor_rad_per_s,
+            rotor_free,
+            rotor_limit,
+        );
+        s.shaft_accel = (shaft_next - s.shaft_rad_per_s) * reciprocals.substep_s;
+        s.rotor_accel = (rotor_next - s.rotor_rad_per_s) * reciprocals.substep_s;
         s.shaft_rad_per_s = shaft_next;
         s.rotor_rad_per_s = rotor_next;
 
-        let emf = self.kt_nm_per_a * rotor_next;
+        let emf = self.kt_n_m_per_a * rotor_next;
         let (ia2, va2) = self
             .winding
             .update(ia, drive.phase[0], -emf * sin, drive.supply_v);
@@ -367,32 +372,32 @@ impl TrainLaw {
         s.shaft_rad += half * shaft_next;
         s.rotor_rad += half * rotor_next;
         if late_s > 0.0 {
-            self.put_back(per, s, mesh, late_s);
+            self.put_back(reciprocals, s, mesh, late_s);
         }
 
         Substep {
-            cartridge_nm: cartridge,
+            cartridge_n_m: cartridge,
             power_w,
-            mesh_nm: mesh,
+            mesh_n_m: mesh,
             volts: [[va, va2], [vb, vb2]],
         }
     }
 
-    /// Cartridge torque of substep `k` on a shaft that stands at `shaft_rad` under the torque `mesh_nm` of its gear; `None` if
+    /// Cartridge torque of substep `k` on a shaft that stands at `shaft_rad` under the torque `mesh_n_m` of its gear; `None` if
     /// friction does not hold it there. The very arithmetic of [`Self::substep`].
     #[inline]
-    pub(crate) fn held_nm(
+    pub(crate) fn held_n_m(
         &self,
-        per: &Reciprocals,
+        reciprocals: &Reciprocals,
         shaft_rad: f64,
-        mesh_nm: f64,
+        mesh_n_m: f64,
         path: &StickPath,
         k: u32,
     ) -> Option<f64> {
         let (stick_rad, stick_rate) = self.stick_at(path, k);
-        let damping = self.cartridge.damping_nm_s_per_rad;
-        let cartridge = self.cartridge.spring_nm(stick_rad - shaft_rad) + damping * stick_rate;
-        (self.shaft_next(per, 0.0, mesh_nm, cartridge) == 0.0).then_some(cartridge)
+        let damping = self.cartridge.damping_n_m_s_per_rad;
+        let cartridge = self.cartridge.spring_n_m(stick_rad - shaft_rad) + damping * stick_rate;
+        (self.shaft_next(reciprocals, 0.0, mesh_n_m, cartridge) == 0.0).then_some(cartridge)
     }
 
     /// Angle and rate of the stick in the middle of substep `k`.
@@ -403,17 +408,25 @@ impl TrainLaw {
 
     /// Rate of the shaft at the end of a substep.
     #[inline]
-    fn shaft_next(&self, per: &Reciprocals, before: f64, mesh_nm: f64, cartridge_nm: f64) -> f64 {
-        let limit = (self.shaft_friction_nm + self.mesh_loss * mesh_nm.abs()) * per.shaft.gain;
-        let free = per.shaft.keep * before + per.shaft.gain * (mesh_nm + cartridge_nm);
-        rubbed(per.shaft.keep, before, free, limit)
+    fn shaft_next(
+        &self,
+        reciprocals: &Reciprocals,
+        before: f64,
+        mesh_n_m: f64,
+        cartridge_n_m: f64,
+    ) -> f64 {
+        let limit =
+            (self.shaft_friction_n_m + self.mesh_loss * mesh_n_m.abs()) * reciprocals.shaft.gain;
+        let free =
+            reciprocals.shaft.keep * before + reciprocals.shaft.gain * (mesh_n_m + cartridge_n_m);
+        with_friction(reciprocals.shaft.keep, before, free, limit)
     }
 
     /// Torque of the mesh on the trim shaft, N·m, with the rotor `ahead_rad` of it at `rate_rad_per_s`, both at the shaft:
     /// one-sided springs at either side of the backlash. With it, by how much later than the middle of the substep it acts,
     /// s: more than 0 where the flanks meet in it.
     #[inline]
-    fn mesh_nm(&self, ahead_rad: f64, rate_rad_per_s: f64) -> (f64, f64) {
+    fn mesh_n_m(&self, ahead_rad: f64, rate_rad_per_s: f64) -> (f64, f64) {
         let side = 1.0_f64.copysign(ahead_rad);
         let deep = side * ahead_rad - self.half_backlash_rad;
         let closing = side * rate_rad_per_s;
@@ -422,15 +435,16 @@ impl TrainLaw {
             // The flanks meet within this substep: the torque, which jumps with the damping, counts from then on.
             let end = deep + way;
             let share = 0.5 * end / way;
-            let mean = 0.5 * self.mesh_nm_per_rad * end + self.mesh_damping_nm_s_per_rad * closing;
+            let mean =
+                0.5 * self.mesh_n_m_per_rad * end + self.mesh_damping_n_m_s_per_rad * closing;
             return (side * share * mean, 0.5 * self.substep_s * (1.0 - share));
         }
         let reach = way.abs();
         if deep <= -reach {
             return (0.0, 0.0);
         }
-        let mid = self.mesh_nm_per_rad * deep + self.mesh_damping_nm_s_per_rad * closing;
-        let swing = self.mesh_nm_per_rad * reach;
+        let mid = self.mesh_n_m_per_rad * deep + self.mesh_damping_n_m_s_per_rad * closing;
+        let swing = self.mesh_n_m_per_rad * reach;
         if mid >= swing {
             return (side * mid, 0.0);
         }
@@ -441,12 +455,12 @@ impl TrainLaw {
 
     /// Takes back by how much the flanks' torque moved shaft and rotor before they met.
     #[cold]
-    fn put_back(&self, per: &Reciprocals, s: &mut TrainState, mesh_nm: f64, late_s: f64) {
+    fn put_back(&self, reciprocals: &Reciprocals, s: &mut TrainState, mesh_n_m: f64, late_s: f64) {
         if s.shaft_rad_per_s != 0.0 {
-            s.shaft_rad -= late_s * per.shaft.gain * mesh_nm;
+            s.shaft_rad -= late_s * reciprocals.shaft.gain * mesh_n_m;
         }
         if s.rotor_rad_per_s != 0.0 {
-            s.rotor_rad += late_s * per.rotor.gain * mesh_nm * per.ratio;
+            s.rotor_rad += late_s * reciprocals.rotor.gain * mesh_n_m * reciprocals.ratio;
         }
     }
 }
@@ -454,7 +468,7 @@ impl TrainLaw {
 /// A rate after dry friction, which can change it by `limit`. `before` is the rate at the beginning, of which a viscous
 /// damper keeps `keep`, and `free` what the rate would be without dry friction.
 #[inline]
-fn rubbed(keep: f64, before: f64, free: f64, limit: f64) -> f64 {
+fn with_friction(keep: f64, before: f64, free: f64, limit: f64) -> f64 {
     let end = free - limit.copysign(if before == 0.0 { free } else { before });
     if before * end > 0.0 {
         return end;
@@ -485,13 +499,13 @@ mod tests {
     /// v = 1, slowed by 4 a substep till it stops after a quarter, then sped up by 2: 1.5 the other way.
     #[test]
     fn a_body_that_turns_has_friction_on_either_side_of_its_stop() {
-        assert_eq!(rubbed(1.0, 1.0, -2.0, 1.0), -1.5);
-        assert_eq!(rubbed(1.0, -1.0, 2.0, 1.0), 1.5);
+        assert_eq!(with_friction(1.0, 1.0, -2.0, 1.0), -1.5);
+        assert_eq!(with_friction(1.0, -1.0, 2.0, 1.0), 1.5);
         // Friction that is stronger than the push holds it; weaker friction only slows it.
-        assert_eq!(rubbed(1.0, 1.0, -2.0, 3.0), 0.0);
-        assert_eq!(rubbed(1.0, 1.0, 0.5, 0.25), 0.25);
+        assert_eq!(with_friction(1.0, 1.0, -2.0, 3.0), 0.0);
+        assert_eq!(with_friction(1.0, 1.0, 0.5, 0.25), 0.25);
         // From rest.
-        assert_eq!(rubbed(1.0, 0.0, 0.5, 0.2), 0.3);
-        assert_eq!(rubbed(1.0, 0.0, 0.5, 0.5), 0.0);
+        assert_eq!(with_friction(1.0, 0.0, 0.5, 0.2), 0.3);
+        assert_eq!(with_friction(1.0, 0.0, 0.5, 0.5), 0.0);
     }
 }

@@ -2,7 +2,7 @@
 
 /// Constants of a winding for one half substep.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct WindingLaw {
+pub struct WindingParams {
     resistance_ohm: f64,
     inductance_h: f64,
     decay: f64,
@@ -31,7 +31,7 @@ impl Phase {
     }
 }
 
-impl WindingLaw {
+impl WindingParams {
     /// A winding of `resistance_ohm` and `inductance_h`, updated every `interval_s`.
     pub fn new(resistance_ohm: f64, inductance_h: f64, interval_s: f64) -> Self {
         let decay = libm::exp(-resistance_ohm * interval_s / inductance_h);

@@ -30,11 +30,11 @@ table! {
     /// Friction of an axis's pivot.
     pub struct FrictionRig {
         /// Sliding (Coulomb) friction torque, N·m.
-        coulomb_nm: f64 = 0.0..=20.0,
+        coulomb_n_m: f64 = 0.0..=20.0,
         /// Torque that must be overcome to start moving, N·m; not below the sliding friction.
-        stiction_nm: f64 = 0.0..=20.0,
+        stiction_n_m: f64 = 0.0..=20.0,
         /// Viscous friction, N·m·s/rad.
-        viscous_nm_s_per_rad: f64 = 0.0..=20.0,
+        viscous_n_m_s_per_rad: f64 = 0.0..=20.0,
     }
 }
 
@@ -58,7 +58,7 @@ table! {
         /// Moment of inertia of trim shaft, gear and the cartridge's body about the shaft, kg·m².
         shaft_inertia_kg_m2: f64 = 1e-5..=0.1,
         /// Dry friction of the trim shaft's bearings, N·m.
-        shaft_friction_nm: f64 = 0.0..=10.0,
+        shaft_friction_n_m: f64 = 0.0..=10.0,
     }
 }
 
@@ -70,19 +70,19 @@ table! {
         /// Teeth of the rotor: 50 make 200 full steps a turn.
         rotor_teeth: u32 = 4..=200,
         /// Holding torque with both phases on at rated current, N·m.
-        holding_nm: f64 = 0.001..=50.0,
+        holding_n_m: f64 = 0.001..=50.0,
         /// Rated current of a phase, both phases on, A.
         rated_a: f64 = 0.05..=20.0,
         /// Peak of the detent torque (windings open), N·m; below the holding torque.
-        detent_nm: f64 = 0.0..=5.0,
+        detent_n_m: f64 = 0.0..=5.0,
         /// Resistance of a winding, ohm.
         resistance_ohm: f64 = 0.02..=500.0,
         /// Inductance of a winding, H.
         inductance_h: f64 = 1e-5..=1.0,
         /// Dry friction of the rotor's bearings, N·m.
-        friction_nm: f64 = 0.0..=1.0,
+        friction_n_m: f64 = 0.0..=1.0,
         /// Viscous friction of the rotor, iron losses included, N·m·s/rad.
-        viscous_nm_s_per_rad: f64 = 0.0..=0.1,
+        viscous_n_m_s_per_rad: f64 = 0.0..=0.1,
         /// Electrical angle of the rotor when the trim shaft is at zero, degrees.
         zero_deg: f64 = 0.0..=360.0,
     }
@@ -169,13 +169,13 @@ impl AxisRig {
         check.within("friction", |check| {
             self.friction.check_numbers(check);
             let FrictionRig {
-                coulomb_nm,
-                stiction_nm,
+                coulomb_n_m,
+                stiction_n_m,
                 ..
             } = self.friction;
-            check.require("stiction_nm", stiction_nm >= coulomb_nm, || {
+            check.require("stiction_n_m", stiction_n_m >= coulomb_n_m, || {
                 format!(
-                    "is `{stiction_nm}`, it must not be below the sliding friction `{coulomb_nm}`"
+                    "is `{stiction_n_m}`, it must not be below the sliding friction `{coulomb_n_m}`"
                 )
             });
         });
@@ -184,12 +184,12 @@ impl AxisRig {
         check.within("motor", |check| {
             self.motor.check_numbers(check);
             let MotorRig {
-                holding_nm,
-                detent_nm,
+                holding_n_m,
+                detent_n_m,
                 ..
             } = self.motor;
-            check.require("detent_nm", detent_nm < holding_nm, || {
-                format!("is `{detent_nm}`, it must be below the holding torque `{holding_nm}`")
+            check.require("detent_n_m", detent_n_m < holding_n_m, || {
+                format!("is `{detent_n_m}`, it must be below the holding torque `{holding_n_m}`")
             });
         });
         check.within("driver", |check| {

@@ -22,15 +22,15 @@ table! {
     pub struct MeasuredCartridge {
         /// Torque at which it leaves its seat, all springs together, N·m. Its seats give 2 mrad; with no breakout that is
         /// so much more free play.
-        breakout_nm: f64 = 0.0..=100.0,
+        breakout_n_m: f64 = 0.0..=100.0,
         /// Rate beyond the breakout, all springs together, N·m/rad.
-        rate_nm_per_rad: f64 = 0.1..=1000.0,
+        rate_n_m_per_rad: f64 = 0.1..=1000.0,
         /// Half width of the free play, degrees.
         free_play_deg: f64 = 0.0..=5.0,
         /// Deflection from the middle, free play included, at which the coils touch, degrees; above the free play.
         bind_deg: f64 = 1.0..=180.0,
         /// Damping between stick and trim shaft, N·m·s/rad.
-        damping_nm_s_per_rad: f64 = 0.0..=50.0,
+        damping_n_m_s_per_rad: f64 = 0.0..=50.0,
         /// Number of equal springs in parallel.
         springs: u32 = 1..=16,
     }
@@ -62,7 +62,7 @@ table! {
         /// Half width of the free play, degrees.
         free_play_deg: f64 = 0.0..=5.0,
         /// Damping between stick and trim shaft, N·m·s/rad.
-        damping_nm_s_per_rad: f64 = 0.0..=50.0,
+        damping_n_m_s_per_rad: f64 = 0.0..=50.0,
     }
 }
 
@@ -72,13 +72,13 @@ pub struct Cartridge {
     /// Half width of the free play, rad.
     pub free_play_rad: f64,
     /// Torque at which it leaves its seat, all springs together, N·m.
-    pub breakout_nm: f64,
+    pub breakout_n_m: f64,
     /// Rate beyond the breakout, all springs together, N·m/rad.
-    pub rate_nm_per_rad: f64,
+    pub rate_n_m_per_rad: f64,
     /// Deflection from the middle (free play included) at which the coils touch, rad.
     pub bind_rad: f64,
     /// Damping between stick and trim shaft, N·m·s/rad.
-    pub damping_nm_s_per_rad: f64,
+    pub damping_n_m_s_per_rad: f64,
     /// Number of equal springs in parallel.
     pub springs: u32,
 }
@@ -86,18 +86,18 @@ pub struct Cartridge {
 impl Cartridge {
     /// Ideal quasi-static torque magnitude at a deflection magnitude below coil bind: nothing within the free
     /// play, then the breakout, then the rate. `deflection_rad` in rad, the result in N·m.
-    pub fn torque_nm(&self, deflection_rad: f64) -> f64 {
+    pub fn torque_n_m(&self, deflection_rad: f64) -> f64 {
         let beyond = deflection_rad.abs() - self.free_play_rad;
         if beyond <= 0.0 {
             0.0
         } else {
-            self.breakout_nm + self.rate_nm_per_rad * beyond
+            self.breakout_n_m + self.rate_n_m_per_rad * beyond
         }
     }
 
-    /// Deflection magnitude at which the torque reaches `torque_nm`, rad; coil bind if that comes first.
-    pub fn deflection_rad(&self, torque_nm: f64) -> f64 {
-        let beyond = (torque_nm - self.breakout_nm).max(0.0) / self.rate_nm_per_rad;
+    /// Deflection magnitude at which the torque reaches `torque_n_m`, rad; coil bind if that comes first.
+    pub fn deflection_rad(&self, torque_n_m: f64) -> f64 {
+        let beyond = (torque_n_m - self.breakout_n_m).max(0.0) / self.rate_n_m_per_rad;
         (self.free_play_rad + beyond).min(self.bind_rad)
     }
 
@@ -105,8 +105,8 @@ impl Cartridge {
     pub fn with_broken(self, count: u32) -> Self {
         let left = f64::from(self.springs.saturating_sub(count)) / f64::from(self.springs);
         Self {
-            breakout_nm: self.breakout_nm * left,
-            rate_nm_per_rad: self.rate_nm_per_rad * left,
+            breakout_n_m: self.breakout_n_m * left,
+            rate_n_m_per_rad: self.rate_n_m_per_rad * left,
             springs: self.springs.saturating_sub(count),
             ..self
         }
@@ -119,10 +119,10 @@ impl CartridgeRig {
         match self {
             Self::Measured(c) => Cartridge {
                 free_play_rad: c.free_play_deg.to_radians(),
-                breakout_nm: c.breakout_nm,
-                rate_nm_per_rad: c.rate_nm_per_rad,
+                breakout_n_m: c.breakout_n_m,
+                rate_n_m_per_rad: c.rate_n_m_per_rad,
                 bind_rad: c.bind_deg.to_radians(),
-                damping_nm_s_per_rad: c.damping_nm_s_per_rad,
+                damping_n_m_s_per_rad: c.damping_n_m_s_per_rad,
                 springs: c.springs,
             },
             Self::Springs(c) => {
@@ -133,10 +133,10 @@ impl CartridgeRig {
                 let stroke_m = c.installed_length_m - c.spring().solid_length_m();
                 Cartridge {
                     free_play_rad,
-                    breakout_nm: count * preload_n * c.arm_m,
-                    rate_nm_per_rad: count * rate_n_per_m * c.arm_m * c.arm_m,
+                    breakout_n_m: count * preload_n * c.arm_m,
+                    rate_n_m_per_rad: count * rate_n_per_m * c.arm_m * c.arm_m,
                     bind_rad: free_play_rad + stroke_m / c.arm_m,
-                    damping_nm_s_per_rad: c.damping_nm_s_per_rad,
+                    damping_n_m_s_per_rad: c.damping_n_m_s_per_rad,
                     springs: c.springs,
                 }
             }
@@ -211,7 +211,7 @@ mod tests {
             arm_m: 0.03,
             springs: count,
             free_play_deg: 0.2,
-            damping_nm_s_per_rad: 0.5,
+            damping_n_m_s_per_rad: 0.5,
         })
     }
 
@@ -219,8 +219,8 @@ mod tests {
     #[test]
     fn parallel_springs_add() {
         let (one, two) = (springs(1).cartridge(), springs(2).cartridge());
-        assert_eq!(two.breakout_nm, 2.0 * one.breakout_nm);
-        assert_eq!(two.rate_nm_per_rad, 2.0 * one.rate_nm_per_rad);
+        assert_eq!(two.breakout_n_m, 2.0 * one.breakout_n_m);
+        assert_eq!(two.rate_n_m_per_rad, 2.0 * one.rate_n_m_per_rad);
         assert_eq!(two.bind_rad, one.bind_rad);
     }
 
@@ -229,17 +229,17 @@ mod tests {
     #[test]
     fn geometry_gives_breakout_rate_and_bind() {
         let c = springs(1).cartridge();
-        assert!((c.breakout_nm - 0.580_811).abs() < 1e-6);
-        assert!((c.rate_nm_per_rad - 4.356_079).abs() < 1e-6);
+        assert!((c.breakout_n_m - 0.580_811).abs() < 1e-6);
+        assert!((c.rate_n_m_per_rad - 4.356_079).abs() < 1e-6);
         assert!((c.bind_rad - (0.2_f64.to_radians() + 0.026 / 0.03)).abs() < 1e-12);
     }
 
     #[test]
     fn torque_and_deflection_are_inverse_beyond_the_breakout() {
         let c = springs(2).cartridge();
-        assert_eq!(c.torque_nm(0.9 * c.free_play_rad), 0.0);
+        assert_eq!(c.torque_n_m(0.9 * c.free_play_rad), 0.0);
         for deflection in [0.01, 0.1, -0.5] {
-            assert!((c.deflection_rad(c.torque_nm(deflection)) - deflection.abs()).abs() < 1e-12);
+            assert!((c.deflection_rad(c.torque_n_m(deflection)) - deflection.abs()).abs() < 1e-12);
         }
         assert_eq!(c.deflection_rad(1e3), c.bind_rad);
     }
@@ -248,9 +248,12 @@ mod tests {
     fn a_broken_spring_takes_its_share() {
         let whole = springs(2).cartridge();
         let half = whole.with_broken(1);
-        assert_eq!(half.breakout_nm, springs(1).cartridge().breakout_nm);
-        assert_eq!(half.rate_nm_per_rad, springs(1).cartridge().rate_nm_per_rad);
-        assert_eq!(whole.with_broken(3).torque_nm(0.3), 0.0);
+        assert_eq!(half.breakout_n_m, springs(1).cartridge().breakout_n_m);
+        assert_eq!(
+            half.rate_n_m_per_rad,
+            springs(1).cartridge().rate_n_m_per_rad
+        );
+        assert_eq!(whole.with_broken(3).torque_n_m(0.3), 0.0);
     }
 
     /// By hand: 0.1 rad on 30 mm compress by 3 mm more than the 4 mm of the installed length; 4840.09 N/m make 33.881 N, and

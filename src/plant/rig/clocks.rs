@@ -11,20 +11,14 @@ pub(super) const GENERATOR_HZ: [u32; 2] = [1000, 50_000];
 const SLACK_TICKS: f64 = 1e-3;
 
 impl Rig {
-    /// The clocks against each other; the controller's own settings are valid.
+    /// The clocks against each other.
     pub(super) fn check_clocks(&self, check: &mut Checker<'_>) {
-        let tick_hz = u32::from(self.controller.tick_hz);
+        let tick_hz = self.board.tick_hz;
         let timer_hz = self.board.generator_hz;
         check.require("board.generator_hz", timer_hz.is_multiple_of(tick_hz), || {
             format!(
-                "is `{timer_hz}`, it must be a whole multiple of `controller.tick_hz`, which is `{tick_hz}`: {}",
+                "is `{timer_hz}`, it must be a whole multiple of `board.tick_hz`, which is `{tick_hz}`: {}",
                 nearest_multiples(timer_hz, tick_hz, GENERATOR_HZ)
-            )
-        });
-        let settings_hz = u32::from(self.controller.generator_hz);
-        check.require("controller.generator_hz", settings_hz == timer_hz, || {
-            format!(
-                "is `{settings_hz}`, it must be the rate of the board's timer, `board.generator_hz`, which is `{timer_hz}`"
             )
         });
         let silence_s = self.board.silence_s;
@@ -85,36 +79,24 @@ mod tests {
     }
 
     const BOARD: &str = "generator_hz = 10000\nsilence_s";
-    const SETTING: &str = "tick_hz = 500\ngenerator_hz = 10000";
+    const CLOCKS: &str = "tick_hz = 500\ngenerator_hz = 10000";
 
     /// Below the tick the twin made no period in a tick and stood still; with 10,200 Hz at 500 Hz it made
     /// 20 of 20.4 periods, so that motors ran 2 % slow.
     #[test]
     fn a_timer_that_is_no_multiple_of_the_tick_is_refused() {
         assert_eq!(
-            message(&[
-                (BOARD, "generator_hz = 1000\nsilence_s"),
-                (SETTING, "tick_hz = 2000\ngenerator_hz = 10000")
-            ]),
-            "`board.generator_hz` is `1000`, it must be a whole multiple of `controller.tick_hz`, which is `2000`: `2000` (1000)"
+            message(&[(CLOCKS, "tick_hz = 2000\ngenerator_hz = 1000")]),
+            "`board.generator_hz` is `1000`, it must be a whole multiple of `board.tick_hz`, which is `2000`: `2000` (1000)"
         );
         assert_eq!(
             message(&[(BOARD, "generator_hz = 10200\nsilence_s")]),
-            "`board.generator_hz` is `10200`, it must be a whole multiple of `controller.tick_hz`, which is `500`: `10000` or `10500` (10200)"
-        );
-        assert_eq!(
-            message(&[(SETTING, "tick_hz = 500\ngenerator_hz = 10200")]),
-            "`controller.generator_hz` is `10200`, must be a whole multiple of `tick_hz`, which is `500`: `10000` or `10500` (10200)"
+            "`board.generator_hz` is `10200`, it must be a whole multiple of `board.tick_hz`, which is `500`: `10000` or `10500` (10200)"
         );
         assert_eq!(
             message(&[(BOARD, "generator_hz = 20000\nsilence_s")]),
-            "`controller.generator_hz` is `10000`, it must be the rate of the board's timer, `board.generator_hz`, which is `20000` (10000)"
+            "accepted"
         );
-        let both = [
-            (BOARD, "generator_hz = 20000\nsilence_s"),
-            (SETTING, "tick_hz = 500\ngenerator_hz = 20000"),
-        ];
-        assert_eq!(message(&both), "accepted");
     }
 
     /// Half a tick of silence would switch the drives off for ever; 2.4 ticks counted as 2.
@@ -136,30 +118,31 @@ mod tests {
         );
         // A third of a second has no decimal form: its rounding is no fault.
         let thirds = [
-            (
-                "tick_hz = 500\ngenerator_hz = 10000",
-                "tick_hz = 300\ngenerator_hz = 9000",
-            ),
-            (BOARD, "generator_hz = 9000\nsilence_s"),
+            (CLOCKS, "tick_hz = 300\ngenerator_hz = 9000"),
             ("silence_s = 0.1", "silence_s = 0.0333333"),
         ];
         assert_eq!(message(&thirds), "accepted");
     }
 
-    /// The generator counts the periods of its patience in 16 bits. The most that any valid rig asks for fits.
+    /// The generator counts the periods of its timeout in 16 bits. The most that any valid rig asks for fits.
     #[test]
-    fn the_longest_patience_fits_the_generators_counter() {
-        let most_ticks = 50_u32;
-        let slowest_tick_hz = 100;
-        assert!(u16::try_from(most_ticks * (GENERATOR_HZ[1] / slowest_tick_hz)).is_ok());
-        let mut settings = trimproof_controller::Settings::example();
-        settings.patience_ticks = 50;
-        assert!(settings.check().is_ok());
-        settings.patience_ticks = 51;
-        assert!(settings.check().is_err());
-        settings = trimproof_controller::Settings::example();
-        settings.tick_hz = 99;
-        assert!(settings.check().is_err());
+    fn the_longest_timeout_fits_the_generators_counter() {
+        let with = |ticks: u32| {
+            message(&[(
+                "command_timeout_ticks = 2",
+                &format!("command_timeout_ticks = {ticks}"),
+            )])
+        };
+        assert!(u16::try_from(50 * (GENERATOR_HZ[1] / 100)).is_ok());
+        assert_eq!(with(50), "accepted");
+        assert_eq!(
+            with(51),
+            "`board.command_timeout_ticks` is `51`, it must be `1` to `50` (51)"
+        );
+        assert_eq!(
+            message(&[("tick_hz = 500", "tick_hz = 99")]),
+            "`board.tick_hz` is `99`, it must be `100` to `2000` (99)"
+        );
     }
 
     #[test]

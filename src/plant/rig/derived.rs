@@ -1,7 +1,7 @@
 //! Figures that follow from a rig's numbers.
 
 use super::{AxisRig, DriveRig, DriverRig, MotorRig, Rig, SensorRig, StopsRig};
-use crate::contact::BumperLaw;
+use crate::contact::BumperParams;
 
 /// Full steps in one electrical cycle of a two-phase stepper.
 const STEPS_A_CYCLE: f64 = 4.0;
@@ -21,8 +21,8 @@ impl DriveRig {
 
 impl MotorRig {
     /// Torque constant of one phase, N·m/A: both phases at rated current are √2 of one.
-    pub fn torque_constant_nm_per_a(&self) -> f64 {
-        self.holding_nm / (std::f64::consts::SQRT_2 * self.rated_a)
+    pub fn torque_constant_n_m_per_a(&self) -> f64 {
+        self.holding_n_m / (std::f64::consts::SQRT_2 * self.rated_a)
     }
 
     /// Full steps a turn.
@@ -78,8 +78,8 @@ impl SensorRig {
 
 impl StopsRig {
     /// Stiffness and damping of the buffer, the travel after which it is solid included.
-    pub fn bumper(&self) -> BumperLaw {
-        BumperLaw::new(self.stiffness_n_per_m, self.restitution).solid_beyond(self.travel_m)
+    pub fn bumper(&self) -> BumperParams {
+        BumperParams::new(self.stiffness_n_per_m, self.restitution).solid_beyond(self.travel_m)
     }
 
     /// How deep the buffer is pressed in at most, m: by the force that the stop stands up to.
@@ -95,8 +95,8 @@ impl AxisRig {
     }
 
     /// Torque at the trim shaft that the drive holds at a winding current (peak of the sinusoid) in A, N·m.
-    pub fn holding_nm(&self, current_a: f64) -> f64 {
-        self.motor.torque_constant_nm_per_a()
+    pub fn holding_n_m(&self, current_a: f64) -> f64 {
+        self.motor.torque_constant_n_m_per_a()
             * current_a
             * self.drive.ratio()
             * self.drive.efficiency
@@ -104,63 +104,26 @@ impl AxisRig {
 
     /// Torque at the trim shaft that the motor without current, the gear and the shaft put up against being
     /// turned, N·m.
-    pub fn drag_nm(&self) -> f64 {
-        (self.motor.detent_nm + self.motor.friction_nm) * self.drive.ratio()
-            + self.drive.shaft_friction_nm
+    pub fn drag_n_m(&self) -> f64 {
+        (self.motor.detent_n_m + self.motor.friction_n_m) * self.drive.ratio()
+            + self.drive.shaft_friction_n_m
     }
 }
 
 impl Rig {
-    /// Constants for formulas with their names, `rig.` included, in a fixed order.
+    /// Constants for formulas with their names, `rig.` included, in a fixed order: what follows from the parts.
     pub fn constants(&self) -> Vec<(String, f64)> {
-        let settings = &self.controller;
+        let tick_s = self.tick_s();
         let mut constants: Vec<(String, f64)> = [
             ("grip_radius_m", self.stick.grip_radius_m),
-            ("tick_s", 1.0 / f64::from(settings.tick_hz)),
-            (
-                "debounce_press_s",
-                self.controller_s(settings.debounce_press_ms.into()),
-            ),
-            (
-                "debounce_let_go_s",
-                self.controller_s(settings.debounce_let_go_ms.into()),
-            ),
+            ("tick_s", tick_s),
             ("supply_v", self.supply.volts),
-            ("supply_min_v", f64::from(settings.supply_min_mv) / 1000.0),
-            ("supply_lost_v", f64::from(settings.supply_lost_mv) / 1000.0),
-            (
-                "supply_steady_s",
-                self.controller_s(settings.supply_steady_ms.into()),
-            ),
             ("supply_source_ohm", self.supply.source_ohm),
             ("supply_bulk_f", self.supply.bulk_f),
             (
-                "hat_hold_delay_s",
-                self.controller_s(settings.hat_hold_delay_ms.into()),
+                "command_timeout_s",
+                f64::from(self.board.command_timeout_ticks) / f64::from(self.board.tick_hz),
             ),
-            // How much shorter than its press a held hat's run is: debounce and hold delay, less
-            // the let-go's debounce.
-            (
-                "hat_run_lost_s",
-                self.controller_s(settings.debounce_press_ms.into())
-                    + self.controller_s(settings.hat_hold_delay_ms.into())
-                    - self.controller_s(settings.debounce_let_go_ms.into()),
-            ),
-            ("hat_stuck_s", self.controller_s(settings.hat_stuck_ms)),
-            (
-                "hat_conflict_s",
-                self.controller_s(settings.hat_conflict_ms.into()),
-            ),
-            (
-                "release_stuck_s",
-                self.controller_s(settings.release_stuck_ms),
-            ),
-            ("patience_s", {
-                f64::from(settings.patience_ticks) / f64::from(settings.tick_hz)
-            }),
-            ("ticks_lost_max_s", {
-                f64::from(settings.ticks_lost_max) / f64::from(settings.tick_hz)
-            }),
             ("silence_s", self.board.silence_s),
             ("hand_n_per_m", self.hand.stiffness_n_per_m),
         ]
@@ -177,28 +140,19 @@ impl Rig {
         constants
     }
 
-    /// A time setting as the controller counts it, s: whole ticks, rounded up.
-    fn controller_s(&self, ms: u32) -> f64 {
-        let tick_hz = u64::from(self.controller.tick_hz);
-        let ticks = (u64::from(ms) * tick_hz).div_ceil(1000);
-        ticks as f64 / tick_hz as f64
-    }
-
     fn axis_constants(&self, index: usize) -> Vec<(&'static str, f64)> {
         let axis = self.axis(index);
-        let settings = self.axis_settings(index);
         let cartridge = axis.cartridge.cartridge();
         let radius_m = self.stick.grip_radius_m;
-        let rate_nm_per_deg = cartridge.rate_nm_per_rad.to_radians();
-        let holding_nm = axis.holding_nm(axis.driver.run_a);
-        let parked_nm = axis.holding_nm(axis.driver.hold_a);
-        let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
+        let rate_n_m_per_deg = cartridge.rate_n_m_per_rad.to_radians();
+        let holding_n_m = axis.holding_n_m(axis.driver.run_a);
+        let parked_n_m = axis.holding_n_m(axis.driver.hold_a);
         let mut constants = vec![
             ("free_play_deg", cartridge.free_play_rad.to_degrees()),
-            ("breakout_n", cartridge.breakout_nm / radius_m),
-            ("breakout_nm", cartridge.breakout_nm),
-            ("rate_nm_per_deg", rate_nm_per_deg),
-            ("gradient_n_per_deg", rate_nm_per_deg / radius_m),
+            ("breakout_n", cartridge.breakout_n_m / radius_m),
+            ("breakout_n_m", cartridge.breakout_n_m),
+            ("rate_n_m_per_deg", rate_n_m_per_deg),
+            ("gradient_n_per_deg", rate_n_m_per_deg / radius_m),
             ("gear_ratio", axis.drive.ratio()),
             ("full_step_deg", axis.full_step_deg()),
             (
@@ -206,31 +160,24 @@ impl Rig {
                 axis.full_step_deg() / f64::from(axis.driver.microsteps),
             ),
             ("backlash_deg", axis.drive.backlash_half_rad().to_degrees()),
-            ("friction_nm", axis.friction.coulomb_nm),
-            ("friction_n", axis.friction.coulomb_nm / radius_m),
+            ("friction_n_m", axis.friction.coulomb_n_m),
+            ("friction_n", axis.friction.coulomb_n_m / radius_m),
             ("stop_min_deg", axis.stops.min_deg),
             ("stop_max_deg", axis.stops.max_deg),
-            ("soft_min_deg", deg(settings.soft_min_mdeg)),
-            ("soft_max_deg", deg(settings.soft_max_mdeg)),
-            ("nudge_rate_deg_per_s", deg(settings.nudge_rate_mdeg_per_s)),
-            ("nudge_increment_deg", deg(settings.nudge_increment_mdeg)),
-            ("glide_rate_deg_per_s", deg(settings.glide_rate_mdeg_per_s)),
-            ("accel_deg_per_s2", deg(settings.accel_mdeg_per_s2)),
             ("sensor_step_deg", axis.sensor.step_deg()),
             ("sensor_noise_deg", axis.sensor.noise_deg),
-            ("holding_nm", holding_nm),
+            ("holding_n_m", holding_n_m),
             (
                 "slip_deflection_deg",
-                cartridge.deflection_rad(holding_nm).to_degrees(),
+                cartridge.deflection_rad(holding_n_m).to_degrees(),
             ),
-            ("parked_holding_nm", parked_nm),
+            ("parked_holding_n_m", parked_n_m),
             (
                 "parked_slip_deflection_deg",
-                cartridge.deflection_rad(parked_nm).to_degrees(),
+                cartridge.deflection_rad(parked_n_m).to_degrees(),
             ),
         ];
         constants.extend(self.parts_constants(index));
-        constants.extend(self.settings_constants(index));
         constants
     }
 
@@ -241,8 +188,8 @@ impl Rig {
         let radius_m = self.stick.grip_radius_m;
         let mass = self.stick.mass.properties();
         let pitch_radius_m = axis.drive.trim_pitch_radius_m;
-        let damping_nm_s_per_rad =
-            cartridge.damping_nm_s_per_rad + axis.friction.viscous_nm_s_per_rad;
+        let damping_n_m_s_per_rad =
+            cartridge.damping_n_m_s_per_rad + axis.friction.viscous_n_m_s_per_rad;
         vec![
             ("run_a", axis.driver.run_a),
             ("hold_a", axis.driver.hold_a),
@@ -251,66 +198,29 @@ impl Rig {
             ("cycle_deg", STEPS_A_CYCLE * axis.full_step_deg()),
             ("tooth_deg", 360.0 / f64::from(axis.drive.trim_teeth)),
             (
-                "mesh_nm_per_deg",
+                "mesh_n_m_per_deg",
                 (axis.drive.mesh_stiffness_n_per_m * pitch_radius_m * pitch_radius_m).to_radians(),
             ),
             ("efficiency", axis.drive.efficiency),
-            ("shaft_friction_nm", axis.drive.shaft_friction_nm),
-            ("drag_n", axis.drag_nm() / radius_m),
-            ("stiction_nm", axis.friction.stiction_nm),
-            ("stiction_n", axis.friction.stiction_nm / radius_m),
-            ("damping_nm_s_per_deg", damping_nm_s_per_rad.to_radians()),
+            ("shaft_friction_n_m", axis.drive.shaft_friction_n_m),
+            ("drag_n", axis.drag_n_m() / radius_m),
+            ("stiction_n_m", axis.friction.stiction_n_m),
+            ("stiction_n", axis.friction.stiction_n_m / radius_m),
+            ("damping_n_m_s_per_deg", damping_n_m_s_per_rad.to_radians()),
             (
                 "damping_n_s_per_deg",
-                damping_nm_s_per_rad.to_radians() / radius_m,
+                damping_n_m_s_per_rad.to_radians() / radius_m,
             ),
             (
                 "weight_n_per_deg",
-                mass.overturning_nm_per_rad(index).to_radians() / radius_m,
+                mass.overturning_n_m_per_rad(index).to_radians() / radius_m,
             ),
-            ("lean_n", mass.signed_lean_nm(index) / radius_m),
+            ("lean_n", mass.signed_lean_n_m(index) / radius_m),
             ("inertia_kg_m2", mass.axis_inertia_kg_m2(index)),
             ("springs", f64::from(cartridge.springs)),
             ("stop_n_per_m", axis.stops.stiffness_n_per_m),
             ("stop_height_m", axis.stops.height_m),
             ("sensor_latency_s", axis.sensor.latency_s),
-        ]
-    }
-
-    /// The controller's settings of an axis, in the units of signals.
-    fn settings_constants(&self, index: usize) -> Vec<(&'static str, f64)> {
-        let settings = self.axis_settings(index);
-        let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
-        let seconds = |ms: u16| self.controller_s(ms.into());
-        vec![
-            ("sensor_zero_counts", f64::from(settings.sensor_zero_counts)),
-            (
-                "sensor_deg_per_count",
-                deg(settings.sensor_span_mdeg) / f64::from(settings.sensor_span_counts),
-            ),
-            ("sensor_min_counts", f64::from(settings.sensor_min_counts)),
-            ("sensor_max_counts", f64::from(settings.sensor_max_counts)),
-            (
-                "sensor_rate_max_deg_per_s",
-                deg(settings.sensor_rate_max_mdeg_per_s),
-            ),
-            ("sensor_bad_s", seconds(settings.sensor_bad_ms)),
-            (
-                "sensor_stuck_travel_deg",
-                deg(settings.sensor_stuck_travel_mdeg),
-            ),
-            (
-                "filter_ticks",
-                f64::from((1_u32 << settings.filter_shift.min(6)) - 1),
-            ),
-            ("hold_on_deg", deg(settings.hold_on_mdeg)),
-            ("hold_off_s", seconds(settings.hold_off_ms)),
-            ("deflection_max_deg", deg(settings.deflection_max_mdeg)),
-            ("strain_deflection_deg", deg(settings.slip_deflection_mdeg)),
-            ("place_band_deg", deg(settings.place_band_mdeg)),
-            ("place_settle_s", seconds(settings.place_settle_ms)),
-            ("place_doubt_s", seconds(settings.place_doubt_ms)),
-            ("joystick_full_deg", deg(settings.joystick_full_mdeg)),
         ]
     }
 }

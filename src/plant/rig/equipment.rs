@@ -20,12 +20,18 @@ table! {
 }
 
 table! {
-    /// The controller's board.
+    /// The controller's board: its clocks belong to it, whatever program runs on it.
     pub struct BoardRig {
+        /// Control ticks a second: how often the controller is given its inputs, and a trace a row (default 500), Hz.
+        #[serde(default = "BoardRig::default_tick_hz")]
+        tick_hz: u32 = 100..=2000,
         /// Rate of the step generator's timer, Hz.
         generator_hz: u32 = 1000..=50_000,
         /// Silence of the controller after which the board lets the drives go, s.
         silence_s: f64 = 0.002..=1.0,
+        /// Command timeout: ticks for which the step generator keeps the last rate without a new one (default 2).
+        #[serde(default = "BoardRig::default_command_timeout_ticks")]
+        command_timeout_ticks: u32 = 1..=50,
     }
 }
 
@@ -79,6 +85,16 @@ impl SupplyRig {
 }
 
 impl BoardRig {
+    /// 500 Hz.
+    pub const fn default_tick_hz() -> u32 {
+        500
+    }
+
+    /// 2 ticks.
+    pub const fn default_command_timeout_ticks() -> u32 {
+        2
+    }
+
     pub(super) fn check(&self, check: &mut Checker<'_>) {
         self.check_numbers(check);
     }

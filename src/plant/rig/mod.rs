@@ -1,6 +1,5 @@
 //! Rig files: one force-feel stick, described part by part.
 
-mod advice;
 mod axis;
 mod cartridge;
 mod check;
@@ -13,10 +12,6 @@ mod stick;
 mod stops;
 
 #[cfg(test)]
-mod bad_input;
-#[cfg(test)]
-mod test_notes;
-#[cfg(test)]
 mod tests;
 
 pub use axis::{AxisRig, DriveRig, DriverRig, FrictionRig, MotorRig, SensorRig, StopsRig};
@@ -28,7 +23,7 @@ pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredM
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
-use trimproof_controller::{AxisSettings, PITCH, Settings, SettingsError};
+use trimproof_io::PITCH;
 
 use crate::scheme::{Scheme, StepBound};
 use check::Checker;
@@ -67,16 +62,28 @@ pub struct Rig {
     /// How the stick should feel: targets that `feel` judges by.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub feel: Vec<FeelTarget>,
-    /// Settings of the controller.
-    pub controller: Settings,
+    /// Settings of a controller. The twin has no use for them; whoever runs one reads them from the same text.
+    #[serde(default, skip_serializing)]
+    #[schemars(skip)]
+    controller: Foreign,
+}
+
+/// A table of the file that means nothing here: whatever stands in it is somebody else's to check.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Foreign;
+
+impl<'de> Deserialize<'de> for Foreign {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        serde::de::IgnoredAny::deserialize(deserializer).map(|_| Self)
+    }
 }
 
 impl Rig {
     /// Reads a rig from the text of its file.
     ///
     /// # Errors
-    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range, controller
-    /// settings that the controller refuses. The error points at the value.
+    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range. The error points at
+    /// the value. What stands in `[controller]` is not looked at.
     pub fn parse(text: &str) -> Result<Self, FileError> {
         let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
         trimproof_diagnostics::check_strings(text)?;
@@ -86,7 +93,7 @@ impl Rig {
 
     /// Length of a control tick, s.
     pub fn tick_s(&self) -> f64 {
-        1.0 / f64::from(self.controller.tick_hz)
+        1.0 / f64::from(self.board.tick_hz)
     }
 
     /// One axis by its index: 0 is pitch, any other is roll.
@@ -95,15 +102,6 @@ impl Rig {
             &self.pitch
         } else {
             &self.roll
-        }
-    }
-
-    /// The controller's settings of one axis by its index: 0 is pitch, any other is roll.
-    pub fn axis_settings(&self, index: usize) -> &AxisSettings {
-        if index == PITCH {
-            &self.controller.pitch
-        } else {
-            &self.controller.roll
         }
     }
 
@@ -131,23 +129,6 @@ impl Rig {
         }
         check.finish()?;
         self.check_scheme(text)?;
-        self.controller.check().map_err(|error| {
-            let path = format!("controller.{}", error.path());
-            let mut message = error.to_string().replacen(error.path(), &path, 1);
-            if let SettingsError::NotMultiple {
-                path: "generator_hz",
-                ..
-            } = error
-            {
-                let near = clocks::nearest_multiples(
-                    self.controller.generator_hz.into(),
-                    self.controller.tick_hz.into(),
-                    clocks::GENERATOR_HZ,
-                );
-                message = format!("{message}: {near}");
-            }
-            FileError::at(text, &path, message)
-        })?;
         let mut check = Checker::new(text);
         self.check_clocks(&mut check);
         self.check_obstacles(&mut check);

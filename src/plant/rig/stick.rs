@@ -138,7 +138,7 @@ impl MassProperties {
 
     /// Gravity's overturning rate about an axis with the stick upright, N·m/rad, positive when top-heavy:
     /// index 0 pitch (frame included), 1 roll.
-    pub fn overturning_nm_per_rad(&self, axis: usize) -> f64 {
+    pub fn overturning_n_m_per_rad(&self, axis: usize) -> f64 {
         let frame = if axis == 0 {
             self.frame_mass_kg * -self.frame_cg_m[2]
         } else {
@@ -148,13 +148,13 @@ impl MassProperties {
     }
 
     /// Torque of the weight about an axis at zero angles, N·m, as a size: a centre of gravity beside the axis.
-    pub fn lean_nm(&self, axis: usize) -> f64 {
-        self.signed_lean_nm(axis).abs()
+    pub fn lean_n_m(&self, axis: usize) -> f64 {
+        self.signed_lean_n_m(axis).abs()
     }
 
     /// Torque of the weight about an axis at zero angles, N·m, in the sense of the axis: a weight in front of
     /// the pitch axis pulls fore (negative), one to the right of the roll axis pulls right (positive).
-    pub fn signed_lean_nm(&self, axis: usize) -> f64 {
+    pub fn signed_lean_n_m(&self, axis: usize) -> f64 {
         let moment = if axis == 0 {
             -(self.inner_mass_kg * self.inner_cg_m[0] + self.frame_mass_kg * self.frame_cg_m[0])
         } else {
@@ -259,8 +259,8 @@ mod tests {
         assert!((found.inner_inertia_kg_m2[1][1] - (0.021 + 0.6 * 0.0401)).abs() < 1e-15);
         assert!((found.inner_inertia_kg_m2[0][2] - (0.0005 + 0.6 * 0.002)).abs() < 1e-15);
         assert!((found.axis_inertia_kg_m2(0) - 0.04606).abs() < 1e-15);
-        assert!((found.overturning_nm_per_rad(1) - 9.80665 * 0.12).abs() < 1e-12);
-        assert!((found.overturning_nm_per_rad(0) - 9.80665 * 0.124).abs() < 1e-12);
+        assert!((found.overturning_n_m_per_rad(1) - 9.80665 * 0.12).abs() < 1e-12);
+        assert!((found.overturning_n_m_per_rad(0) - 9.80665 * 0.124).abs() < 1e-12);
     }
 
     /// Whether kittiwake is taken with `new` in place of `old`.

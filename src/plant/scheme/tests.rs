@@ -3,7 +3,7 @@
 use std::f64::consts::SQRT_2;
 
 use super::*;
-use crate::contact::BumperLaw;
+use crate::contact::BumperParams;
 use crate::dynamics::Pose;
 
 fn skewed() -> Rig {
@@ -25,11 +25,11 @@ fn near(found: f64, expected: f64, share: f64) {
 
 /// The least that each axis shows over the roll between the stops, by a finer search in the inverse of the mass matrix.
 fn least_inertia(rig: &Rig) -> [f64; 2] {
-    let law = assembly::gimbal_law(rig);
+    let params = assembly::gimbal_params(rig);
     let mut least = [f64::INFINITY; 2];
     for k in 0..=3500 {
         let roll_rad = (-17.0 + 0.01 * f64::from(k)).to_radians();
-        let [a, b, c] = law.mass_matrix(&Pose::at([0.0, roll_rad]));
+        let [a, b, c] = params.mass_matrix(&Pose::at([0.0, roll_rad]));
         // 1/(M⁻¹)ᵢᵢ is the determinant over the other diagonal entry.
         least[0] = least[0].min((a * c - b * b) / c);
         least[1] = least[1].min((a * c - b * b) / a);
@@ -45,7 +45,7 @@ fn the_least_inertia_is_that_with_the_other_axis_free() {
         mass.inner_inertia_kg_m2 = [0.031, 0.0295, 0.019, 0.012, -0.004, 0.003];
     }
     let roll = [-17.0_f64, 18.0].map(f64::to_radians);
-    let found = assembly::gimbal_law(&rig).least_inertia_kg_m2(roll);
+    let found = assembly::gimbal_params(&rig).least_inertia_kg_m2(roll);
     for (found, expected) in found.into_iter().zip(least_inertia(&rig)) {
         near(found, expected, 1e-3);
     }
@@ -69,26 +69,26 @@ fn the_sticks_bounds_are_those_of_its_parts() {
     };
     let oscillation = |nm_per_rad: f64, inertia: f64| 0.075 / libm::sqrt(nm_per_rad / inertia);
     check(
-        "pitch.cartridge.damping_nm_s_per_rad",
+        "pitch.cartridge.damping_n_m_s_per_rad",
         0.33,
         0.2 * pitch / 0.33,
         1,
     );
     check(
-        "roll.cartridge.damping_nm_s_per_rad",
+        "roll.cartridge.damping_n_m_s_per_rad",
         0.27,
         0.2 * roll / 0.27,
         1,
     );
     check(
-        "pitch.cartridge.breakout_nm",
+        "pitch.cartridge.breakout_n_m",
         0.81,
         oscillation(0.81 / 2e-3, pitch),
         2,
     );
     // Bound coils are 41 times as stiff.
     check(
-        "pitch.cartridge.rate_nm_per_rad",
+        "pitch.cartridge.rate_n_m_per_rad",
         11.3,
         oscillation(41.0 * 11.3, pitch),
         2,
@@ -96,14 +96,14 @@ fn the_sticks_bounds_are_those_of_its_parts() {
     let spring = rig.roll.cartridge.cartridge();
     check(
         "roll.cartridge.free_length_m",
-        spring.breakout_nm,
-        oscillation(spring.breakout_nm / 2e-3, roll),
+        spring.breakout_n_m,
+        oscillation(spring.breakout_n_m / 2e-3, roll),
         2,
     );
     check(
         "roll.cartridge.arm_m",
-        spring.rate_nm_per_rad,
-        oscillation(41.0 * spring.rate_nm_per_rad, roll),
+        spring.rate_n_m_per_rad,
+        oscillation(41.0 * spring.rate_n_m_per_rad, roll),
         2,
     );
     // A stop at a height h is k h² against the angle; its dashpot takes 2 ζ ω of the speed in a second.
@@ -156,7 +156,7 @@ fn a_stop_that_breaks_early_is_never_solid() {
     let found = bound(&stick_bounds(&rig), "pitch.stops.height_m");
     let expected = 0.075 / libm::sqrt(3.3e5 * 0.085 * 0.085 / inertia);
     near(found.longest_step_s, expected, 1e-4);
-    assert_eq!(BumperLaw::new(3.3e5, 0.4).stiffest_n_per_m(1e9), 3.3e5);
+    assert_eq!(BumperParams::new(3.3e5, 0.4).stiffest_n_per_m(1e9), 3.3e5);
 }
 
 /// Each bound of a drive from the numbers of the file: mesh and cartridge turn the shaft back, mesh, field, detent and
@@ -185,25 +185,25 @@ fn a_drives_bounds_are_those_of_its_parts() {
     near(found.value, 65.0, 1e-12);
     near(found.longest_step_s, mesh_s, 1e-9);
     near(found.limit, 65.0 * mesh_s / 2e-6, 1e-9);
-    let found = bound(&bounds, "pitch.cartridge.damping_nm_s_per_rad");
+    let found = bound(&bounds, "pitch.cartridge.damping_n_m_s_per_rad");
     near(found.value, 0.33, 1e-12);
     near(found.longest_step_s, 1.7e-4 / 0.33, 1e-9);
     assert!(found.limit.is_infinite() && !found.is_least);
     // However strong it is, the shortest substep will do.
     let mut stiff = rig.clone();
     if let CartridgeRig::Measured(cartridge) = &mut stiff.pitch.cartridge {
-        cartridge.damping_nm_s_per_rad = 1e4;
+        cartridge.damping_n_m_s_per_rad = 1e4;
     }
     let found = bound(
         &train_bounds(&stiff, AxisName::Pitch),
-        "pitch.cartridge.damping_nm_s_per_rad",
+        "pitch.cartridge.damping_n_m_s_per_rad",
     );
     assert_eq!(found.longest_step_s, SHORTEST_TRAIN_STEP_S);
     // A heavy shaft leaves the rotor to be named; the seat of a strong preload counts where it is the stiffer.
     let mut heavy = rig.clone();
     heavy.pitch.drive.shaft_inertia_kg_m2 = 1e-2;
     if let CartridgeRig::Measured(cartridge) = &mut heavy.pitch.cartridge {
-        cartridge.breakout_nm = 4.0;
+        cartridge.breakout_n_m = 4.0;
     }
     let on_shaft = mesh + 4.0 / 2e-3;
     let found = bound(
@@ -241,10 +241,10 @@ fn the_worst_value_is_refused() {
     let inertia = least_inertia(&rig)[0];
     if let CartridgeRig::Measured(cartridge) = &mut rig.pitch.cartridge {
         // Half of the stick's shortest step.
-        cartridge.damping_nm_s_per_rad = 0.2 * inertia / 5e-6;
+        cartridge.damping_n_m_s_per_rad = 0.2 * inertia / 5e-6;
     }
     let (stick, shortest_s) = Scheme::refused(&rig).expect("its step is too short");
-    assert_eq!(stick.key, "pitch.cartridge.damping_nm_s_per_rad");
+    assert_eq!(stick.key, "pitch.cartridge.damping_n_m_s_per_rad");
     assert_eq!(shortest_s, SHORTEST_STICK_STEP_S);
     // A third of a substep is worse, though it is also shorter by itself; 0.7 of one is not.
     let given = rig.roll.drive.mesh_damping_n_s_per_m;
@@ -252,7 +252,7 @@ fn the_worst_value_is_refused() {
     let longest_s = bound(&bounds, "roll.drive.mesh_damping_n_s_per_m").longest_step_s;
     for (share, key) in [
         (0.3, "roll.drive.mesh_damping_n_s_per_m"),
-        (0.7, "pitch.cartridge.damping_nm_s_per_rad"),
+        (0.7, "pitch.cartridge.damping_n_m_s_per_rad"),
     ] {
         rig.roll.drive.mesh_damping_n_s_per_m = given * longest_s / (share * 2e-6);
         let (found, _) = Scheme::refused(&rig).expect("two steps are too short");
@@ -286,7 +286,7 @@ fn steps_are_cut_evenly() {
     let mut rig = skewed();
     let inertia = least_inertia(&rig)[0];
     if let CartridgeRig::Measured(cartridge) = &mut rig.pitch.cartridge {
-        cartridge.damping_nm_s_per_rad = 0.2 * inertia / 30e-6;
+        cartridge.damping_n_m_s_per_rad = 0.2 * inertia / 30e-6;
     }
     let given = rig.roll.drive.mesh_damping_n_s_per_m;
     let bounds = train_bounds(&rig, AxisName::Roll);
@@ -305,7 +305,7 @@ fn steps_are_cut_evenly() {
         assert_eq!(scheme.stick.usual_count, refine);
         assert_eq!(
             scheme.stick.tightest.key,
-            "pitch.cartridge.damping_nm_s_per_rad"
+            "pitch.cartridge.damping_n_m_s_per_rad"
         );
         near(scheme.stick.step_s, period_s / 3.0 / times, 1e-12);
         let roll = &scheme.train[1];

@@ -2,9 +2,10 @@
 //! same trace again.
 
 use crossbeam_channel::Receiver;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{Attend, Run};
 use trimproof_harness::scenario::{Event, Expectation, PathShape, Scenario, Start};
-use trimproof_plant::{Rig, SwitchName};
+use trimproof_plant::SwitchName;
 
 use super::Pace;
 use super::pace::Wall;
@@ -83,7 +84,7 @@ pub struct Flight {
 
 impl Flight {
     /// A flight of `rig` with what comes over `pilot`.
-    pub fn new(rig: &Rig, pilot: Receiver<Act>, pace: Pace) -> Self {
+    pub fn new(rig: &RigFile, pilot: Receiver<Act>, pace: Pace) -> Self {
         Self {
             pilot,
             wall: Wall::new(pace),
@@ -263,7 +264,7 @@ impl Attend for Flight {
 }
 
 /// A scenario in which nothing happens, long enough for any flight.
-pub(super) fn open_scenario(rig: &Rig) -> Scenario {
+pub(super) fn open_scenario(rig: &RigFile) -> Scenario {
     Scenario {
         name: "flown".to_owned(),
         title: "Flown by hand".to_owned(),
@@ -280,10 +281,10 @@ pub(super) fn open_scenario(rig: &Rig) -> Scenario {
 
 /// The session as a scenario that `prove` runs to the same trace. Its expectations are laws that hold for any stick that is well
 /// handled; whoever keeps the file adds what this flight was about.
-pub fn session_scenario(rig: &Rig, name: &str, session: &Session) -> Scenario {
-    let expect = |name: &str, that: String, because: &str| Expectation {
+pub fn session_scenario(rig: &RigFile, name: &str, session: &Session) -> Scenario {
+    let expect = |name: &str, formula: String, because: &str| Expectation {
         name: name.to_owned(),
-        that,
+        formula,
         because: Some(because.to_owned()),
         rigs: None,
         scale: None,
@@ -323,7 +324,7 @@ pub fn session_scenario(rig: &Rig, name: &str, session: &Session) -> Scenario {
             ),
             expect(
                 "nothing is reported",
-                "always(not (fault.sensor_range or fault.sensor_rate or fault.sensor_stuck or fault.ticks_lost or fault.hat_stuck or fault.hat_conflict or fault.release_stuck or fault.steps_slipped or fault.place_doubt))".to_owned(),
+                "always(not (fault.sensor_range or fault.sensor_rate or fault.sensor_stuck or fault.ticks_lost or fault.hat_stuck or fault.hat_conflict or fault.release_stuck or fault.steps_slipped or fault.position_doubt))".to_owned(),
                 "nothing was broken in the session",
             ),
         ],

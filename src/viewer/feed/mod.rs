@@ -17,10 +17,11 @@ use std::thread::JoinHandle;
 use bevy::prelude::Resource;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use trimproof_harness::judge::{Judgement, judge};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{Attend, Ending, Run, Target, run_attended};
 use trimproof_harness::scenario::{Event, Scenario};
 use trimproof_harness::trace::{Row, Trace};
-use trimproof_plant::{Rig, TwinAbort};
+use trimproof_plant::TwinAbort;
 
 use crate::story::{Lanes, SourceState, Story, judge_whole};
 
@@ -112,7 +113,7 @@ pub struct Feed {
 
 impl Feed {
     /// Starts the thread.
-    pub fn start(rig: Arc<Rig>, source: Source) -> Self {
+    pub fn start(rig: Arc<RigFile>, source: Source) -> Self {
         let (sender, news) = unbounded();
         let stop = Arc::new(AtomicBool::new(false));
         let halt = Arc::clone(&stop);
@@ -273,7 +274,13 @@ impl Attend for RowSender<'_> {
     }
 }
 
-fn run(rig: &Rig, scenario: &Scenario, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
+fn run(
+    rig: &RigFile,
+    scenario: &Scenario,
+    target: MakeTarget,
+    news: &Sender<News>,
+    stop: &AtomicBool,
+) {
     let mut target = target();
     let mut rows = RowSender::new(news, stop);
     let run = run_attended(rig, scenario, target.as_mut(), &mut rows);
@@ -313,7 +320,7 @@ impl Attend for Flown<'_> {
     }
 }
 
-fn fly(rig: &Rig, flight: Flight, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
+fn fly(rig: &RigFile, flight: Flight, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
     let mut target = target();
     let rows = RowSender::new(news, stop);
     let mut flown = Flown { flight, rows };

@@ -272,8 +272,8 @@ impl Target for Mortal {
     }
     fn tick(
         &mut self,
-        inputs: &trimproof_controller::Inputs,
-    ) -> Result<trimproof_controller::Outputs, TargetError> {
+        inputs: &trimproof_io::Inputs,
+    ) -> Result<trimproof_io::Outputs, TargetError> {
         if inputs.tick >= self.ticks {
             return Err(TargetError::Link("the board fell silent".to_owned()));
         }

@@ -1,6 +1,6 @@
 //! Which instants of a run a contact sheet shows: those that differ most from each other.
 
-use trimproof_controller::{AXES, PITCH, ROLL, State};
+use trimproof_io::{AXES, PITCH, ROLL, State};
 
 use crate::story::{Instant, Story};
 

@@ -146,7 +146,7 @@ mod tests {
             "pitch.deflection_deg",
             "pitch.reference_deg",
             "pitch.drive_deg",
-            "pitch.believed_deg",
+            "pitch.estimated_deg",
             "hand.pitch_deg",
         ];
         let counts: Vec<usize> = plots_of(&many)
@@ -173,7 +173,7 @@ mod tests {
             "pitch lag"
         );
         assert_eq!(
-            short_name("pitch.cartridge_nm", "torque, N m"),
+            short_name("pitch.cartridge_n_m", "torque, N m"),
             "pitch cartridge"
         );
     }

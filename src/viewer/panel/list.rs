@@ -30,7 +30,7 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
                 let chosen = desk.chosen == Some(index);
                 let response =
                     ui.add(egui::Button::selectable(chosen, line(view, is_over(story))).truncate());
-                let mut more = view.that.clone();
+                let mut more = view.formula.clone();
                 if let Some(because) = &view.because {
                     more.push_str("\nbecause ");
                     more.push_str(because);
@@ -121,7 +121,7 @@ fn detail(view: &ExpectationView) -> String {
         Some(judgement) if !judgement.decided_by.is_empty() => {
             format!("worst at {:.3} s: {}", judgement.at_s, judgement.decided_by)
         }
-        _ => view.that.clone(),
+        _ => view.formula.clone(),
     }
 }
 
@@ -134,13 +134,13 @@ mod tests {
     fn view(held: Option<bool>) -> ExpectationView {
         ExpectationView {
             name: "a".to_owned(),
-            that: String::new(),
+            formula: String::new(),
             because: None,
             windows_s: Vec::new(),
             signals: Vec::new(),
             judgement: held.map(|held| Judgement {
                 name: "a".to_owned(),
-                that: String::new(),
+                formula: String::new(),
                 because: None,
                 held,
                 margin: 0.0,

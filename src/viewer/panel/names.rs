@@ -2,7 +2,7 @@
 
 use bevy::math::Vec3;
 use bevy_egui::egui::{Align2, Pos2, Rect, Vec2, vec2};
-use trimproof_controller::{PITCH, ROLL};
+use trimproof_io::{PITCH, ROLL};
 
 use super::labels::Labels;
 use super::overlay::project;

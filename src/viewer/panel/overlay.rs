@@ -4,7 +4,7 @@ use bevy::math::Vec3;
 use bevy_egui::egui::{
     Align2, Color32, FontId, Painter, Pos2, Rect, Stroke, StrokeKind, Ui, pos2, vec2,
 };
-use trimproof_controller::{PITCH, ROLL};
+use trimproof_io::{PITCH, ROLL};
 
 use super::labels::Labels;
 use super::{Desk, names, scale};
@@ -180,11 +180,11 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
         painter.rect_filled(part, 0.0, load_colour32(share));
     }
     for (axis, name) in [(PITCH, "pitch"), (ROLL, "roll")] {
-        let load_nm = instant.axis[axis].cartridge_nm.abs() as f32;
-        let full_nm = layout.axis[axis].full_nm;
+        let load_n_m = instant.axis[axis].cartridge_n_m.abs() as f32;
+        let full_n_m = layout.axis[axis].full_n_m;
         // The marks stay on the ramp, at its ends too.
         let inside = bar.shrink2(vec2(4.0, 0.0));
-        let x = inside.left() + inside.width() * (load_nm / full_nm).clamp(0.0, 1.0);
+        let x = inside.left() + inside.width() * (load_n_m / full_n_m).clamp(0.0, 1.0);
         let y = bar.bottom() + 11.0 + 15.0 * axis as f32;
         // A circle is pitch, a square is roll: on the ramp and before the words.
         let places = [pos2(x, bar.center().y), pos2(bar.left() + 5.0, y)];
@@ -205,7 +205,7 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
         if is_small {
             continue;
         }
-        let text = format!("{name} {load_nm:.2} of {full_nm:.2} N m");
+        let text = format!("{name} {load_n_m:.2} of {full_n_m:.2} N m");
         painter.text(
             pos2(bar.left() + 15.0, y),
             Align2::LEFT_CENTER,

@@ -3,8 +3,8 @@
 
 use bevy::math::Vec3;
 use bevy_egui::egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, vec2};
-use trimproof_controller::{PITCH, ROLL};
 use trimproof_harness::card::text;
+use trimproof_io::{PITCH, ROLL};
 
 use super::labels::Labels;
 use super::overlay::project;

@@ -1,7 +1,7 @@
 //! The strip above everything: what is shown, the state, the supply, what is wrong.
 
 use bevy_egui::egui::{self, Align, Color32, Layout, RichText, Ui};
-use trimproof_controller::State;
+use trimproof_io::State;
 
 use super::scale::signed;
 use super::{Arrangement, Desk};

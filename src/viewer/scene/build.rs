@@ -2,7 +2,8 @@
 
 use bevy::light::{CascadeShadowConfigBuilder, DirectionalLightShadowMap, GlobalAmbientLight};
 use bevy::prelude::*;
-use trimproof_plant::{Along, Form, Rig, Solid};
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::{Along, Form, Solid};
 
 use super::layout::PlateLayout;
 use super::motion::{HEAD_M, hat_at, release_at};
@@ -392,7 +393,7 @@ fn stops(kit: &mut Kit<'_, '_, '_>, root: Entity) {
     }
 }
 
-fn obstacles(kit: &mut Kit<'_, '_, '_>, root: Entity, rig: &Rig) {
+fn obstacles(kit: &mut Kit<'_, '_, '_>, root: Entity, rig: &RigFile) {
     for obstacle in &rig.obstacle {
         let (mesh, lay) = form(&obstacle.shape);
         let [roll, pitch, yaw] = obstacle.turn_deg.map(|deg| deg.to_radians() as f32);

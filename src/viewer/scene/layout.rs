@@ -5,8 +5,9 @@
 //! posts, the plate, a spring of a cartridge that was only measured) is filled in to suit what it says.
 
 use bevy::math::Vec3;
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::Solid;
 use trimproof_plant::rig::{AxisRig, CartridgeRig, MassRig};
-use trimproof_plant::{Rig, Solid};
 
 use super::motion::pitch;
 
@@ -86,7 +87,7 @@ pub struct AxisLayout {
     /// The cartridge.
     pub cartridge: CartridgeLayout,
     /// Torque of the cartridge at the far end of its travel: the end of the colour scale, N m.
-    pub full_nm: f32,
+    pub full_n_m: f32,
 }
 
 /// A cartridge as it is drawn.
@@ -143,7 +144,7 @@ const PLAY_DRAWN: f32 = 0.2;
 
 impl Layout {
     /// The layout of a rig.
-    pub fn of(rig: &Rig) -> Self {
+    pub fn of(rig: &RigFile) -> Self {
         let stick = &rig.stick;
         let solids = match &stick.mass {
             MassRig::Shapes(shapes) => Some([shapes.frame.clone(), shapes.inner.clone()]),
@@ -271,7 +272,7 @@ impl AxisLayout {
         let travel_rad = (axis.stops.max_deg - axis.stops.min_deg).to_radians() / 2.0;
         let far_rad = travel_rad.min(cartridge.bind_rad);
         // Motors of twice the torque are about a third longer and a little wider (common practice, no source).
-        let strength = axis.motor.holding_nm as f32;
+        let strength = axis.motor.holding_n_m as f32;
         Self {
             trim_teeth: drive.trim_teeth,
             motor_teeth: drive.motor_teeth,
@@ -287,7 +288,7 @@ impl AxisLayout {
             ],
             cartridge: CartridgeLayout::of(&axis.cartridge),
             // A cartridge whose play is wider than the travel never carries anything.
-            full_nm: (cartridge.torque_nm(far_rad) as f32).max(1e-6),
+            full_n_m: (cartridge.torque_n_m(far_rad) as f32).max(1e-6),
         }
     }
 

@@ -5,8 +5,8 @@
 
 use bevy::math::{Quat, Vec3};
 use bevy::transform::components::Transform;
-use trimproof_controller::{PITCH, ROLL};
-use trimproof_plant::Rig;
+use trimproof_harness::rig::RigFile;
+use trimproof_io::{PITCH, ROLL};
 
 use super::{Layout, Part};
 use crate::story::Instant;
@@ -91,7 +91,7 @@ pub fn arrow(instant: &Instant, layout: &Layout) -> Option<Arrow> {
 }
 
 /// What touches on a rig: see [`lit`].
-pub fn touched(instant: &Instant, rig: &Rig) -> ([bool; 4], bool) {
+pub fn touched(instant: &Instant, rig: &RigFile) -> ([bool; 4], bool) {
     let stops_deg = [&rig.pitch, &rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
     lit(instant, stops_deg, !rig.obstacle.is_empty())
 }

@@ -115,7 +115,7 @@ pub(super) fn glow(
         let (base, shine) = match *glow {
             Glow::Springs(axis) => {
                 let share =
-                    instant.axis[axis].cartridge_nm.abs() as f32 / layout.0.axis[axis].full_nm;
+                    instant.axis[axis].cartridge_n_m.abs() as f32 / layout.0.axis[axis].full_n_m;
                 let [r, g, b] = look::load_rgb(share);
                 (Color::srgb(r, g, b), 0.25)
             }

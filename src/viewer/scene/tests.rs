@@ -239,7 +239,7 @@ over_s = 1.0
 
 [[expect]]
 name = "any"
-that = "always(pitch.stick_deg < 90)"
+formula = "always(pitch.stick_deg < 90)"
 "#;
     let scenario = trimproof_harness::scenario::Scenario::parse(text).unwrap();
     let rig = rig("bittern");

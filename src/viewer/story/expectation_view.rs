@@ -2,9 +2,9 @@
 
 use trimproof_formula::Formula;
 use trimproof_harness::judge::{Judgement, judge, names_for};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::trace::Trace;
-use trimproof_plant::Rig;
 
 /// One expectation.
 #[derive(Clone, Debug, PartialEq)]
@@ -12,7 +12,7 @@ pub struct ExpectationView {
     /// Its name.
     pub name: String,
     /// Its formula.
-    pub that: String,
+    pub formula: String,
     /// Why its limit is what it is.
     pub because: Option<String>,
     /// Stretches of time that it looks at, s.
@@ -33,7 +33,7 @@ impl ExpectationView {
 }
 
 /// Judges a trace by its scenario, if there is one; a trace that was cut short has shown nothing, and is not judged.
-pub fn judge_whole(rig: &Rig, scenario: Option<&Scenario>, trace: &Trace) -> Vec<Judgement> {
+pub fn judge_whole(rig: &RigFile, scenario: Option<&Scenario>, trace: &Trace) -> Vec<Judgement> {
     let cut = trace.about.notes.contains_key("cut");
     scenario
         .filter(|_| !cut)
@@ -42,12 +42,12 @@ pub fn judge_whole(rig: &Rig, scenario: Option<&Scenario>, trace: &Trace) -> Vec
 }
 
 /// The scenario's expectations for `rig`, not judged yet.
-pub fn expectation_views(rig: &Rig, scenario: &Scenario) -> Vec<ExpectationView> {
+pub fn expectation_views(rig: &RigFile, scenario: &Scenario) -> Vec<ExpectationView> {
     let names = names_for(rig, scenario.length_s);
     scenario
         .expectations_for(&rig.name)
         .map(|(_, expectation)| {
-            let formula = Formula::parse(&expectation.that, &names).ok();
+            let formula = Formula::parse(&expectation.formula, &names).ok();
             let windows_s = formula
                 .as_ref()
                 .map(|formula| formula.windows_s(scenario.length_s))
@@ -58,7 +58,7 @@ pub fn expectation_views(rig: &Rig, scenario: &Scenario) -> Vec<ExpectationView>
                 .unwrap_or_default();
             ExpectationView {
                 name: expectation.name.clone(),
-                that: expectation.that.clone(),
+                formula: expectation.formula.clone(),
                 because: expectation.because.clone(),
                 windows_s,
                 signals,

@@ -1,8 +1,8 @@
 //! One row of a trace as the scene wants it.
 
-use trimproof_controller::{AXES, State};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::trace::Trace;
-use trimproof_plant::Rig;
+use trimproof_io::{AXES, State};
 
 /// Rows that are looked back over for where an unpowered drive sits in its play: a second at 500 Hz.
 const MEMORY_ROWS: usize = 500;
@@ -44,7 +44,7 @@ pub struct AxisInstant {
     /// Trimmed position that the controller keeps, deg.
     pub reference_deg: f64,
     /// Cartridge torque on the stick, N m.
-    pub cartridge_nm: f64,
+    pub cartridge_n_m: f64,
     /// Force of the hand at the grip, N.
     pub grip_force_n: f64,
     /// Force of all contacts at the grip, N.
@@ -67,7 +67,7 @@ impl Instant {
     }
 
     /// What row `row` of `trace` says of `rig`. A column that the trace does not have reads 0.
-    pub fn of(trace: &Trace, rig: &Rig, row: usize) -> Self {
+    pub fn of(trace: &Trace, rig: &RigFile, row: usize) -> Self {
         let number = |name: &str| {
             let value = trace
                 .numbers(name)
@@ -96,7 +96,7 @@ impl Instant {
                     stick_deg: of("stick_deg"),
                     trim_deg: of("trim_deg"),
                     reference_deg: of("reference_deg"),
-                    cartridge_nm: of("cartridge_nm"),
+                    cartridge_n_m: of("cartridge_n_m"),
                     grip_force_n: of("grip_force_n"),
                     stop_force_n: of("stop_force_n"),
                     enabled: on(&format!("{axis}.enabled")),
@@ -120,7 +120,7 @@ impl Instant {
 ///
 /// A driven rotor is where it was sent less its lag. Of an unpowered one the trace says nothing: the trim shaft drags it along by
 /// one flank or the other, so it is followed over the last second as a play operator.
-fn in_play(trace: &Trace, rig: &Rig, index: usize, row: usize) -> f64 {
+fn in_play(trace: &Trace, rig: &RigFile, index: usize, row: usize) -> f64 {
     let name = ["pitch", "roll"][index];
     let axis = rig.axis(index);
     let half_deg = axis.drive.backlash_half_rad().to_degrees();

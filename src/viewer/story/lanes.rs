@@ -1,7 +1,7 @@
 //! States and switches over time, as stretches: what a lane under the plots shows.
 
-use trimproof_controller::State;
 use trimproof_harness::trace::{PILOT_SWITCHES, Trace, columns};
+use trimproof_io::State;
 
 /// A lane.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -19,9 +19,9 @@ use std::sync::Arc;
 
 use bevy::prelude::Resource;
 use trimproof_harness::judge::Judgement;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::trace::{About, Row, Trace, column};
-use trimproof_plant::Rig;
 
 /// Signals that are plotted unless others are asked for.
 pub const USUAL: [&str; 8] = [
@@ -39,7 +39,7 @@ pub const USUAL: [&str; 8] = [
 #[derive(Resource)]
 pub struct Story {
     /// The rig.
-    pub rig: Arc<Rig>,
+    pub rig: Arc<RigFile>,
     /// The scenario; `None` for a trace whose scenario is not at hand, and for a stick that is flown by hand.
     pub scenario: Option<Arc<Scenario>>,
     /// What has happened so far.
@@ -84,7 +84,7 @@ impl Story {
     }
 
     /// A story of which nothing has happened yet.
-    pub fn new(rig: Arc<Rig>, scenario: Option<Arc<Scenario>>, source: SourceState) -> Self {
+    pub fn new(rig: Arc<RigFile>, scenario: Option<Arc<Scenario>>, source: SourceState) -> Self {
         let about = About {
             rig: rig.name.clone(),
             scenario: scenario
@@ -114,7 +114,7 @@ impl Story {
 
     /// A story of a trace that is complete, with its judgements if there are any.
     pub fn of_trace(
-        rig: Arc<Rig>,
+        rig: Arc<RigFile>,
         scenario: Option<Arc<Scenario>>,
         trace: Trace,
         judgements: &[Judgement],

@@ -3,11 +3,11 @@
 use std::sync::Arc;
 
 use proptest::prelude::*;
-use trimproof_controller::State;
 use trimproof_harness::judge::judge;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::trace::{AxisRow, Row};
+use trimproof_io::State;
 
 use super::*;
 
@@ -50,11 +50,11 @@ for_s = 0.2
 
 [[expect]]
 name = "it holds"
-that = "always[1, end](state is holding or state is nudging)"
+formula = "always[1, end](state is holding or state is nudging)"
 
 [[expect]]
 name = "it never moves"
-that = "always[1, 2](abs(pitch.stick_deg) < 1)"
+formula = "always[1, 2](abs(pitch.stick_deg) < 1)"
 "#;
     Scenario {
         name: "pushed".to_owned(),

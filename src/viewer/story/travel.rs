@@ -1,7 +1,7 @@
 //! How far the stick and the trimmed position go in a trace, and how much of that is seen from which side.
 
-use trimproof_controller::{AXES, PITCH, ROLL};
 use trimproof_harness::trace::Trace;
+use trimproof_io::{AXES, PITCH, ROLL};
 
 /// Directions from which an oblique view is chosen, degrees about the vertical from behind towards the left. All are behind the
 /// pilot's shoulders, and each axis keeps at least half of its motion: the sine of 30 degrees. The first of several that show

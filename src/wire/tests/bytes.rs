@@ -4,10 +4,8 @@
 use crate::tests::{any_inputs, frame_of};
 use crate::{Answer, Command, Request, Sample};
 use proptest::prelude::*;
-use trimproof_controller::{
-    AXES, AxisOutputs, Controller, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL,
-    Settings, State,
-};
+use trimproof_controller::{AxisOutputs, Controller, Settings};
+use trimproof_io::{AXES, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL, State};
 
 /// Most bytes that a tick may take, both ways.
 const BAR: usize = 64;

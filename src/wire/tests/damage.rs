@@ -6,7 +6,8 @@ use crate::{
     Answer, Begin, Command, Decoder, FRAME_MAX, FrameError, Hello, Request, Sample, VERSION,
 };
 use proptest::prelude::*;
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::Settings;
+use trimproof_io::{Inputs, Outputs};
 
 /// Frames of every kind and length.
 fn some_requests() -> Vec<Request> {

@@ -6,7 +6,8 @@ use crate::frame::CRC;
 use crate::tests::vectors::{Message, messages};
 use crate::tests::{frame_of, hex};
 use crate::{FRAME_MAX, IDENTITY_MAX, MESSAGE_MAX, SILENCE_MAX_MS, VERSION, hash_of};
-use trimproof_controller::{Fault, Settings, State};
+use trimproof_controller::Settings;
+use trimproof_io::{Fault, State};
 
 const DOCUMENT: &str = include_str!("../../../docs/guides/wire.md");
 const SETTINGS: &str = include_str!("../../controller/settings.rs");

@@ -6,9 +6,8 @@ use crate::tests::{frame_of, hex, longest_settings, read};
 use crate::{
     Answer, Begin, Begun, Command, Greeting, Hello, Name, Refusal, Request, Sample, hash_of,
 };
-use trimproof_controller::{
-    AxisOutputs, CurrentLevel, Fault, Faults, Inputs, Outputs, Settings, State, Switches,
-};
+use trimproof_controller::{AxisOutputs, Settings};
+use trimproof_io::{CurrentLevel, Fault, Faults, Inputs, Outputs, State, Switches};
 
 const HEAD: &str = "\
 # Bytes of messages: see docs/guides/wire.md.

@@ -14,7 +14,8 @@ use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use trimproof_controller::{Inputs, Outputs, Settings};
+use trimproof_controller::Settings;
+use trimproof_io::{Inputs, Outputs};
 
 use crate::Ran;
 use crate::observe::Heard;

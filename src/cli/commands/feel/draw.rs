@@ -7,12 +7,12 @@ use std::path::Path;
 use trimproof_controller::Controller;
 use trimproof_feel::figures::SweepFigures;
 use trimproof_feel::judge::{Verdict, sides};
-use trimproof_feel::page::{self, Block, Figure, Page, Section, Table, Tone};
-use trimproof_feel::picture::{
-    self, ForceLoop, ForceTarget, ForceTolerance, FreeResponse, Loop, PictureError, Step,
-};
 use trimproof_feel::record::{Condition, Response, Sweep};
 use trimproof_plant::rig::{FeelCondition, FeelTarget};
+use trimproof_report::page::{self, Block, Figure, Page, Section, Table, Tone};
+use trimproof_report::picture::{
+    self, ForceLoop, ForceTarget, ForceTolerance, FreeResponse, Loop, PictureError, Step,
+};
 
 /// A picture with the name of its file.
 pub struct Drawn {

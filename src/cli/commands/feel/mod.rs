@@ -22,10 +22,10 @@ use trimproof_feel::measure::{MeasureError, Measured};
 use trimproof_feel::plausible::plausible;
 use trimproof_feel::record::Record;
 use trimproof_feel::{bench_csv, extract};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::suite::{
     Problem, load_rig, plain, read_text_within, try_file, try_folder, write_whole,
 };
-use trimproof_plant::Rig;
 
 /// What every report says of itself.
 const CAUTION: &str = "This report sets figures against numbers. It is no qualification of a device and stands for none: \
@@ -36,7 +36,7 @@ enum Source<'a> {
     /// A measurement of the bench.
     Bench(Box<Stick>),
     /// The twin of a rig, still to be measured.
-    Twin(&'a Rig),
+    Twin(&'a RigFile),
 }
 
 /// A stick as measured, ready to be judged.
@@ -48,7 +48,7 @@ struct Stick {
 
 /// Everything that the report shows.
 struct Report<'a> {
-    rig: &'a Rig,
+    rig: &'a RigFile,
     stick: &'a Stick,
     other: Option<&'a Stick>,
     targets: Vec<Verdict>,
@@ -149,7 +149,7 @@ fn take(
     other: Option<Source<'_>>,
 ) -> Result<Option<(Stick, Option<Stick>)>, Failure> {
     let sources: Vec<Source<'_>> = std::iter::once(subject).chain(other).collect();
-    let rigs: Vec<&Rig> = sources
+    let rigs: Vec<&RigFile> = sources
         .iter()
         .filter_map(|source| match source {
             Source::Twin(rig) => Some(*rig),
@@ -187,7 +187,7 @@ fn take(
 }
 
 impl Stick {
-    fn of_twin(rig: &Rig, measured: Measured) -> Self {
+    fn of_twin(rig: &RigFile, measured: Measured) -> Self {
         let (figures, more) = measured.figures(rig);
         let mut notes = measured.notes.clone();
         notes.extend(more);
@@ -201,7 +201,7 @@ impl Stick {
 }
 
 impl<'a> Report<'a> {
-    fn of(rig: &'a Rig, stick: &'a Stick, other: Option<&'a Stick>) -> Self {
+    fn of(rig: &'a RigFile, stick: &'a Stick, other: Option<&'a Stick>) -> Self {
         let taken = |stick: &'a Stick| Taken {
             record: &stick.record,
             figures: &stick.figures,
@@ -223,7 +223,7 @@ impl<'a> Report<'a> {
             .iter()
             .chain(&self.table)
             .any(Verdict::is_broken);
-        if broken { Exit::Broken } else { Exit::Held }
+        if broken { Exit::Fail } else { Exit::Pass }
     }
 }
 
@@ -234,7 +234,7 @@ fn is_bench(file: &Path) -> bool {
 }
 
 /// Reads a measurement of the bench, taken at the rig's grip, and its figures.
-fn read_bench(file: &Path, rig: &Rig) -> Result<Stick, Failure> {
+fn read_bench(file: &Path, rig: &RigFile) -> Result<Stick, Failure> {
     let text = read_text_within(file, bench_csv::BYTES_MAX)?;
     let mut record = bench_csv::read(&text, rig.stick.grip_radius_m)
         .map_err(|error| Problem::within(file, &text, error))?;

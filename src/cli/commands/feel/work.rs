@@ -11,7 +11,7 @@ use trimproof_feel::measure::{
     Job, MeasureError, Measured, Piece, SWEEP_DEG_PER_S, assemble, plan,
 };
 use trimproof_feel::record::Condition;
-use trimproof_plant::Rig;
+use trimproof_harness::rig::RigFile;
 
 /// Simulated time between two movements of the bar, s.
 const REPORT_S: f64 = 0.2;
@@ -22,10 +22,10 @@ const REPORT_S: f64 = 0.2;
 /// # Errors
 /// The first failure in the order of the jobs, with the rig's name; `Stopped` if `stop` was set.
 pub fn measure_all<'a>(
-    rigs: &[&'a Rig],
+    rigs: &[&'a RigFile],
     stop: &AtomicBool,
 ) -> Result<Vec<Measured>, (&'a str, MeasureError)> {
-    let jobs: Vec<(&Rig, Job)> = rigs
+    let jobs: Vec<(&RigFile, Job)> = rigs
         .iter()
         .flat_map(|rig| plan().into_iter().map(|job| (*rig, job)))
         .collect();
@@ -65,7 +65,7 @@ pub fn measure_all<'a>(
 
 /// Puts the pieces together, rig by rig. Of several failures the one that is not just a stop is reported.
 fn gather<'a>(
-    rigs: &[&'a Rig],
+    rigs: &[&'a RigFile],
     done: Vec<(usize, Result<Piece, MeasureError>)>,
 ) -> Result<Vec<Measured>, (&'a str, MeasureError)> {
     let a_rig = plan().len();
@@ -90,7 +90,7 @@ fn gather<'a>(
 
 fn run(
     job: Job,
-    rig: &Rig,
+    rig: &RigFile,
     bar: &ProgressBar,
     stop: impl Fn() -> bool,
 ) -> Result<Piece, MeasureError> {

@@ -3,7 +3,7 @@
 use crate::commands::pictures;
 use std::path::Path;
 use trimproof_feel::fit::Fit;
-use trimproof_feel::picture::{self, ResidualPlot};
+use trimproof_report::picture::{self, ResidualPlot};
 
 /// Writes a residual plot of every measurement as SVG and PNG, each file whole or not at all; gives what could not be
 /// written and why.

@@ -72,7 +72,7 @@ impl<'a> Form<'a> {
             written: shown
                 .written
                 .map(|(file, _)| file.display().to_string())
-                .filter(|_| exit == Exit::Held),
+                .filter(|_| exit == Exit::Pass),
             written_notes: shown.written.map_or(&[], |(_, new)| &new.notes),
         }
     }

@@ -52,7 +52,7 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
         }
         None => None,
     };
-    let mut exit = Exit::Held;
+    let mut exit = Exit::Pass;
     if let (Some(file), Some(new)) = (&args.write, &written)
         && let Err(error) = write_whole(file, new.text.as_bytes())
     {

@@ -1,10 +1,10 @@
 //! The page and the pictures of a suite.
 
 use std::path::Path;
-use trimproof_feel::{page, picture};
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::suite::{Case, Outcome, Picture, plain, write_whole};
 use trimproof_harness::trace::Trace;
+use trimproof_report::{page, picture};
 
 /// Most broken expectations of one run that are drawn: the first ones show what went wrong, and a page must open on a phone.
 const DRAWN_MAX: usize = 4;
@@ -22,7 +22,7 @@ pub fn pictures(
         let broken = judgements
             .iter()
             .enumerate()
-            .filter(|(_, judgement)| !judgement.held);
+            .filter(|(_, judgement)| judgement.fails());
         pictures.extend(broken.take(DRAWN_MAX).map(|(index, judgement)| Picture {
             of: Some(index),
             svg: picture::expectation(case, trace, judgement).map_err(|error| error.to_string()),

@@ -3,7 +3,8 @@
 use crate::board::{LinkTraffic, TargetSource};
 use crate::exit::Exit;
 use serde::Serialize;
-use trimproof_harness::laws::Verdict;
+use trimproof_harness::judge::Verdict;
+use trimproof_harness::laws::LawJudgement;
 use trimproof_harness::run::Accuracy;
 use trimproof_harness::suite::{Case, End, Outcome};
 
@@ -17,6 +18,7 @@ pub struct Verdicts<'a> {
     exit_code: u8,
     simulated_s: f64,
     never_put_to_test: usize,
+    not_judged: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
     board: Option<Board<'a>>,
     runs: Vec<RunVerdict<'a>>,
@@ -34,6 +36,8 @@ struct RunVerdict<'a> {
     rig: &'a str,
     file: String,
     verdict: &'static str,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    aborted_by: Option<&'static str>,
     #[serde(skip_serializing_if = "Option::is_none")]
     reason: Option<&'a str>,
     simulated_s: f64,
@@ -56,9 +60,11 @@ struct RunVerdict<'a> {
 #[derive(Serialize)]
 struct ExpectationVerdict<'a> {
     name: &'a str,
-    that: &'a str,
+    formula: &'a str,
     because: Option<&'a str>,
-    held: bool,
+    verdict: &'static str,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    missing: &'a [String],
     margin: Option<f64>,
     unit: &'a str,
     at_s: f64,
@@ -76,7 +82,9 @@ struct LawVerdict<'a> {
     name: &'a str,
     formula: &'a str,
     because: &'a str,
-    held: bool,
+    verdict: &'static str,
+    #[serde(skip_serializing_if = "<[String]>::is_empty")]
+    missing: &'a [String],
     #[serde(skip_serializing_if = "Option::is_none")]
     excepted: Option<&'a str>,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -91,12 +99,13 @@ struct LawBreak<'a> {
     decided_by: &'a str,
 }
 
-fn law_verdict(law: &Verdict) -> LawVerdict<'_> {
+fn law_verdict(law: &LawJudgement) -> LawVerdict<'_> {
     LawVerdict {
         name: &law.name,
         formula: &law.formula,
         because: &law.because,
-        held: law.held(),
+        verdict: word(law.verdict()),
+        missing: &law.missing,
         excepted: law.excepted.as_deref(),
         broken: law.broken.as_ref().map(|broken| LawBreak {
             margin: broken.margin.is_finite().then_some(broken.margin),
@@ -121,6 +130,7 @@ impl<'a> Verdicts<'a> {
             exit_code: exit.code(),
             simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
             never_put_to_test: outcomes.iter().flat_map(Outcome::never_tested).count(),
+            not_judged: outcomes.iter().map(Outcome::not_judged_count).sum(),
             board: targets.description().map(|on| Board {
                 on,
                 identity: targets.identity(),
@@ -134,15 +144,22 @@ impl<'a> Verdicts<'a> {
     }
 }
 
-/// The verdict on a run in one word.
+/// The verdict on a run as one word.
 pub fn verdict(outcome: &Outcome) -> &'static str {
     match outcome.end {
-        End::Complete if outcome.held() => "held",
-        End::Complete => "broken",
-        End::Cut(_) => "cut",
-        End::Aborted(_) => "aborted",
+        End::Complete => word(outcome.verdict().unwrap_or(Verdict::NotJudged)),
+        End::Cut(_) | End::Aborted(_) => "aborted",
         End::Stopped => "stopped",
-        End::NotBegun => "not-begun",
+        End::NotRun => "not-run",
+    }
+}
+
+/// A verdict as one word.
+fn word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Pass => "pass",
+        Verdict::Fail => "fail",
+        Verdict::NotJudged => "not-judged",
     }
 }
 
@@ -152,9 +169,10 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
         .iter()
         .map(|judgement| ExpectationVerdict {
             name: &judgement.name,
-            that: &judgement.that,
+            formula: &judgement.formula,
             because: judgement.because.as_deref(),
-            held: judgement.held,
+            verdict: word(judgement.verdict),
+            missing: &judgement.missing,
             // JSON has no infinity: a margin that is no number is null.
             margin: judgement.margin.is_finite().then_some(judgement.margin),
             unit: &judgement.unit,
@@ -171,6 +189,11 @@ fn run_verdict<'a>(case: &'a Case, outcome: &'a Outcome, cards: bool) -> RunVerd
         rig: &outcome.rig_name,
         file: case.file.display().to_string(),
         verdict: verdict(outcome),
+        aborted_by: match &outcome.end {
+            End::Cut(_) => Some("controller"),
+            End::Aborted(_) => Some("twin"),
+            _ => None,
+        },
         reason: match &outcome.end {
             End::Cut(reason) | End::Aborted(reason) => Some(reason),
             _ => None,

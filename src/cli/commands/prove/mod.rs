@@ -62,7 +62,7 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
             .iter()
             .any(|one| one.never_tested().next().is_some())
     {
-        exit = exit.worse(Exit::Broken);
+        exit = exit.worse(Exit::Fail);
     }
     let mut cannot_write = |what: String, why: String| {
         report::print(&Failure::CannotWrite { what, why }, paint);
@@ -175,7 +175,7 @@ fn report_nothing_run(
     if failure.exit() != Exit::Target {
         return;
     }
-    let outcomes: Vec<Outcome> = cases.iter().map(Outcome::not_begun).collect();
+    let outcomes: Vec<Outcome> = cases.iter().map(Outcome::not_run).collect();
     let trouble = failure.to_string();
     let unknown = "unknown: it did not answer";
     let failed = write_reports(cases, &outcomes, args, epoch_s, unknown, Some(&trouble));
@@ -241,18 +241,18 @@ fn try_places(args: &ProveArgs) -> Result<(), Failure> {
 
 /// The worst of all outcomes, as an exit code.
 fn exit_of(outcomes: &[Outcome]) -> Exit {
-    outcomes.iter().fold(Exit::Held, |exit, outcome| {
+    outcomes.iter().fold(Exit::Pass, |exit, outcome| {
         let ended = match outcome.end {
-            End::Complete if outcome.held() => Exit::Held,
-            End::Complete => Exit::Broken,
+            End::Complete if outcome.passes() => Exit::Pass,
+            End::Complete => Exit::Fail,
             End::Cut(_) => Exit::Target,
             End::Aborted(_) => Exit::Twin,
-            End::Stopped | End::NotBegun => Exit::Stopped,
+            End::Stopped | End::NotRun => Exit::Stopped,
         };
         let written = if outcome.write_error.is_some() {
             Exit::CannotWrite
         } else {
-            Exit::Held
+            Exit::Pass
         };
         exit.worse(ended).worse(written)
     })
@@ -298,13 +298,10 @@ mod tests {
     #[test]
     fn the_worst_outcome_decides() {
         let cut = || End::Cut("no answer".to_owned());
-        assert_eq!(exit_of(&[]), Exit::Held);
-        assert_eq!(exit_of(&[ended(End::Complete)]), Exit::Held);
+        assert_eq!(exit_of(&[]), Exit::Pass);
+        assert_eq!(exit_of(&[ended(End::Complete)]), Exit::Pass);
         assert_eq!(exit_of(&[ended(cut()), ended(End::Complete)]), Exit::Target);
-        assert_eq!(
-            exit_of(&[ended(End::NotBegun), ended(cut())]),
-            Exit::Stopped
-        );
+        assert_eq!(exit_of(&[ended(End::NotRun), ended(cut())]), Exit::Stopped);
         assert_eq!(exit_of(&[ended(End::Stopped)]), Exit::Stopped);
         let aborted = || ended(End::Aborted("rig at 1 s: no number".to_owned()));
         assert_eq!(exit_of(&[aborted()]), Exit::Twin);

@@ -7,8 +7,8 @@ use crate::output::Paint;
 use std::fmt::Write;
 use trimproof_diagnostics::line;
 use trimproof_harness::card::{WIDTH, text};
-use trimproof_harness::judge::Judgement;
-use trimproof_harness::laws::Verdict;
+use trimproof_harness::judge::{Judgement, Verdict, missing_text};
+use trimproof_harness::laws::LawJudgement;
 use trimproof_harness::run::{BAR_RAD, Sensitivity, Traffic};
 use trimproof_harness::suite::{End, Outcome};
 
@@ -27,11 +27,11 @@ pub fn render(
         for judgement in outcome
             .judgements
             .iter()
-            .filter(|judgement| !judgement.held)
+            .filter(|judgement| judgement.fails())
         {
             broken(&mut out, outcome, judgement, paint);
         }
-        for law in outcome.laws.iter().filter(|law| !law.held()) {
+        for law in outcome.laws.iter().filter(|law| law.fails()) {
             broken_law(&mut out, outcome, law, paint);
         }
     }
@@ -40,6 +40,7 @@ pub fn render(
             never_tested(&mut out, outcome, judgement, paint);
         }
     }
+    not_judged(&mut out, outcomes, paint);
     if args.cards {
         for card in outcomes
             .iter()
@@ -80,7 +81,7 @@ fn runs(outcomes: &[Outcome]) -> String {
         "verdict".to_owned(),
         "scenario".to_owned(),
         "rig".to_owned(),
-        "held".to_owned(),
+        "pass".to_owned(),
         "laws".to_owned(),
         "tightest margin".to_owned(),
         "share".to_owned(),
@@ -97,12 +98,12 @@ fn runs(outcomes: &[Outcome]) -> String {
             End::Complete => {
                 row.push(format!(
                     "{} of {}",
-                    outcome.held_count(),
+                    outcome.passed_count(),
                     outcome.judgements.len()
                 ));
                 row.push(match outcome.laws.len() {
                     0 => "none".to_owned(),
-                    laws => format!("{} of {laws}", outcome.laws_held()),
+                    laws => format!("{} of {laws}", outcome.laws_passed()),
                 });
                 let shown = outcome.shown();
                 row.push(shown.map_or_else(String::new, Judgement::margin_text));
@@ -121,7 +122,7 @@ fn runs(outcomes: &[Outcome]) -> String {
             End::Stopped => {
                 row.extend([String::new(), String::new(), format!("at {at} s")]);
             }
-            End::NotBegun => {}
+            End::NotRun => {}
         }
         rows.push(row);
     }
@@ -206,9 +207,9 @@ fn row<const N: usize>(words: [&str; N]) -> Vec<String> {
 /// The verdict as it stands in the table; the bad ones stand out without colour too.
 fn verdict_word(outcome: &Outcome) -> &'static str {
     match verdict(outcome) {
-        "broken" => "BROKEN",
-        "cut" => "CUT",
+        "fail" => "FAIL",
         "aborted" => "ABORTED",
+        "not-judged" => "NOT-JUDGED",
         word => word,
     }
 }
@@ -219,8 +220,8 @@ fn painted(table: &str, paint: Paint) -> String {
     for row in table.lines() {
         let (word, rest) = row.split_at(row.find(' ').unwrap_or(row.len()));
         let word = match word {
-            "held" => paint.good(word),
-            "BROKEN" | "CUT" | "ABORTED" => paint.bad(word),
+            "pass" => paint.good(word),
+            "FAIL" | "ABORTED" | "NOT-JUDGED" => paint.bad(word),
             _ => word.to_owned(),
         };
         let _ = writeln!(out, "{word}{rest}");
@@ -232,12 +233,12 @@ fn broken(out: &mut String, outcome: &Outcome, judgement: &Judgement, paint: Pai
     let _ = writeln!(
         out,
         "\n{} {} on {}: {}",
-        paint.bad("BROKEN"),
+        paint.bad("FAIL"),
         line(&outcome.name),
         line(&outcome.rig_name),
         line(&judgement.name)
     );
-    entry(out, "that", &judgement.that);
+    entry(out, "formula", &judgement.formula);
     let margin = judgement.margin_text();
     entry(
         out,
@@ -261,15 +262,42 @@ fn never_tested(out: &mut String, outcome: &Outcome, judgement: &Judgement, pain
         outcome.rig_name,
         judgement.name
     );
-    entry(out, "that", &judgement.that);
+    entry(out, "formula", &judgement.formula);
     entry(out, "why", judgement.never_tested().unwrap_or_default());
 }
 
-fn broken_law(out: &mut String, outcome: &Outcome, law: &Verdict, paint: Paint) {
+/// What is not judged, once for each thing that runs do not have.
+fn not_judged(out: &mut String, outcomes: &[Outcome], paint: Paint) {
+    let mut found: Vec<(String, usize)> = Vec::new();
+    for outcome in outcomes {
+        let expectations = outcome.judgements.iter().map(|one| &one.missing);
+        for missing in expectations.chain(outcome.laws.iter().map(|law| &law.missing)) {
+            if missing.is_empty() {
+                continue;
+            }
+            let why = missing_text(missing);
+            match found.iter_mut().find(|(known, _)| *known == why) {
+                Some((_, count)) => *count += 1,
+                None => found.push((why, 1)),
+            }
+        }
+    }
+    for (why, count) in found {
+        let _ = writeln!(
+            out,
+            "\n{} {count} time{}: {}",
+            paint.bad(Verdict::NotJudged.word()),
+            plural(count),
+            line(&why)
+        );
+    }
+}
+
+fn broken_law(out: &mut String, outcome: &Outcome, law: &LawJudgement, paint: Paint) {
     let _ = writeln!(
         out,
         "\n{} {} on {}: law: {}",
-        paint.bad("BROKEN"),
+        paint.bad("FAIL"),
         outcome.name,
         outcome.rig_name,
         law.name
@@ -306,9 +334,16 @@ fn sum(outcomes: &[Outcome]) -> String {
             .count()
     };
     let mut parts = Vec::new();
-    for word in ["held", "broken", "cut", "aborted", "stopped", "not-begun"] {
+    for word in [
+        "pass",
+        "fail",
+        "not-judged",
+        "aborted",
+        "stopped",
+        "not-run",
+    ] {
         let number = count(word);
-        if number > 0 || word == "held" {
+        if number > 0 || word == "pass" {
             parts.push(format!("{number} {word}"));
         }
     }
@@ -316,20 +351,24 @@ fn sum(outcomes: &[Outcome]) -> String {
         .iter()
         .map(|outcome| outcome.judgements.len())
         .sum();
-    let held: usize = outcomes.iter().map(Outcome::held_count).sum();
+    let passed: usize = outcomes.iter().map(Outcome::passed_count).sum();
     let runs = outcomes.len();
     let never = match outcomes.iter().flat_map(Outcome::never_tested).count() {
         0 => String::new(),
         never => format!(", {never} never put to the test"),
     };
+    let not_judged = match outcomes.iter().map(Outcome::not_judged_count).sum() {
+        0_usize => String::new(),
+        count => format!(", {count} not judged"),
+    };
     let laws: usize = outcomes.iter().map(|outcome| outcome.laws.len()).sum();
-    let laws_held: usize = outcomes.iter().map(Outcome::laws_held).sum();
+    let laws_passed: usize = outcomes.iter().map(Outcome::laws_passed).sum();
     let of_laws = match laws {
         0 => String::new(),
-        _ => format!(", {laws_held} of {laws} laws"),
+        _ => format!(", {laws_passed} of {laws} laws"),
     };
     format!(
-        "{runs} run{}: {}; {held} of {judged} expectations{of_laws} held{never}",
+        "{runs} run{}: {}; {passed} of {judged} expectations{of_laws} pass{never}{not_judged}",
         plural(runs),
         parts.join(", ")
     )

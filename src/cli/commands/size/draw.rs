@@ -2,9 +2,9 @@
 
 use crate::commands::pictures;
 use std::path::Path;
-use trimproof_feel::picture::{self, Holding, HoldingLine, PictureError};
-use trimproof_feel::size::{AxisSizes, HoldingCurve, Sizes, Windings};
 use trimproof_harness::card::text::fixed;
+use trimproof_report::picture::{self, Holding, HoldingLine, PictureError};
+use trimproof_size::{AxisSizes, HoldingCurve, Sizes, Windings};
 
 /// Writes the holding margin of every axis as SVG and PNG, each file whole or not at all; gives what could not be
 /// written and why.
@@ -32,8 +32,8 @@ fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
         .next()
         .map_or(&[][..], |curve| curve.points.as_slice());
     let position_deg: Vec<f64> = points.iter().map(|point| point.position_deg).collect();
-    let cartridge_nm: Vec<f64> = points.iter().map(|point| point.cartridge_nm).collect();
-    let far_nm: Vec<f64> = points.iter().map(|point| point.far_cartridge_nm).collect();
+    let cartridge_n_m: Vec<f64> = points.iter().map(|point| point.cartridge_n_m).collect();
+    let far_n_m: Vec<f64> = points.iter().map(|point| point.far_cartridge_n_m).collect();
     // The running current first: the margin at the holding current, the smaller, is the one that is marked.
     let mut curves: Vec<&HoldingCurve> = cold().collect();
     curves.sort_by(|a, b| b.current_a.total_cmp(&a.current_a));
@@ -45,14 +45,14 @@ fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
                 curve.current.name(),
                 fixed(curve.current_a, 2)
             ),
-            torque_nm: vec![curve.slips_at_nm; points.len()],
+            torque_n_m: vec![curve.slips_at_n_m; points.len()],
         })
         .collect();
     picture::holding_margin(&Holding {
         title: &format!("What the drive holds, {} {}", sizes.rig, axis.axis.name()),
         position_deg: &position_deg,
-        cartridge_nm: &cartridge_nm,
-        far_nm: &far_nm,
+        cartridge_n_m: &cartridge_n_m,
+        far_n_m: &far_n_m,
         holds: &holds,
     })
 }

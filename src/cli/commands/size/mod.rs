@@ -11,9 +11,9 @@ use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
 use crate::report::{self, Failure};
 use serde::Serialize;
-use trimproof_feel::size::{Sizes, size, size_at};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::suite::{load_rig, try_folder};
-use trimproof_plant::Rig;
+use trimproof_size::{Sizes, size, size_at};
 
 /// Version of the JSON form: it rises when a field changes its meaning or goes.
 const FORM: u32 = 1;
@@ -39,8 +39,12 @@ pub fn run(args: &SizeArgs, paint: Paint) -> CommandResult {
     } else {
         check_positions(&rig, &args.at)?;
         size_at(&rig, &args.at)
-    };
-    let mut exit = Exit::Held;
+    }
+    .map_err(|error| Failure::Argument {
+        message: error.to_string(),
+        help: None,
+    })?;
+    let mut exit = Exit::Pass;
     if let Some(folder) = &args.pictures {
         try_folder(folder)
             .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
@@ -60,7 +64,7 @@ pub fn run(args: &SizeArgs, paint: Paint) -> CommandResult {
     Ok(exit)
 }
 
-fn check_positions(rig: &Rig, at_deg: &[f64]) -> Result<(), Failure> {
+fn check_positions(rig: &RigFile, at_deg: &[f64]) -> Result<(), Failure> {
     let stops = [&rig.pitch.stops, &rig.roll.stops];
     let inside = |deg: f64| {
         stops

@@ -1,8 +1,8 @@
 //! What moves: catch jump, resolution, rates.
 
 use super::text::listing;
-use trimproof_feel::size::{AxisSizes, CatchSizes, LOW_BAND_STEPS_PER_S};
 use trimproof_harness::card::text::fixed;
+use trimproof_size::{AxisSizes, CatchSizes, LOW_BAND_STEPS_PER_S};
 
 /// How the motor falls when release is let go.
 pub fn catch(out: &mut String, c: &CatchSizes) {
@@ -132,7 +132,7 @@ pub fn rates(out: &mut String, axis: &AxisSizes) {
             format!(
                 "{}, against {} N·m at the shaft",
                 pair(r.torque_limit_deg_per_s),
-                fixed(r.load_nm, 2)
+                fixed(r.load_n_m, 2)
             ),
         ),
         (

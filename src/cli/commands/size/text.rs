@@ -4,10 +4,10 @@ use super::motion::{catch, rates, resolution};
 use std::fmt::Write;
 use trimproof_diagnostics::{line, prose};
 use trimproof_feel::judge::N_PER_LB;
-use trimproof_feel::size::{AxisSizes, COPPER_PER_K, HOT_RISE_K, HoldingCurve, Sizes};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{fixed, table, wrap_into};
 use trimproof_plant::Scheme;
+use trimproof_size::{AxisSizes, COPPER_PER_K, HOT_RISE_K, HoldingCurve, Sizes};
 
 /// Points of the holding curve in the table.
 const CURVE_POINTS: usize = 9;
@@ -78,7 +78,7 @@ fn cartridge(out: &mut String, axis: &AxisSizes) {
                 "{} N at the grip ({} lb), {} N·m",
                 fixed(c.breakout_n, 2),
                 fixed(c.breakout_n / N_PER_LB, 2),
-                fixed(c.breakout_nm, 3)
+                fixed(c.breakout_n_m, 3)
             ),
         ),
         (
@@ -86,7 +86,7 @@ fn cartridge(out: &mut String, axis: &AxisSizes) {
             format!(
                 "{} N/deg at the grip, {} N·m/rad",
                 fixed(c.gradient_n_per_deg, 3),
-                fixed(c.rate_nm_per_rad, 2)
+                fixed(c.rate_n_m_per_rad, 2)
             ),
         ),
         (
@@ -168,7 +168,7 @@ fn forces(out: &mut String, axis: &AxisSizes) {
                 fixed(f.mean_n, 2),
                 fixed(f.mean_n / N_PER_LB, 2),
                 fixed(f.weight_n, 2),
-                fixed(f.cartridge_nm, 3),
+                fixed(f.cartridge_n_m, 3),
                 fixed(f.drive_gives_deg, 2),
             ]),
             None => cells.push("beyond a stop, or the drive slips first".to_owned()),
@@ -219,11 +219,11 @@ fn holding(out: &mut String, axis: &AxisSizes) {
             curve.current.name().to_owned(),
             fixed(curve.current_a, 2),
             curve.windings.name().to_owned(),
-            fixed(curve.slips_at_nm, 2),
-            fixed(curve.without_friction_nm, 2),
+            fixed(curve.slips_at_n_m, 2),
+            fixed(curve.without_friction_n_m, 2),
             fixed(curve.slips_at_deg, 1),
-            times(curve.least.factor, curve.least.margin_nm),
-            times(curve.least_far.far_factor, curve.least_far.far_margin_nm),
+            times(curve.least.factor, curve.least.margin_n_m),
+            times(curve.least_far.far_factor, curve.least_far.far_margin_n_m),
             fixed(curve.needs_v, 2),
             fixed(curve.headroom_v, 2),
         ]);
@@ -239,7 +239,7 @@ fn holding(out: &mut String, axis: &AxisSizes) {
         fixed(100.0 * COPPER_PER_K * HOT_RISE_K, 0)
     );
     wrap_into(out, &warm, 4, WIDTH);
-    let weakest = |a: &&HoldingCurve, b: &&HoldingCurve| a.slips_at_nm.total_cmp(&b.slips_at_nm);
+    let weakest = |a: &&HoldingCurve, b: &&HoldingCurve| a.slips_at_n_m.total_cmp(&b.slips_at_n_m);
     if let Some(curve) = axis.holding.iter().min_by(weakest) {
         holding_curve(out, curve);
     }
@@ -268,12 +268,12 @@ fn holding_curve(out: &mut String, curve: &HoldingCurve) {
         };
         rows.push(vec![
             fixed(point.position_deg, 1),
-            fixed(point.cartridge_nm, 2),
-            fixed(point.margin_nm, 2),
-            times(point.factor, point.margin_nm),
-            fixed(point.far_cartridge_nm, 2),
-            fixed(point.far_margin_nm, 2),
-            times(point.far_factor, point.far_margin_nm),
+            fixed(point.cartridge_n_m, 2),
+            fixed(point.margin_n_m, 2),
+            times(point.factor, point.margin_n_m),
+            fixed(point.far_cartridge_n_m, 2),
+            fixed(point.far_margin_n_m, 2),
+            times(point.far_factor, point.far_margin_n_m),
         ]);
     }
     out.push_str(&table(&rows, &[true; 7], 4));

@@ -14,11 +14,12 @@ use std::sync::atomic::Ordering;
 use std::time::Instant;
 use trimproof_diagnostics::line;
 use trimproof_diagnostics::nearest;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
-use trimproof_plant::{Rig, TwinAbort};
+use trimproof_plant::TwinAbort;
 use trimproof_viewer::film::{
     Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, key_instants,
 };
@@ -127,7 +128,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
     } else if is_aborted {
         Exit::Twin
     } else {
-        Exit::Held
+        Exit::Pass
     })
 }
 
@@ -195,7 +196,7 @@ fn story_of(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option
 
 /// The story of a run that the twin could not compute to its end: what there is of it, without a judgement.
 fn aborted(
-    rig: &Arc<Rig>,
+    rig: &Arc<RigFile>,
     scenario: Option<&Arc<Scenario>>,
     trace: Trace,
     abort: &TwinAbort,

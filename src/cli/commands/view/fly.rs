@@ -14,9 +14,9 @@ use std::sync::atomic::Ordering;
 use std::time::Instant;
 use trimproof_diagnostics::FileError;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::name_of;
 use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
-use trimproof_plant::Rig;
 use trimproof_viewer::{Pace, Save, Session, Source, View, Watch, session_scenario};
 
 /// What a kept flight is called unless the user says otherwise.
@@ -77,7 +77,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     let mut exit = if stop.load(Ordering::Relaxed) {
         Exit::Stopped
     } else {
-        Exit::Held
+        Exit::Pass
     };
     let session = seen
         .finished
@@ -123,7 +123,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
 }
 
 /// Saves beside the folder of the rig, where `prove` finds the rig again, under a name that is free.
-fn saver(rig: &Arc<Rig>, rig_path: &Path) -> Save {
+fn saver(rig: &Arc<RigFile>, rig_path: &Path) -> Save {
     let rig = Arc::clone(rig);
     let folder = rig_path.parent().unwrap_or(Path::new(""));
     let home = if folder.file_name().is_some_and(|name| name == "rigs") {
@@ -145,7 +145,7 @@ fn free_name(folder: &Path) -> PathBuf {
 }
 
 /// Writes a flight as a scenario; gives the message for the user.
-fn save(rig: &Rig, file: &Path, session: &Session) -> Result<String, String> {
+fn save(rig: &RigFile, file: &Path, session: &Session) -> Result<String, String> {
     let name = name_of(file).map_err(|error| error.message)?;
     let text = session_scenario(rig, &name, session).to_toml();
     write_whole(file, text.as_bytes()).map_err(|error| plain(&error))?;

@@ -8,10 +8,10 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use trimproof_diagnostics::{CELL_MAX, brief};
 use trimproof_diagnostics::{FileError, nearest};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, Problem, list, load, load_rig, rigs_in};
 use trimproof_harness::trace::{About, Trace, TraceError, column, columns};
-use trimproof_plant::Rig;
 use trimproof_viewer::{View, ViewError};
 
 /// Folder in which a scenario is looked for by name.
@@ -26,7 +26,7 @@ pub enum Subject {
         /// The file.
         file: PathBuf,
         /// The rig that it was made on.
-        rig: Arc<Rig>,
+        rig: Arc<RigFile>,
         /// Its scenario, if it is at hand.
         scenario: Option<Arc<Scenario>>,
     },
@@ -51,7 +51,7 @@ impl Subject {
     }
 
     /// The rig.
-    pub fn rig(&self) -> &Arc<Rig> {
+    pub fn rig(&self) -> &Arc<RigFile> {
         match self {
             Self::Scenario(case) => &case.rig,
             Self::Trace { rig, .. } => rig,
@@ -226,7 +226,7 @@ fn rig_of(about: &About, file: &Path) -> Result<PathBuf, Failure> {
 }
 
 /// Refuses a rig that the trace was not made on.
-fn check_fit(about: &About, rig: &Rig, file: &Path) -> Result<(), Failure> {
+fn check_fit(about: &About, rig: &RigFile, file: &Path) -> Result<(), Failure> {
     let refuse = |message: String, help: &str| {
         Err(Failure::Argument {
             message,

@@ -58,7 +58,7 @@ pub fn run(args: &WatchArgs) -> CommandResult {
     })?;
     print_farewell(&seen);
     let mut out = String::new();
-    let mut exit = Exit::Held;
+    let mut exit = Exit::Pass;
     if let (Some(finished), Subject::Scenario(case)) = (&seen.finished, &subject) {
         exit = write_verdicts(&mut out, &case.label(), finished);
     }
@@ -155,9 +155,9 @@ fn write_verdicts(out: &mut String, label: &str, finished: &Finished) -> Exit {
         None => {}
     }
     let (exit, verdict) = if held == count {
-        (Exit::Held, "held")
+        (Exit::Pass, "held")
     } else {
-        (Exit::Broken, "broken")
+        (Exit::Fail, "broken")
     };
     let _ = writeln!(
         out,

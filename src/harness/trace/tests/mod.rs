@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use proptest::prelude::*;
 use tempfile::TempDir;
-use trimproof_controller::{Fault, State};
+use trimproof_io::{Fault, State};
 
 use super::*;
 
@@ -46,9 +46,9 @@ fn row(index: usize) -> Row {
         deflection_deg: x * 0.1,
         reference_deg: offset,
         drive_deg: -offset,
-        believed_deg: x * 0.001,
+        estimated_deg: x * 0.001,
         grip_force_n: 1.0 / (x + 3.0),
-        cartridge_nm: -1.2,
+        cartridge_n_m: -1.2,
         stop_force_n: x * 1e12,
         current_a: 1.5,
         drive_rate_deg_per_s: -0.0,

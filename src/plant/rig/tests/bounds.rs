@@ -19,9 +19,9 @@ fn a_rule_between_two_numbers_has_a_sharp_bound() {
     let cases: [(&str, Changes<'_>, Changes<'_>, &str); 11] = [
         (
             KITTIWAKE,
-            &[("stiction_nm = 0.065", "stiction_nm = 0.05")],
-            &[("stiction_nm = 0.065", "stiction_nm = 0.0499")],
-            "`pitch.friction.stiction_nm` is `0.0499`, it must not be below the sliding friction `0.05`",
+            &[("stiction_n_m = 0.065", "stiction_n_m = 0.05")],
+            &[("stiction_n_m = 0.065", "stiction_n_m = 0.0499")],
+            "`pitch.friction.stiction_n_m` is `0.0499`, it must not be below the sliding friction `0.05`",
         ),
         (
             KITTIWAKE,
@@ -37,9 +37,9 @@ fn a_rule_between_two_numbers_has_a_sharp_bound() {
         ),
         (
             KITTIWAKE,
-            &[("holding_nm = 1.26", "holding_nm = 0.041")],
-            &[("holding_nm = 1.26", "holding_nm = 0.04")],
-            "`pitch.motor.detent_nm` is `0.04`, it must be below the holding torque `0.04`",
+            &[("holding_n_m = 1.26", "holding_n_m = 0.041")],
+            &[("holding_n_m = 1.26", "holding_n_m = 0.04")],
+            "`pitch.motor.detent_n_m` is `0.04`, it must be below the holding torque `0.04`",
         ),
         (
             KITTIWAKE,

@@ -128,10 +128,10 @@ fn random_text(draw: &mut Pcg32) -> String {
             }
         };
         pair(axis, "driver", "hold_a", "run_a");
-        pair(axis, "friction", "coulomb_nm", "stiction_nm");
-        let holding = axis["motor"]["holding_nm"].as_f64().unwrap_or(0.0);
-        if axis["motor"]["detent_nm"].as_f64() >= Some(holding) {
-            axis["motor"]["detent_nm"] = Value::from(0.5 * holding);
+        pair(axis, "friction", "coulomb_n_m", "stiction_n_m");
+        let holding = axis["motor"]["holding_n_m"].as_f64().unwrap_or(0.0);
+        if axis["motor"]["detent_n_m"].as_f64() >= Some(holding) {
+            axis["motor"]["detent_n_m"] = Value::from(0.5 * holding);
         }
     }
     let rig: Rig = serde_json::from_value(value).expect("numbers of the right kind");

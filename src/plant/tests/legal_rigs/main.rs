@@ -13,7 +13,7 @@
 mod draw;
 
 use draw::{RIGS, random_rig};
-use trimproof_controller::{AxisOutputs, CurrentLevel, Outputs};
+use trimproof_io::{AxisCommand, Command, CurrentLevel};
 use trimproof_plant::rig::MassRig;
 use trimproof_plant::{HandFeel, Numerics, PathShape, Plant, Rig, StartPose, TwinAbort};
 
@@ -100,7 +100,7 @@ fn track(
             Move::PushOnAStop | Move::Nudge => true,
             Move::LetGo => false,
         };
-        let axis = |index: usize| AxisOutputs {
+        let axis = |index: usize| AxisCommand {
             enable: on,
             current: if on {
                 CurrentLevel::Run
@@ -112,12 +112,11 @@ fn track(
                 (Move::Nudge, 1) if now > 0.02 => -rate(1),
                 _ => 0,
             },
-            ..AxisOutputs::default()
+            ..AxisCommand::default()
         };
         plant.sample();
-        plant.command(&Outputs {
+        plant.command(&Command {
             axis: [axis(0), axis(1)],
-            ..Outputs::default()
         });
         plant.advance()?;
         track.push(plant.stick().angle_rad);
@@ -201,13 +200,13 @@ fn nudged_rad(rig: &Rig, what: Move, fine: &[[f64; 2]]) -> f64 {
         largest = largest.max(apart(&other, 0.0));
         let mut other = rig.clone();
         for motor in [&mut other.pitch.motor, &mut other.roll.motor] {
-            motor.holding_nm *= 1.0 + share;
+            motor.holding_n_m *= 1.0 + share;
         }
         largest = largest.max(apart(&other, 0.0));
         let mut other = rig.clone();
         for axis in [&mut other.pitch, &mut other.roll] {
-            axis.friction.stiction_nm *= 1.0 + share;
-            axis.friction.coulomb_nm *= 1.0 + share;
+            axis.friction.stiction_n_m *= 1.0 + share;
+            axis.friction.coulomb_n_m *= 1.0 + share;
         }
         largest = largest.max(apart(&other, 0.0));
     }
@@ -361,7 +360,7 @@ fn a_stiff_tall_stop_without_rebound_agrees() {
 
 fn set_damping(rig: &mut Rig, damping: f64) {
     if let trimproof_plant::rig::CartridgeRig::Measured(cartridge) = &mut rig.roll.cartridge {
-        cartridge.damping_nm_s_per_rad = damping;
+        cartridge.damping_n_m_s_per_rad = damping;
     }
 }
 
@@ -424,7 +423,7 @@ fn a_refusal_names_a_value_that_is_computed() {
             |rig, value| rig.roll.motor.rotor_inertia_kg_m2 = value,
         ),
         (
-            "roll.cartridge.damping_nm_s_per_rad",
+            "roll.cartridge.damping_n_m_s_per_rad",
             50.0,
             |rig, _| {
                 if let MassRig::Measured(mass) = &mut rig.stick.mass {

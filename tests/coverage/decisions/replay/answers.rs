@@ -2,7 +2,7 @@
 //!
 //! Used on both sides of the replay, see `tests/coverage/decisions/`.
 
-use trimproof_controller::Outputs;
+use trimproof_io::Outputs;
 
 /// FNV-1a over the answers.
 #[derive(Clone, Copy)]

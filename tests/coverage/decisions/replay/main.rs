@@ -7,7 +7,8 @@ mod answers;
 mod rigs;
 
 use answers::Answers;
-use trimproof_controller::{AXES, Controller, Inputs, StepGenerator, Switches, seen};
+use trimproof_controller::{Controller, seen};
+use trimproof_io::{AXES, Inputs, StepGenerator, Switches};
 
 struct Line<'a>(&'a [u8]);
 
@@ -73,7 +74,7 @@ fn main() {
                 controller = new(rig);
                 let settings = &rigs::ALL[rig];
                 let periods = settings.generator_hz / settings.tick_hz;
-                generators = [StepGenerator::new(settings.patience_ticks * periods); AXES];
+                generators = [StepGenerator::new(settings.command_timeout_ticks * periods); AXES];
                 next = 0;
             }
             // The controller starts again.

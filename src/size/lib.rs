@@ -1,0 +1,178 @@
+//! The drawing board's questions: springs, forces, holding margin, catch jump, resolution, rates, supply.
+//!
+//! Everything is in closed form or a search over one; nothing is simulated. docs/model/size.md has each formula with its
+//! source, and the tests hold them against the twin.
+
+mod catch;
+mod design;
+mod force;
+mod holding;
+mod power;
+mod rate;
+mod spring;
+mod statics;
+#[cfg(test)]
+mod twin;
+mod what_if;
+
+pub use catch::{CatchSizes, Resolution};
+pub use design::SizeError;
+pub use force::{GripForce, UnpoweredDrag};
+pub use holding::{Current, HoldingCurve, HoldingPoint};
+pub use power::{COPPER_PER_K, Draw, HOT_RISE_K, Windings};
+pub use rate::{LOW_BAND_STEPS_PER_S, RateSizes, Resonance, SetRate, resonance_hz, reversal_s};
+pub use spring::{CartridgeSizes, SpringSizes};
+pub use what_if::WhatIf;
+
+use serde::Serialize;
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::{AxisName, Numerics, Scheme};
+
+pub(crate) use design::Design;
+
+/// Everything that is worked out about a rig.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Sizes {
+    /// Name of the rig.
+    pub rig: String,
+    /// Title of the rig.
+    pub title: String,
+    /// Distance of the grip from the pivot, mm.
+    pub grip_radius_mm: f64,
+    /// Both axes, pitch first.
+    pub axes: Vec<AxisSizes>,
+    /// What the motors draw from the supply.
+    pub supply: Vec<Draw>,
+    /// Steps in which the twin computes the rig, and what decides them.
+    pub scheme: Scheme,
+    /// What looks unintended about the rig ([`Rig::advice`]).
+    pub advice: Vec<String>,
+}
+
+/// Everything that is worked out about one axis.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct AxisSizes {
+    /// Axis.
+    pub axis: AxisName,
+    /// Stops, degrees.
+    pub stop_deg: [f64; 2],
+    /// Soft limits of the trimmed position, degrees.
+    pub soft_deg: [f64; 2],
+    /// Cartridge and springs.
+    pub cartridge: CartridgeSizes,
+    /// Positions beyond this axis' stops, or at which the drive slips first, have no force.
+    pub forces: Vec<PositionForce>,
+    /// Holding margin: hold cold, hold hot, run cold, run hot.
+    pub holding: Vec<HoldingCurve>,
+    /// Catch jump when release is let go.
+    pub catch: CatchSizes,
+    /// Resolution at the grip.
+    pub resolution: Resolution,
+    /// Drag of the unpowered drive.
+    pub unpowered: UnpoweredDrag,
+    /// Step rates and resonances.
+    pub rates: RateSizes,
+    /// What other choices would change.
+    pub what_if: Vec<WhatIf>,
+}
+
+/// A position that was asked for.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct PositionForce {
+    /// Position, degrees.
+    pub position_deg: f64,
+    /// Force there; none beyond a stop, or where the drive slips first.
+    pub force: Option<GripForce>,
+}
+
+/// Sizes of a rig, with forces at the positions that say most: stops, soft limits, halves and quarters of those.
+///
+/// # Errors
+/// The rig has no settings of a controller.
+pub fn size(rig: &RigFile) -> Result<Sizes, SizeError> {
+    sizes(rig, None)
+}
+
+/// Sizes of a rig, with forces at the given positions, degrees.
+///
+/// # Errors
+/// The rig has no settings of a controller.
+pub fn size_at(rig: &RigFile, positions_deg: &[f64]) -> Result<Sizes, SizeError> {
+    sizes(rig, Some(positions_deg))
+}
+
+fn sizes(file: &RigFile, positions_deg: Option<&[f64]>) -> Result<Sizes, SizeError> {
+    let rig = &Design::of(file)?;
+    let axes: Vec<AxisSizes> = AxisName::ALL
+        .into_iter()
+        .map(|axis| axis_sizes(rig, axis, positions_deg))
+        .collect();
+    let load_n_m = [axes[0].rates.load_n_m, axes[1].rates.load_n_m];
+    Ok(Sizes {
+        rig: rig.name.clone(),
+        title: rig.title.clone(),
+        grip_radius_mm: rig.stick.grip_radius_m * 1000.0,
+        axes,
+        supply: power::draws(rig, load_n_m),
+        scheme: Scheme::of(rig, Numerics::default()),
+        advice: file.advice(),
+    })
+}
+
+fn axis_sizes(rig: &Design, axis: AxisName, positions_deg: Option<&[f64]>) -> AxisSizes {
+    let index = axis.index();
+    let travel = Travel::of(rig, index);
+    let drive = holding::standing(rig, index, Current::Hold, Windings::Cold);
+    let forces = positions_deg
+        .map_or_else(|| force::usual_positions(travel), <[f64]>::to_vec)
+        .into_iter()
+        .map(|position_deg| PositionForce {
+            position_deg,
+            force: force::grip_force(rig, axis, &drive, position_deg),
+        })
+        .collect();
+    AxisSizes {
+        axis,
+        stop_deg: [travel.min_deg, travel.max_deg],
+        soft_deg: [travel.soft_min_deg, travel.soft_max_deg],
+        cartridge: spring::cartridge(rig, index),
+        forces,
+        holding: holding::curves(rig, index),
+        catch: catch::catch(rig, index),
+        resolution: catch::resolution(rig, index),
+        unpowered: force::unpowered_drag(rig, index),
+        rates: rate::rates(rig, index),
+        what_if: what_if::choices(rig, index),
+    }
+}
+
+/// Travel of one axis, degrees.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Travel {
+    pub(crate) min_deg: f64,
+    pub(crate) max_deg: f64,
+    pub(crate) soft_min_deg: f64,
+    pub(crate) soft_max_deg: f64,
+}
+
+impl Travel {
+    pub(crate) fn of(rig: &Design, index: usize) -> Self {
+        let (stops, settings) = (&rig.axis(index).stops, rig.axis_settings(index));
+        Self {
+            min_deg: stops.min_deg,
+            max_deg: stops.max_deg,
+            soft_min_deg: f64::from(settings.soft_min_mdeg) / 1000.0,
+            soft_max_deg: f64::from(settings.soft_max_mdeg) / 1000.0,
+        }
+    }
+
+    /// Largest deflection with the trim in the middle.
+    pub(crate) fn throw_deg(self) -> f64 {
+        self.max_deg.max(-self.min_deg)
+    }
+
+    /// Largest deflection of all: stick at a stop, trim at the soft limit on the other side.
+    pub(crate) fn farthest_deg(self) -> f64 {
+        (self.max_deg - self.soft_min_deg).max(self.soft_max_deg - self.min_deg)
+    }
+}
