@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 const MOST_LINES: usize = 600;
 
 /// What may stand at the top of the repository.
-const TOP_LEVEL: [&str; 17] = [
+const TOP_LEVEL: [&str; 18] = [
     ".cargo",
     ".ci",
     ".git",
@@ -24,6 +24,7 @@ const TOP_LEVEL: [&str; 17] = [
     "README.md",
     "benches",
     "docs",
+    "rust-toolchain.toml",
     "rustfmt.toml",
     "shared",
     "target",
