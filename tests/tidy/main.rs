@@ -1,5 +1,7 @@
 //! The walls of the design, checked on the source text: what may use what, and where files stand.
 
+mod circles;
+mod modules;
 mod source;
 
 use source::{code_of, dependencies, files, forbid, has_word, members, read, root, short};
