@@ -13,9 +13,9 @@ use std::num::NonZeroUsize;
 use std::sync::atomic::AtomicBool;
 use std::time::{Duration, Instant};
 
-use trimproof_harness::run::{LogicTarget, Target, Traffic};
+use trimproof_harness::run::{Beside, LogicTarget, Target, Traffic};
 use trimproof_harness::suite::{Case, End, Outcome, Plan, run_suite};
-use trimproof_link::{Beside, BoardLine, BoardPool, BoardTarget, Link, Options, Patience};
+use trimproof_link::{BoardLine, BoardPool, BoardTarget, Link, Options, Patience};
 
 fn run(cases: &[Case], target: &(dyn Fn() -> Box<dyn Target> + Sync)) -> Vec<Outcome> {
     let plan = Plan {

@@ -40,7 +40,7 @@ fn every_shipped_scenario_holds_and_its_card_is_as_reviewed() {
                 law.name
             ));
         }
-        if !outcome.held() {
+        if !outcome.passes() {
             broken.push(outcome.label());
         }
         let card = outcome
@@ -95,10 +95,10 @@ fn every_seed_holds(offsets: std::ops::Range<u64>) {
     for offset in offsets {
         let mut cases = shipped();
         cases.iter_mut().for_each(|case| case.raise_seed(offset));
-        for outcome in run(&cases, 2).iter().filter(|outcome| !outcome.held()) {
-            let of = outcome.judgements.iter().filter(|one| !one.held);
+        for outcome in run(&cases, 2).iter().filter(|outcome| !outcome.passes()) {
+            let of = outcome.judgements.iter().filter(|one| one.fails());
             let names = of.map(|one| one.name.as_str());
-            let laws = outcome.laws.iter().filter(|law| !law.held());
+            let laws = outcome.laws.iter().filter(|law| law.fails());
             let names: Vec<_> = names.chain(laws.map(|law| law.name.as_str())).collect();
             broken.push(format!("seed + {offset}, {}: {names:?}", outcome.label()));
         }
@@ -125,10 +125,10 @@ fn long_runs_hold() {
     let cases = in_folder("scenarios/long");
     assert!(cases.len() >= 10, "{} cases", cases.len());
     for outcome in run(&cases, 2) {
-        let laws = outcome.laws.iter().filter(|law| !law.held());
+        let laws = outcome.laws.iter().filter(|law| law.fails());
         let laws: Vec<_> = laws.map(|law| law.name.as_str()).collect();
         assert!(
-            outcome.held(),
+            outcome.passes(),
             "{}: {laws:?}\n{}",
             outcome.label(),
             outcome.card.unwrap_or_default()

@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 
 use trimproof_board::About;
 use trimproof_controller::Settings;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{Ending, LogicTarget, Target};
 use trimproof_io::{Inputs, Switches};
 use trimproof_link::{
@@ -72,8 +73,8 @@ fn soak(ticks: u32, share: f64) {
                 .map_err(|error| error.to_string())?;
             let (mut board, mut logic) = (BoardTarget::new(link), LogicTarget::new());
             let said = |error: trimproof_harness::run::TargetError| error.to_string();
-            board.begin(&Settings::example()).map_err(said)?;
-            logic.begin(&Settings::example()).map_err(said)?;
+            board.begin(&example()).map_err(said)?;
+            logic.begin(&example()).map_err(said)?;
             let mut wrong = 0;
             for tick in 0..ticks {
                 let inputs = inputs(tick);
@@ -126,4 +127,13 @@ fn twenty_thousand_ticks_with_one_frame_in_a_hundred_damaged() {
 #[ignore = "takes minutes"]
 fn a_million_ticks_with_one_frame_in_a_hundred_damaged() {
     soak(1_000_000, 0.01);
+}
+
+/// A shipped rig with the example settings, which the sensors of this run are made for.
+fn example() -> RigFile {
+    let text = include_str!("../scenarios/rigs/kittiwake.toml");
+    RigFile {
+        controller: Some(Settings::example()),
+        ..RigFile::parse(text).expect("it is shipped")
+    }
 }

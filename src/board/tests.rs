@@ -22,7 +22,7 @@ const WITH_MOTORS: About = About {
 /// What reached the pins.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Event {
-    Apply(Outputs),
+    Apply(trimproof_io::Command),
     Off,
     Done,
 }
@@ -31,8 +31,8 @@ enum Event {
 struct Recorded(Vec<Event>);
 
 impl Pins for Recorded {
-    fn apply(&mut self, outputs: &Outputs) {
-        self.0.push(Event::Apply(*outputs));
+    fn apply(&mut self, command: &trimproof_io::Command) {
+        self.0.push(Event::Apply(*command));
     }
     fn off(&mut self) {
         self.0.push(Event::Off);

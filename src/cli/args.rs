@@ -74,8 +74,8 @@ pub struct ProveArgs {
     /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
-    /// Take it strictly: exit with 1 if an expectation was never put to the test, and refuse
-    /// formulas that are judged in the first row only
+    /// Take it strictly: exit with 1 if an expectation was never put to the test or is not judged, and
+    /// refuse formulas that are judged in the first row only
     #[arg(long)]
     pub strict: bool,
     /// How to print the verdicts

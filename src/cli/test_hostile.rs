@@ -208,7 +208,7 @@ fn lists_have_a_line_for_each_entry() {
         };
         assert_lines(&commands::ports::render(&[port(0), port(1)]), 2, seed);
     }
-    let mut sizes = trimproof_size::size(&rig());
+    let mut sizes = trimproof_size::size(&rig()).unwrap();
     let lines = commands::size::render(&sizes).lines().count();
     for seed in 0..TEXTS / 50 {
         (sizes.rig, sizes.title) = (hostile_text(2 * seed), hostile_text(2 * seed + 1));

@@ -114,7 +114,7 @@ pub fn state_named(name: &str) -> Rgb {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::trace::columns;
+    use crate::trace::signals;
 
     /// Relative luminance of sRGB as WCAG 2.1 defines it (from memory).
     fn luminance(rgb: Rgb) -> f64 {
@@ -136,13 +136,13 @@ mod tests {
 
     #[test]
     fn every_number_of_a_trace_has_a_colour_and_no_two_of_a_unit_share_one() {
-        let numbers: Vec<_> = columns()
+        let numbers: Vec<_> = signals()
             .iter()
             .filter(|column| column.kind.is_number() && column.name != "time_s")
             .collect();
         assert!(numbers.len() > 30);
         for (index, one) in numbers.iter().enumerate() {
-            let colour = signal(one.name).unwrap_or_else(|| panic!("{} has none", one.name));
+            let colour = signal(&one.name).unwrap_or_else(|| panic!("{} has none", one.name));
             assert!(
                 colour != WORST,
                 "{} has the colour of the worst instant",
@@ -151,7 +151,7 @@ mod tests {
             for other in &numbers[index + 1..] {
                 if one.unit == other.unit {
                     assert_ne!(
-                        signal(other.name),
+                        signal(&other.name),
                         Some(colour),
                         "{} {}",
                         one.name,

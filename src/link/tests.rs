@@ -5,7 +5,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::{Duration, Instant};
 use trimproof_controller::Settings;
-use trimproof_harness::run::{Ending, LogicTarget, Target, TargetError, Traffic};
+use trimproof_harness::rig::RigFile;
+use trimproof_harness::run::{Beside, Ending, LogicTarget, Target, TargetError, Traffic};
 use trimproof_io::{Inputs, Outputs, Switches};
 use trimproof_wire::Request;
 
@@ -15,6 +16,15 @@ const QUICK: Patience = Patience {
     most: Duration::from_secs(5),
     repeats: 5,
 };
+
+/// A rig with these settings.
+fn rig(settings: Settings) -> RigFile {
+    let text = include_str!("../../scenarios/rigs/kittiwake.toml");
+    RigFile {
+        controller: Some(settings),
+        ..RigFile::parse(text).unwrap()
+    }
+}
 
 /// Inputs that change all the time, as a walk with the release pressed now and then.
 fn inputs(tick: u32) -> Inputs {
@@ -67,7 +77,7 @@ fn run_with(line: Box<dyn Line>, patience: Patience, struck: &Arc<AtomicU64>, ti
         let link = Link::open(line, patience, patience, None).map_err(|error| error.to_string())?;
         let mut target = BoardTarget::new(link);
         let said = |error: TargetError| error.to_string();
-        let mut result = target.begin(&Settings::example()).map_err(said);
+        let mut result = target.begin(&rig(Settings::example())).map_err(said);
         for tick in 0..ticks {
             if result.is_err() {
                 break;
@@ -90,7 +100,7 @@ fn run_with(line: Box<dyn Line>, patience: Patience, struck: &Arc<AtomicU64>, ti
 
 fn expected(ticks: u32) -> Vec<Outputs> {
     let mut logic = LogicTarget::new();
-    logic.begin(&Settings::example()).unwrap();
+    logic.begin(&rig(Settings::example())).unwrap();
     (0..ticks)
         .map(|tick| logic.tick(&inputs(tick)).unwrap())
         .collect()
@@ -294,7 +304,7 @@ fn a_reset_of_the_scenario_begins_the_next_run() {
     let mut board = BoardTarget::new(link);
     let mut logic = LogicTarget::new();
     for target in [&mut board as &mut dyn Target, &mut logic] {
-        target.begin(&Settings::example()).unwrap();
+        target.begin(&rig(Settings::example())).unwrap();
     }
     for tick in 0..1200 {
         if tick == 600 {
@@ -323,7 +333,7 @@ fn settings_that_the_controller_refuses_stop_the_run() {
         tick_hz: 0,
         ..Settings::example()
     };
-    let error = board.begin(&settings).unwrap_err().to_string();
+    let error = board.begin(&rig(settings)).unwrap_err().to_string();
     assert!(error.contains("refuses the rig's settings"), "{error}");
 }
 
@@ -334,13 +344,13 @@ impl Target for Bugged {
     fn identity(&self) -> String {
         "bugged".to_owned()
     }
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        self.0.begin(settings)
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.0.begin(rig)
     }
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
         let mut outputs = self.0.tick(inputs)?;
         if inputs.tick == self.1 {
-            outputs.axis[1].step_rate += 1;
+            outputs.command.axis[1].step_rate += 1;
         }
         Ok(outputs)
     }
@@ -352,7 +362,7 @@ impl Target for Bugged {
 #[test]
 fn the_first_difference_is_reported_with_inputs_outputs_and_states() {
     let mut both = Beside::new(LogicTarget::new(), Bugged(LogicTarget::new(), 321));
-    both.begin(&Settings::example()).unwrap();
+    both.begin(&rig(Settings::example())).unwrap();
     for tick in 0..321 {
         assert!(both.tick(&inputs(tick)).is_ok(), "{tick}");
     }
@@ -481,8 +491,8 @@ fn a_board_that_may_move_and_falls_mute_is_tripped_within_its_silence() {
         let (line, sent) = FallsMute::after(answered);
         let patience = Patience::on_port(1_000_000);
         let link = Link::open(line, patience, patience, None).unwrap();
-        let mut board = BoardTarget::from_bench(Ok(link.allowing_motion(true)), None, true);
-        let mut failed = board.begin(&Settings::example()).is_err();
+        let mut board = BoardTarget::of_pool(Ok(link.allowing_motion(true)), None, true);
+        let mut failed = board.begin(&rig(Settings::example())).is_err();
         for tick in 0..100 {
             failed = failed || board.tick(&inputs(tick)).is_err();
         }
@@ -514,8 +524,8 @@ fn a_wish_to_stop_ends_every_wait_but_that_for_the_trip() {
     let patience = Patience::on_port(1_000_000);
     let (line, sent) = FallsMute::after(8);
     let link = Link::open_until(line, patience, patience, None, Some(&STOP)).unwrap();
-    let mut board = BoardTarget::from_bench(Ok(link), None, true);
-    board.begin(&Settings::example()).unwrap();
+    let mut board = BoardTarget::of_pool(Ok(link), None, true);
+    board.begin(&rig(Settings::example())).unwrap();
     for tick in 0..5 {
         board.tick(&inputs(tick)).unwrap();
     }

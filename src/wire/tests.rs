@@ -10,8 +10,25 @@ mod vectors;
 use crate::{Decoder, FRAME_MAX, FrameError, encode};
 use proptest::prelude::*;
 use serde::{Serialize, de::DeserializeOwned};
-use trimproof_controller::{AxisOutputs, AxisSettings, Settings};
-use trimproof_io::{CurrentLevel, Fault, Faults, Inputs, Outputs, State, Switches};
+use trimproof_controller::{AxisSettings, Settings};
+use trimproof_io::{
+    AXES, AxisCommand, AxisTelemetry, CurrentLevel, Fault, Faults, Inputs, Outputs, State,
+    Switches, Telemetry,
+};
+
+/// Outputs of both axes from what each asks for and reports.
+fn joined(axes: [(AxisCommand, AxisTelemetry); AXES], state: State, faults: Faults) -> Outputs {
+    Outputs {
+        command: trimproof_io::Command {
+            axis: axes.map(|(asked, _)| asked),
+        },
+        telemetry: Telemetry {
+            axis: axes.map(|(_, reported)| reported),
+            state,
+            faults,
+        },
+    }
+}
 
 /// The frame of a message.
 fn frame_of<T: Serialize>(message: &T) -> Vec<u8> {
@@ -187,15 +204,11 @@ fn any_outputs() -> impl Strategy<Value = Outputs> {
             for fault in list {
                 faults.set(fault, true);
             }
-            Outputs {
-                axis: [pitch, roll],
-                state,
-                faults,
-            }
+            joined([pitch, roll], state, faults)
         })
 }
 
-fn any_axis_outputs() -> impl Strategy<Value = AxisOutputs> {
+fn any_axis_outputs() -> impl Strategy<Value = (AxisCommand, AxisTelemetry)> {
     let current = prop::sample::select(vec![
         CurrentLevel::Off,
         CurrentLevel::Hold,
@@ -208,16 +221,19 @@ fn any_axis_outputs() -> impl Strategy<Value = AxisOutputs> {
         any::<i32>(),
         any::<[i32; 3]>(),
     )
-        .prop_map(
-            |([enable, home], current, joystick, step_rate, angles)| AxisOutputs {
+        .prop_map(|([enable, home], current, joystick, step_rate, angles)| {
+            let asked = AxisCommand {
                 enable,
                 home,
                 step_rate,
                 current,
                 joystick,
+            };
+            let reported = AxisTelemetry {
                 stick_mdeg: angles[0],
                 reference_mdeg: angles[1],
                 drive_mdeg: angles[2],
-            },
-        )
+            };
+            (asked, reported)
+        })
 }

@@ -190,7 +190,7 @@ fn speed(criterion: &mut Criterion) {
         bencher.iter(|| {
             let mut target = LogicTarget::default();
             let run = run_scenario(&rig, &scenario, &mut target, &mut |_| true);
-            assert!(run.cut.is_none(), "{:?}", run.cut);
+            assert!(run.end.is_complete(), "{:?}", run.end);
             run.trace
         });
     });

@@ -7,7 +7,6 @@ use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
 use trimproof_board::{About, Pins};
-use trimproof_io::Outputs;
 use trimproof_link::{Direction, FaultKind, Faults, FaultyLine, Line, SerialLine, pty_pair, serve};
 
 /// Pins that count what was done to them.
@@ -18,7 +17,7 @@ struct Counted {
 }
 
 impl Pins for Counted {
-    fn apply(&mut self, _: &Outputs) {
+    fn apply(&mut self, _: &trimproof_io::Command) {
         self.applied.fetch_add(1, Ordering::SeqCst);
         self.off.store(false, Ordering::SeqCst);
     }

@@ -4,7 +4,6 @@ use std::cell::RefCell;
 use std::rc::Rc;
 use std::sync::Arc;
 
-use trimproof_controller::Settings;
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{Attend, LogicTarget, Target, TargetError, run_attended};
 use trimproof_harness::suite::Case;
@@ -51,8 +50,8 @@ impl Target for Listened {
         self.inner.identity()
     }
 
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        self.inner.begin(settings)
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.inner.begin(rig)
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
@@ -98,7 +97,7 @@ pub fn record(case: &Case) -> Recording {
     };
     let mut rows = Rows(Vec::new());
     let run = run_attended(&case.rig, &case.scenario, &mut target, &mut rows);
-    assert_eq!(run.cut, None, "{}", case.label());
+    assert_eq!(run.end.cut(), None, "{}", case.label());
     drop(target);
     let mut ear = ear.take();
     ear.answers.resize(rows.0.len(), None);

@@ -15,6 +15,7 @@ use toml::Value;
 use trimproof_controller::{Controller, Settings};
 use trimproof_harness::judge::judge;
 use trimproof_harness::laws::judge_laws;
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{LogicTarget, Target, TargetError, run_scenario};
 use trimproof_harness::suite::Case;
 use trimproof_io::{Inputs, Outputs};
@@ -101,8 +102,11 @@ impl Target for Changed {
         self.inner.identity()
     }
 
-    fn begin(&mut self, _settings: &Settings) -> Result<(), TargetError> {
-        self.inner.begin(&self.settings)
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.inner.begin(&RigFile {
+            controller: Some(self.settings),
+            ..rig.clone()
+        })
     }
 
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
@@ -121,18 +125,18 @@ fn broken(case: &Case, settings: &Settings) -> Option<String> {
         settings: *settings,
     };
     let run = run_scenario(&case.rig, &case.scenario, &mut target, &mut |_| true);
-    if let Some(abort) = run.aborted {
+    if let Some(abort) = run.end.aborted() {
         return Some(format!("(aborted: {})", abort.part));
     }
-    assert_eq!(run.cut, None, "{}", case.label());
+    assert_eq!(run.end.cut(), None, "{}", case.label());
     let expectation = judge(&case.rig, &case.scenario, &run.trace)
         .into_iter()
-        .find(|judgement| !judgement.held)
+        .find(|judgement| judgement.fails())
         .map(|judgement| judgement.name);
     expectation.or_else(|| {
-        judge_laws(&case.laws, &case.scenario, &case.rig_name, &run.trace)
+        judge_laws(&case.laws, &case.scenario, &case.rig, &run.trace)
             .into_iter()
-            .find(|law| !law.held())
+            .find(|law| law.fails())
             .map(|law| format!("law {}", law.name))
     })
 }
@@ -141,7 +145,7 @@ fn broken(case: &Case, settings: &Settings) -> Option<String> {
 /// in a run. If not, the run with them is the same, bit for bit, and need not be made.
 fn differs(ran: &Ran, settings: &Settings) -> bool {
     let new = |settings: &Settings| Controller::new(*settings).expect("checked settings");
-    let right = &ran.rig.controller;
+    let right = &settings_of(&ran.rig);
     let (mut with, mut without) = (new(settings), new(right));
     ran.heard.iter().any(|heard| match heard {
         Heard::Reset => {
@@ -150,6 +154,10 @@ fn differs(ran: &Ran, settings: &Settings) -> bool {
         }
         Heard::Tick(inputs) => with.tick(inputs) != without.tick(inputs),
     })
+}
+
+fn settings_of(rig: &RigFile) -> Settings {
+    rig.controller.expect("the rig has settings")
 }
 
 /// Every whole number of the settings by its dotted path.
@@ -256,7 +264,7 @@ pub fn search(cases: &[Case], runs: &[Ran]) -> Table {
     });
     let table = std::fs::read_to_string(reviewed()).unwrap_or_default();
     let known = rows(&table);
-    let changes = changes(&candidates[0].0.rig.controller);
+    let changes = changes(&settings_of(&candidates[0].0.rig));
     let caught = in_parallel(&changes, |change| {
         let likely = |case: &Case| {
             let mut rows = known.iter();
@@ -375,7 +383,7 @@ pub fn witnesses_break(cases: &[Case], runs: &[Ran]) {
         .map(|(case, ran)| (case.name.as_str(), (case, ran)))
         .collect();
     let (any, _) = cases.values().next().expect("sanderling has scenarios");
-    let settings = any.rig.controller;
+    let settings = settings_of(&any.rig);
     let wanted = changes(&settings);
     let missing: Vec<String> = wanted
         .iter()

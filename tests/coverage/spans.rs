@@ -85,7 +85,12 @@ fn push(found: &mut Vec<Span>, event: &'static str, (from, to): (usize, usize)) 
 
 fn supply(run: &Recording, found: &mut Vec<Span>) {
     let rated_v = run.rig.supply.volts;
-    let least_v = f64::from(run.rig.controller.supply_min_mv) / 1000.0;
+    let least_v = f64::from(
+        run.rig
+            .settings()
+            .expect("the rig has settings")
+            .supply_min_mv,
+    ) / 1000.0;
     let lost_rows = (LOST_S / run.rig.tick_s()) as usize;
     for (from, to) in stretches(run.rows.len(), |n| run.rows[n].supply_v < rated_v - LOW_V) {
         let lowest = run.rows[from..=to]
@@ -223,7 +228,7 @@ fn drive(run: &Recording, axis: usize, found: &mut Vec<Span>) {
     // The command of a tick acts from it on: it shows in the next row.
     let asked = |n: usize| -> Option<f64> {
         let before = n.checked_sub(1)?;
-        let outputs = run.answers[before]?.axis[axis];
+        let outputs = run.answers[before]?.command.axis[axis];
         let level = match outputs.current {
             CurrentLevel::Off => return None,
             CurrentLevel::Hold => parts.driver.hold_a,
@@ -266,7 +271,7 @@ fn lead(
     note: &mut dyn FnMut(&'static str, String, usize, usize),
 ) {
     let parts = run.rig.axis(axis);
-    let settings = run.rig.axis_settings(axis);
+    let settings = run.rig.axis_settings(axis).expect("the rig has settings");
     let microstep_deg = parts.full_step_deg() / f64::from(parts.driver.microsteps);
     let fits = |n: usize, coil: usize| {
         let (Some(level), Some(before)) = (asked(n), n.checked_sub(1)) else {

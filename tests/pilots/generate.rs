@@ -294,13 +294,8 @@ impl Maker<'_> {
             };
             let volts = match self.random.next() % 4 {
                 0 => 0.0,
-                1 => self
-                    .random
-                    .between(1.0, f64::from(self.rig.controller.supply_lost_mv) / 1000.0),
-                _ => self.random.between(
-                    f64::from(self.rig.controller.supply_lost_mv) / 1000.0,
-                    nominal_v,
-                ),
+                1 => self.random.between(1.0, self.supply_lost_v()),
+                _ => self.random.between(self.supply_lost_v(), nominal_v),
             };
             if self.random.chance(0.6) {
                 self.events.push(Event::Dip {
@@ -356,6 +351,11 @@ impl Maker<'_> {
     }
 
     /// Resets, gaps of the link and a noisy link.
+    fn supply_lost_v(&self) -> f64 {
+        let settings = self.rig.controller.expect("the rig has settings");
+        f64::from(settings.supply_lost_mv) / 1000.0
+    }
+
     fn controller(&mut self) {
         let mut now_s = 0.3;
         loop {

@@ -76,7 +76,7 @@ fn fly(cases: &[Case]) -> Vec<Outcome> {
 
 /// Names of the laws that a run breaks.
 fn broken(outcome: &Outcome) -> Vec<&str> {
-    let broken = outcome.laws.iter().filter(|law| !law.held());
+    let broken = outcome.laws.iter().filter(|law| law.fails());
     broken.map(|law| law.name.as_str()).collect()
 }
 

@@ -35,7 +35,7 @@ fn samples() -> Vec<Sample> {
 fn gimbal_follows_the_scipy_reference() {
     let samples = samples();
     for case in cases() {
-        let law = case.law();
+        let params = case.params();
         let mut state = case.start();
         let mut accel = [0.0; 2];
         let (mut worst, mut seen) = (0.0_f64, 0);
@@ -46,7 +46,7 @@ fn gimbal_follows_the_scipy_reference() {
         {
             if index > 0 {
                 for _ in 0..STEPS_PER_SAMPLE {
-                    step(&law, &mut state, &mut accel, STEP_S, |angle, _| {
+                    step(&params, &mut state, &mut accel, STEP_S, |angle, _| {
                         std::array::from_fn(|i| -case.spring_n_m_per_rad[i] * angle[i])
                     });
                 }
@@ -69,7 +69,7 @@ fn gimbal_follows_the_scipy_reference() {
 /// Largest relative departure of the energy over 2 s without losses.
 fn energy_departure(name: &str, step_s: f64) -> f64 {
     let case = case(name);
-    let law = case.law();
+    let params = case.params();
     let mut state = case.start();
     let mut accel = [0.0; 2];
     let spring = |angle: [f64; 2]| -> f64 {
@@ -79,16 +79,16 @@ fn energy_departure(name: &str, step_s: f64) -> f64 {
     };
     // Potential energy has no natural zero: depth of the swing is what the error is measured against.
     let energy = |state: &trimproof_plant::dynamics::GimbalState| {
-        law.energy_j(state) + spring(state.angle_rad)
+        params.energy_j(state) + spring(state.angle_rad)
     };
     let start = energy(&state);
     let (mut worst, mut kinetic) = (0.0_f64, 0.0_f64);
     for _ in 0..(2.0 / step_s).round() as usize {
-        step(&law, &mut state, &mut accel, step_s, |angle, _| {
+        step(&params, &mut state, &mut accel, step_s, |angle, _| {
             std::array::from_fn(|i| -case.spring_n_m_per_rad[i] * angle[i])
         });
         worst = worst.max((energy(&state) - start).abs());
-        let m = law.mass_matrix(&Pose::at(state.angle_rad));
+        let m = params.mass_matrix(&Pose::at(state.angle_rad));
         let [a, b] = state.rate_rad_per_s;
         kinetic = kinetic.max(0.5 * (m[0] * a * a + 2.0 * m[1] * a * b + m[2] * b * b));
     }

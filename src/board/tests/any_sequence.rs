@@ -90,7 +90,7 @@ impl Books {
                     assert!(last.is_none_or(|last| tick > last));
                     let right = self.alone.as_mut().unwrap().tick(&sample.inputs);
                     assert_eq!(right, command.outputs);
-                    let apply = Event::Apply(right);
+                    let apply = Event::Apply(right.command);
                     match allow && has_motors {
                         true => assert_eq!(pins, [apply, Event::Done]),
                         false => assert_eq!(pins, [Event::Done]),

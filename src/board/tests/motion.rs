@@ -30,7 +30,7 @@ fn what_is_applied_is_what_is_answered_and_the_watchdog_is_fed_after_it() {
     for tick in 0..400 {
         fixture.pins.0.clear();
         let outputs = fixture.outputs(1, tick).unwrap();
-        assert_eq!(fixture.pins.0, [Event::Apply(outputs), Event::Done]);
+        assert_eq!(fixture.pins.0, [Event::Apply(outputs.command), Event::Done]);
         // Nothing but a completed tick feeds it.
         fixture.pins.0.clear();
         fixture.outputs(1, tick).unwrap();

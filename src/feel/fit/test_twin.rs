@@ -1,6 +1,7 @@
 //! The twin measured as a bench would be gives its own rig back.
 
-use trimproof_plant::{AxisName, Rig};
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::AxisName;
 
 use super::law::Values;
 use super::{Quantity, fit};
@@ -14,7 +15,7 @@ use crate::measure::measure;
 /// 1.2e-3 kg·m², go along by k g, 2 % of the way: 2 % would be ten times that.
 #[test]
 fn the_twins_own_record_gives_its_rig_back() {
-    let rig = Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
+    let rig = RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
     let measured = measure(&rig, &mut |_| true).unwrap();
     let found = fit(&rig, &measured.record).unwrap();
     for (axis, name) in found.axes.iter().zip(AxisName::ALL) {

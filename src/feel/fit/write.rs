@@ -2,8 +2,9 @@
 
 use toml_edit::{DocumentMut, Item, Table, TableLike, Value, value};
 use trimproof_diagnostics::FileError;
+use trimproof_harness::rig::RigFile;
+use trimproof_plant::Inertia;
 use trimproof_plant::rig::{CartridgeRig, MassRig};
-use trimproof_plant::{Inertia, Rig};
 
 use super::result::{AxisFit, Fit, Quantity};
 
@@ -25,7 +26,7 @@ pub struct Written {
 ///
 /// If the text is no rig, or what was measured makes none: the value that a rig does not allow is named.
 pub fn written(text: &str, fit: &Fit, name: &str) -> Result<Written, FileError> {
-    let rig = Rig::parse(text)?;
+    let rig = RigFile::parse(text)?;
     let mut document: DocumentMut = text
         .parse()
         .map_err(|error: toml_edit::TomlError| FileError::new(error.message().to_owned()))?;
@@ -42,10 +43,10 @@ pub fn written(text: &str, fit: &Fit, name: &str) -> Result<Written, FileError> 
     let before = document.clone();
     inertia(&mut document, &rig, fit, &mut notes);
     let mut text = document.to_string();
-    if let Err(error) = Rig::parse(&text) {
+    if let Err(error) = RigFile::parse(&text) {
         text = before.to_string();
         // Either way the rest must be right.
-        Rig::parse(&text)?;
+        RigFile::parse(&text)?;
         notes.push(format!(
             "the inertias as measured make no body that can be, so that the rig's masses stay as they are: {}",
             error.message
@@ -56,7 +57,7 @@ pub fn written(text: &str, fit: &Fit, name: &str) -> Result<Written, FileError> 
 
 fn cartridge(
     table: &mut dyn TableLike,
-    rig: &Rig,
+    rig: &RigFile,
     index: usize,
     fit: &AxisFit,
     notes: &mut Vec<String>,
@@ -122,7 +123,7 @@ fn cartridge(
 
 fn friction(
     table: &mut dyn TableLike,
-    rig: &Rig,
+    rig: &RigFile,
     index: usize,
     fit: &AxisFit,
     notes: &mut Vec<String>,
@@ -165,7 +166,7 @@ fn friction(
 
 /// Moves the moments of inertia by what was measured: roll is the inner body's alone, pitch is that and the frame. As both long moments of
 /// a stick are nearly one, the inner body's about y goes with that about x, if roll was measured; the rest is the frame's, if it can be.
-fn inertia(document: &mut DocumentMut, rig: &Rig, fit: &Fit, notes: &mut Vec<String>) {
+fn inertia(document: &mut DocumentMut, rig: &RigFile, fit: &Fit, notes: &mut Vec<String>) {
     let now = rig.stick.mass.properties();
     let measured = |index: usize| {
         fit.axes

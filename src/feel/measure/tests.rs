@@ -10,8 +10,8 @@ const GRAVITY: f64 = 9.806_65;
 /// Seat compliance of the cartridges in the plant, rad: the preload builds up over it.
 const SEAT_RAD: f64 = 2.0e-3;
 
-fn rig(text: &str) -> Rig {
-    Rig::parse(text).expect("the repository's rigs are valid")
+fn rig(text: &str) -> RigFile {
+    RigFile::parse(text).expect("the repository's rigs are valid")
 }
 
 fn within(label: &str, value: f64, low: f64, high: f64) {
@@ -154,7 +154,7 @@ fn holds_by_closed_form(rig: &RigFile, measured: &Measured, figures: &Figures) {
                 drag_n + lean_n + weight_n,
             );
         }
-        let rate = f64::from(rig.axis_settings(index).nudge_rate_mdeg_per_s) / 1000.0;
+        let rate = f64::from(rig.axis_settings(index).unwrap().nudge_rate_mdeg_per_s) / 1000.0;
         let found = figures.trim_rate_deg_per_s[index].expect("the trim rate was measured");
         within(&label("trim rate"), found, 0.995 * rate, 1.005 * rate);
         let inertia = mass.axis_inertia_kg_m2(index);

@@ -1,4 +1,4 @@
-use trimproof_io::State;
+use trimproof_io::{Reports, State};
 
 use super::*;
 use crate::trace::{About, Row};
@@ -22,6 +22,7 @@ fn trace(rows: usize, change: impl Fn(usize, &mut Row)) -> Trace {
             rig: "kittiwake".to_owned(),
             ..About::default()
         },
+        Reports::ALL,
         rows,
     );
     for index in 0..rows {

@@ -322,11 +322,11 @@ fn what_was_not_judged_is_skipped_and_not_dropped() {
         (End::Cut("the board fell silent".to_owned()), "cut"),
         (End::Aborted("not finite".to_owned()), "aborted"),
         (End::Stopped, "stopped"),
-        (End::NotBegun, "not-begun"),
+        (End::NotRun, "not-begun"),
     ] {
         let outcome = Outcome {
             end,
-            ..Outcome::not_begun(&cases[0])
+            ..Outcome::not_run(&cases[0])
         };
         let xml = render(&cases, &[outcome], None, None);
         assert_eq!(faults(&xml), Vec::<String>::new(), "{xml}");
@@ -344,7 +344,7 @@ fn what_was_not_judged_is_skipped_and_not_dropped() {
 #[test]
 fn what_kept_everything_from_running_is_an_error() {
     let cases = [case(THREE)];
-    let outcomes = [Outcome::not_begun(&cases[0])];
+    let outcomes = [Outcome::not_run(&cases[0])];
     let xml = render(&cases, &outcomes, None, Some("the board does not answer"));
     assert_eq!(faults(&xml), Vec::<String>::new(), "{xml}");
     assert!(xml.contains("the board does not answer"));
@@ -380,7 +380,7 @@ fn no_text_makes_the_report_malformed() {
     let hostile = "a]]>&\u{0}\u{1b}[31m\r\u{fffe}\u{ffff}<![CDATA[\u{202e}";
     let mut cases = [case(THREE)];
     cases[0].name = hostile.to_owned();
-    let mut outcome = Outcome::not_begun(&cases[0]);
+    let mut outcome = Outcome::not_run(&cases[0]);
     outcome.end = End::Cut(hostile.to_owned());
     let xml = render(&cases, &[outcome], None, Some(hostile));
     assert!(Document::parse(&xml).is_ok(), "{xml:?}");

@@ -1,7 +1,7 @@
 //! The runner against controllers that fail.
 
 use super::*;
-use crate::judge::Judgement;
+use crate::judge::{Judgement, Verdict};
 use crate::junit;
 use crate::rig::RigFile;
 use crate::run::{LogicTarget, Target, TargetError};
@@ -10,7 +10,6 @@ use crate::trace::Trace;
 use std::num::NonZeroUsize;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
-use trimproof_controller::Settings;
 use trimproof_formula::Tested;
 use trimproof_io::{Inputs, Outputs};
 
@@ -23,8 +22,8 @@ impl Target for Failing {
     fn identity(&self) -> String {
         self.0.identity()
     }
-    fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-        self.0.begin(settings)
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.0.begin(rig)
     }
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
         if inputs.tick == TICKS_UNTIL_IT_FAILS {
@@ -135,7 +134,7 @@ fn a_run_without_a_trace_is_judged_like_its_trace() {
         &mut |_| true,
     );
     let judgements = crate::judge::judge(&case.rig, &case.scenario, &run.trace);
-    let laws = crate::laws::judge_laws(&case.laws, &case.scenario, "kittiwake", &run.trace);
+    let laws = crate::laws::judge_laws(&case.laws, &case.scenario, &case.rig, &run.trace);
     assert!(laws[0].broken.is_none());
     assert_eq!(laws[1].broken.as_ref().unwrap().at_s, 1201.0 * 0.002);
     for cards in [false, true] {
@@ -146,7 +145,10 @@ fn a_run_without_a_trace_is_judged_like_its_trace() {
         assert_eq!(outcome.judgements, judgements);
         assert_eq!(outcome.laws, laws);
     }
-    let held: Vec<bool> = judgements.iter().map(|judgement| judgement.held).collect();
+    let held: Vec<bool> = judgements
+        .iter()
+        .map(|judgement| judgement.passes())
+        .collect();
     assert!(held.contains(&true) && held.contains(&false), "{held:?}");
 }
 
@@ -157,7 +159,7 @@ fn outcomes_come_in_the_order_of_the_cases_whatever_the_threads() {
         let outcomes = run(&cases, threads, &good, false);
         outcomes
             .iter()
-            .map(|o| (o.label(), o.hash.clone(), o.card.clone(), o.held()))
+            .map(|o| (o.label(), o.hash.clone(), o.card.clone(), o.passes()))
             .collect::<Vec<_>>()
     };
     let one = seen(1);
@@ -220,7 +222,7 @@ fn a_controller_that_fails_leaves_its_trace_so_far() {
         panic!("{:?}", outcome.end)
     };
     assert_eq!(reason, "tick 50: the controller was not started");
-    assert!(!outcome.held() && outcome.judgements.is_empty() && outcome.card.is_none());
+    assert!(!outcome.passes() && outcome.judgements.is_empty() && outcome.card.is_none());
     let trace = Trace::read(&outcome.kept[0]).unwrap();
     assert_eq!(trace.rows(), 50);
     assert_eq!(trace.about.notes.get("cut"), Some(reason));
@@ -252,7 +254,7 @@ fn a_folder_that_is_gone_is_noted_and_the_verdict_stands() {
         stop: &stop,
     };
     let outcomes = run_suite(&cases(&[0.05]), &plan, &mut |_, _| {});
-    assert!(outcomes[0].held());
+    assert!(outcomes[0].passes());
     assert!(
         outcomes[0]
             .write_error
@@ -267,7 +269,7 @@ fn nothing_begins_after_a_stop() {
     assert!(
         outcomes
             .iter()
-            .all(|outcome| outcome.end == End::NotBegun && outcome.hash.is_none())
+            .all(|outcome| outcome.end == End::NotRun && outcome.hash.is_none())
     );
 }
 
@@ -281,8 +283,8 @@ fn a_stop_in_mid_run_cuts_at_the_tick() {
         fn identity(&self) -> String {
             self.0.identity()
         }
-        fn begin(&mut self, settings: &Settings) -> Result<(), TargetError> {
-            self.0.begin(settings)
+        fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+            self.0.begin(rig)
         }
         fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
             STOP.store(inputs.tick >= 100, Ordering::Relaxed);
@@ -318,7 +320,8 @@ fn the_tightest_is_the_smallest_share_and_equalities_come_after() {
         name: name.to_owned(),
         formula: String::new(),
         because: None,
-        held,
+        verdict: if held { Verdict::Pass } else { Verdict::Fail },
+        missing: Vec::new(),
         margin,
         unit: "deg".to_owned(),
         at_s: 0.0,
@@ -339,7 +342,7 @@ fn the_tightest_is_the_smallest_share_and_equalities_come_after() {
         judgement("far off", false, -0.001, Some(-1.0), true),
         judgement("no", false, f64::NEG_INFINITY, None, false),
     ];
-    let mut outcome = Outcome::not_begun(&cases(&[1.0])[0]);
+    let mut outcome = Outcome::not_run(&cases(&[1.0])[0]);
     outcome.end = End::Complete;
     let mut shown = Vec::new();
     // From the last on, the one that is shown is taken away.
@@ -436,12 +439,12 @@ fn a_folder_without_laws_is_judged_by_none_and_one_with_laws_by_them() {
     let (_root, file) = folder_of(None, "");
     let cases = load(std::slice::from_ref(&file), None).unwrap();
     let outcome = &run(&cases, 1, &good, false)[0];
-    assert!(outcome.held() && outcome.laws.is_empty());
+    assert!(outcome.passes() && outcome.laws.is_empty());
     let (_root, file) = folder_of(Some(A_LAW), "");
     let cases = load(std::slice::from_ref(&file), None).unwrap();
     let outcome = &run(&cases, 1, &good, false)[0];
-    assert!(!outcome.held() && outcome.held_count() == 1);
-    assert_eq!((outcome.laws.len(), outcome.laws_held()), (2, 0));
+    assert!(!outcome.passes() && outcome.passed_count() == 1);
+    assert_eq!((outcome.laws.len(), outcome.laws_passed()), (2, 0));
     let card = outcome.card.as_ref().unwrap();
     assert!(
         card.contains("laws: 0 of 2 held") && card.contains("n: roll"),
@@ -471,7 +474,7 @@ fn an_exception_names_a_law_that_there_is() {
     assert_eq!(help, "did you mean `n: roll`?");
     assert!(problem(None, "n: roll").1.contains("no `laws.toml` stands"));
     let (_root, file) = folder_of(Some(A_LAW), &(except("n: roll") + &except("n: pitch")));
-    assert!(run(&load(&[file], None).unwrap(), 1, &good, false)[0].held());
+    assert!(run(&load(&[file], None).unwrap(), 1, &good, false)[0].passes());
     let bad = A_LAW.replace("stick_deg", "stick_dge");
     let (root, file) = folder_of(Some(&bad), "");
     let problems = load(&[file], None).unwrap_err();

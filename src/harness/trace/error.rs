@@ -28,6 +28,12 @@ pub enum TraceError {
         /// The file.
         path: PathBuf,
     },
+    /// MCAP, and this program was built without it.
+    #[error("`{}` is MCAP, this program was built without it (feature `mcap`)", path.display())]
+    NoMcap {
+        /// The file.
+        path: PathBuf,
+    },
     /// The file begins as a trace but ends too early.
     #[error("`{}` is truncated: {detail}", path.display())]
     Truncated {

@@ -4,7 +4,7 @@ use super::*;
 use crate::picture::{Curve, Panel, TracePlot, trace};
 use std::sync::Arc;
 use trimproof_formula::Tested;
-use trimproof_harness::judge::Judgement;
+use trimproof_harness::judge::{Judgement, Verdict};
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, End, Outcome, Picture};
@@ -54,7 +54,12 @@ fn judgement(name: &str, margin: f64) -> Judgement {
         name: name.to_owned(),
         formula: "always(pitch.stick_deg < 5)".to_owned(),
         because: Some("five degrees & no more".to_owned()),
-        held: margin > 0.0,
+        verdict: if margin > 0.0 {
+            Verdict::Pass
+        } else {
+            Verdict::Fail
+        },
+        missing: Vec::new(),
         margin,
         unit: "deg".to_owned(),
         at_s: 0.125,
@@ -107,7 +112,7 @@ fn proven() -> String {
             ],
         ),
         outcome(&cases[2], End::Cut("no answer".to_owned()), Vec::new()),
-        outcome(&cases[3], End::NotBegun, Vec::new()),
+        outcome(&cases[3], End::NotRun, Vec::new()),
     ];
     prove(&cases, &outcomes, "logic 1", "9.8.7", None)
 }
@@ -139,7 +144,7 @@ fn what_was_never_put_to_the_test_has_a_section_with_the_reason() {
         vec![judgement("busy", 2.0)],
     )];
     assert!(!prove(&cases, &tested, "logic 1", "9.8.7", None).contains("put to the test"));
-    let silent = [Outcome::not_begun(&cases[0])];
+    let silent = [Outcome::not_run(&cases[0])];
     let page = prove(
         &cases,
         &silent,

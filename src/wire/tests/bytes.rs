@@ -1,11 +1,14 @@
 //! How many bytes a tick takes, both ways, frames included. The bar is 64: 1 Mbaud (10 bits a byte) then carries more
 //! than 1,000 ticks a second.
 
-use crate::tests::{any_inputs, frame_of};
+use crate::tests::{any_inputs, frame_of, joined};
 use crate::{Answer, Command, Request, Sample};
 use proptest::prelude::*;
-use trimproof_controller::{AxisOutputs, Controller, Settings};
-use trimproof_io::{AXES, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL, State};
+use trimproof_controller::{Controller, Settings};
+use trimproof_io::{
+    AXES, AxisCommand, AxisTelemetry, CurrentLevel, Fault, Faults, Inputs, Outputs, PITCH, ROLL,
+    State,
+};
 
 /// Most bytes that a tick may take, both ways.
 const BAR: usize = 64;
@@ -36,27 +39,27 @@ fn all_faults() -> Faults {
     faults
 }
 
-fn outputs(axis: AxisOutputs) -> Outputs {
-    Outputs {
-        axis: [axis; AXES],
-        state: State::Tripped,
-        faults: all_faults(),
-    }
+fn outputs(axis: (AxisCommand, AxisTelemetry)) -> Outputs {
+    joined([axis; AXES], State::Tripped, all_faults())
 }
 
 /// Outputs that take the most: the stick at one end of what the settings' check lets a sensor mean (180 degrees), the drive
 /// where it may be at worst, the reference at the other end of the soft limits (90 degrees).
 fn worst_of_a_controller() -> Outputs {
-    outputs(AxisOutputs {
-        enable: true,
-        home: true,
-        step_rate: i32::MIN,
-        current: CurrentLevel::Run,
-        joystick: -i16::MAX,
-        stick_mdeg: -180_000,
-        reference_mdeg: -90_000,
-        drive_mdeg: 180_000,
-    })
+    outputs((
+        AxisCommand {
+            enable: true,
+            home: true,
+            step_rate: i32::MIN,
+            current: CurrentLevel::Run,
+            joystick: -i16::MAX,
+        },
+        AxisTelemetry {
+            stick_mdeg: -180_000,
+            reference_mdeg: -90_000,
+            drive_mdeg: 180_000,
+        },
+    ))
 }
 
 #[test]
@@ -69,12 +72,16 @@ fn the_worst_tick_takes_64_bytes() {
     assert_eq!(command, 45);
     assert_eq!(SAMPLE + command, BAR);
     // What no controller says but the message could hold: any angle at all.
-    let any = command_bytes(&outputs(AxisOutputs {
-        stick_mdeg: i32::MIN,
-        drive_mdeg: 0,
-        reference_mdeg: i32::MIN,
-        ..worst_of_a_controller().axis[PITCH]
-    }));
+    let any = command_bytes(&outputs((
+        AxisCommand {
+            ..AxisCommand::default()
+        },
+        AxisTelemetry {
+            stick_mdeg: i32::MIN,
+            drive_mdeg: 0,
+            reference_mdeg: i32::MIN,
+        },
+    )));
     println!(
         "worst tick that could be written: {SAMPLE} + {any} = {}",
         SAMPLE + any

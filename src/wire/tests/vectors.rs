@@ -2,12 +2,15 @@
 //!
 //! `WRITE_WIRE_VECTORS=1 cargo test -p trimproof-wire vectors` writes the file anew; a diff is a change of the protocol.
 
+use super::joined;
 use crate::tests::{frame_of, hex, longest_settings, read};
 use crate::{
     Answer, Begin, Begun, Command, Greeting, Hello, Name, Refusal, Request, Sample, hash_of,
 };
-use trimproof_controller::{AxisOutputs, Settings};
-use trimproof_io::{CurrentLevel, Fault, Faults, Inputs, Outputs, State, Switches};
+use trimproof_controller::Settings;
+use trimproof_io::{
+    AxisCommand, AxisTelemetry, CurrentLevel, Fault, Faults, Inputs, Outputs, State, Switches,
+};
 
 const HEAD: &str = "\
 # Bytes of messages: see docs/guides/wire.md.
@@ -177,28 +180,37 @@ pub(super) fn messages() -> Vec<(&'static str, &'static str, Message)> {
 fn worked_outputs() -> Outputs {
     let mut faults = Faults::default();
     faults.set(Fault::SupplyLow, true);
-    Outputs {
-        axis: [
-            AxisOutputs {
-                enable: true,
-                step_rate: 183_251_937,
-                current: CurrentLevel::Run,
-                joystick: -5242,
-                stick_mdeg: -4000,
-                reference_mdeg: -3900,
-                drive_mdeg: -3900,
-                ..AxisOutputs::default()
-            },
-            AxisOutputs {
-                enable: true,
-                current: CurrentLevel::Hold,
-                stick_mdeg: 12,
-                ..AxisOutputs::default()
-            },
+    joined(
+        [
+            (
+                AxisCommand {
+                    enable: true,
+                    step_rate: 183_251_937,
+                    current: CurrentLevel::Run,
+                    joystick: -5242,
+                    ..AxisCommand::default()
+                },
+                AxisTelemetry {
+                    stick_mdeg: -4000,
+                    reference_mdeg: -3900,
+                    drive_mdeg: -3900,
+                },
+            ),
+            (
+                AxisCommand {
+                    enable: true,
+                    current: CurrentLevel::Hold,
+                    ..AxisCommand::default()
+                },
+                AxisTelemetry {
+                    stick_mdeg: 12,
+                    ..AxisTelemetry::default()
+                },
+            ),
         ],
-        state: State::Nudging,
+        State::Nudging,
         faults,
-    }
+    )
 }
 
 fn extreme_outputs() -> Outputs {
@@ -206,29 +218,37 @@ fn extreme_outputs() -> Outputs {
     for fault in Fault::ALL {
         faults.set(fault, true);
     }
-    Outputs {
-        axis: [
-            AxisOutputs {
-                home: true,
-                step_rate: i32::MIN,
-                joystick: -i16::MAX,
-                stick_mdeg: i32::MIN,
-                reference_mdeg: i32::MIN,
-                drive_mdeg: i32::MAX,
-                ..AxisOutputs::default()
-            },
-            AxisOutputs {
-                step_rate: i32::MAX,
-                joystick: i16::MAX,
-                stick_mdeg: i32::MAX,
-                reference_mdeg: i32::MAX,
-                drive_mdeg: i32::MIN,
-                ..AxisOutputs::default()
-            },
+    joined(
+        [
+            (
+                AxisCommand {
+                    home: true,
+                    step_rate: i32::MIN,
+                    joystick: -i16::MAX,
+                    ..AxisCommand::default()
+                },
+                AxisTelemetry {
+                    stick_mdeg: i32::MIN,
+                    reference_mdeg: i32::MIN,
+                    drive_mdeg: i32::MAX,
+                },
+            ),
+            (
+                AxisCommand {
+                    step_rate: i32::MAX,
+                    joystick: i16::MAX,
+                    ..AxisCommand::default()
+                },
+                AxisTelemetry {
+                    stick_mdeg: i32::MAX,
+                    reference_mdeg: i32::MAX,
+                    drive_mdeg: i32::MIN,
+                },
+            ),
         ],
-        state: State::Tripped,
+        State::Tripped,
         faults,
-    }
+    )
 }
 
 /// Frames that must be refused: name, why, bytes.

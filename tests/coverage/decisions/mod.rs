@@ -88,8 +88,14 @@ fn build(copy: &Copy, rigs: &[Settings]) -> PathBuf {
             "trimproof_controller",
         ],
     );
-    let library = format!("trimproof_controller={}", library.display());
-    compile("main.rs", "replay", &["--extern", &library])
+    // Both are in the one library.
+    let [controller, io] = ["trimproof_controller", "trimproof_io"]
+        .map(|name| format!("{name}={}", library.display()));
+    compile(
+        "main.rs",
+        "replay",
+        &["--extern", &controller, "--extern", &io],
+    )
 }
 
 /// Calls the compiler; the file that it made.
@@ -124,14 +130,15 @@ fn compile(from: &str, to: &str, more: &[&str]) -> PathBuf {
 
 /// Every decision and the sides on which it came out.
 pub fn table(runs: &[Ran]) -> Table {
-    let copy = source::copy(&Path::new(env!("CARGO_MANIFEST_DIR")).join("src/controller"));
+    let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("src");
+    let copy = source::copy(&sources.join("controller"), &sources.join("io"));
     let mut rigs: BTreeMap<&str, (u8, Settings)> = BTreeMap::new();
     let mut played = Vec::new();
     for ran in runs {
         let number = rigs.len() as u8;
         let (rig, _) = *rigs
             .entry(&ran.rig.name)
-            .or_insert((number, ran.rig.controller));
+            .or_insert_with(|| (number, ran.rig.controller.expect("the rig has settings")));
         played.extend([BEGIN, rig]);
         for heard in &ran.heard {
             match heard {

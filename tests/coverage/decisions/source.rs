@@ -51,39 +51,55 @@ pub struct Copy {
     pub decisions: Vec<Decision>,
 }
 
-/// Reads the sources of the controller in `folder`.
+/// Reads the sources of the controller and of what passes between it and the world, as one crate.
 ///
 /// Modules, functions and items that only tests have are left out.
-pub fn copy(folder: &Path) -> Copy {
-    let read = |name: &str| {
-        let file = folder.join(format!("{name}.rs"));
-        let text = std::fs::read_to_string(&file);
-        text.unwrap_or_else(|error| panic!("{}: {error}", file.display()))
-    };
-    let lib = read("lib");
-    let parsed = syn::parse_file(&lib).expect("lib.rs is Rust");
-    let names: Vec<String> = parsed
-        .items
-        .iter()
-        .filter_map(|item| match item {
-            Item::Mod(module) if !only_for_tests(&module.attrs) => Some(module.ident.to_string()),
-            _ => None,
-        })
-        .collect();
+pub fn copy(controller: &Path, io: &Path) -> Copy {
+    let mut lib = read(controller, "lib");
+    let mut sources = modules_of(controller, &lib);
+    let io_lib = read(io, "lib");
+    sources.extend(modules_of(io, &io_lib));
+    for item in syn::parse_file(&io_lib).expect("lib.rs is Rust").items {
+        if matches!(item, Item::Mod(_) | Item::Use(_)) {
+            lib.push_str(&io_lib[item.span().byte_range()]);
+            lib.push('\n');
+        }
+    }
+    lib.push_str("extern crate std;\n/// Notes how decisions came out.\npub mod seen;\n");
     let mut modules = vec![Module {
         name: "lib".to_owned(),
-        text: format!(
-            "{lib}\nextern crate std;\n/// Notes how decisions came out.\npub mod seen;\n"
-        ),
+        text: lib,
     }];
     let mut decisions = Vec::new();
-    for name in names {
-        let text = read(&name);
+    for (name, text) in sources {
+        // One crate holds both.
+        let text = text.replace("trimproof_io::", "crate::");
         let text = noting(&name, &text, &mut decisions);
         modules.push(Module { name, text });
     }
     number(&mut decisions);
     Copy { modules, decisions }
+}
+
+fn read(folder: &Path, name: &str) -> String {
+    let file = folder.join(format!("{name}.rs"));
+    let text = std::fs::read_to_string(&file);
+    text.unwrap_or_else(|error| panic!("{}: {error}", file.display()))
+}
+
+/// Name and text of every module of a crate but its tests.
+fn modules_of(folder: &Path, lib: &str) -> Vec<(String, String)> {
+    let parsed = syn::parse_file(lib).expect("lib.rs is Rust");
+    let modules = parsed.items.iter().filter_map(|item| match item {
+        Item::Mod(module) if !only_for_tests(&module.attrs) => Some(module.ident.to_string()),
+        _ => None,
+    });
+    modules
+        .map(|name| {
+            let text = read(folder, &name);
+            (name, text)
+        })
+        .collect()
 }
 
 /// The text of a module with every decision noted; its decisions are added to the others.

@@ -60,7 +60,7 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     if args.strict
         && outcomes
             .iter()
-            .any(|one| one.never_tested().next().is_some())
+            .any(|one| one.never_tested().next().is_some() || one.not_judged_count() > 0)
     {
         exit = exit.worse(Exit::Fail);
     }

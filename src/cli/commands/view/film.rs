@@ -169,7 +169,7 @@ fn story_of(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option
             let run = run_scenario(rig, &case.scenario, &mut LogicTarget::new(), &mut |_| {
                 go_on()
             });
-            if let Some(abort) = run.aborted {
+            if let Some(abort) = run.end.aborted() {
                 if run.trace.rows() == 0 {
                     return Err(Failure::Twin {
                         what: format!("{} cannot be filmed", case.label()),

@@ -136,7 +136,7 @@ fn write_verdicts(out: &mut String, label: &str, finished: &Finished) -> Exit {
     let held = finished
         .judgements
         .iter()
-        .filter(|judgement| judgement.held)
+        .filter(|judgement| judgement.passes())
         .count();
     let count = finished.judgements.len();
     match &finished.cut {
@@ -166,7 +166,7 @@ fn write_verdicts(out: &mut String, label: &str, finished: &Finished) -> Exit {
     let broken = finished
         .judgements
         .iter()
-        .filter(|judgement| !judgement.held);
+        .filter(|judgement| judgement.fails());
     for judgement in broken {
         let _ = writeln!(
             out,

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use trimproof_plant::Form;
+use trimproof_plant::rig::CartridgeRig;
 
 use super::*;
 

@@ -21,7 +21,7 @@ fn csv_is_as_rfc_4180_has_it() {
     assert!(
         lines
             .iter()
-            .all(|line| line.split(',').count() == columns().len() + 1)
+            .all(|line| line.split(',').count() == signals().len() + 1)
     );
     assert!(
         lines[0].starts_with("time_s,state,pitch.stick_deg,")

@@ -11,7 +11,7 @@ const FILES: u64 = 3_334;
 /// A trace of one column, so that little but the texts is written.
 fn with_about(seed: u64) -> Trace {
     let text = |part: u64| hostile_text(3 * seed + part);
-    let mut trace = Trace::with_columns(vec![csv_file::column_index("time_s").unwrap()]);
+    let mut trace = Trace::with_signals(vec![csv_file::signal_index("time_s").unwrap()]);
     trace.about = about();
     trace.about.scenario = text(0);
     trace.about.controller = text(1);
@@ -116,7 +116,7 @@ fn a_line_without_an_end_is_refused() {
 fn a_file_that_talks_of_itself_without_an_end_is_refused() {
     let (_folder, path) = written(&trace(3), "a.csv");
     let text = fs::read_to_string(&path).unwrap();
-    let empty = ",".repeat(columns().len());
+    let empty = ",".repeat(signals().len());
     let more: String = (0..2000)
         .map(|index| format!("{empty}note.n{index}=x\r\n"))
         .collect();

@@ -7,7 +7,7 @@ use std::path::PathBuf;
 
 use proptest::prelude::*;
 use tempfile::TempDir;
-use trimproof_io::{Fault, State};
+use trimproof_io::{Fault, Reports, State};
 
 use super::*;
 
@@ -15,9 +15,7 @@ impl Trace {
     /// The same without one column, as an older version might have written it.
     pub(crate) fn without_column(&self, name: &str) -> Self {
         let mut trace = self.clone();
-        trace
-            .held
-            .retain(|(index, _)| columns()[*index].name != name);
+        trace.columns.retain(|column| column.info.name != name);
         trace
     }
 }
@@ -86,7 +84,7 @@ fn row(index: usize) -> Row {
 }
 
 fn trace(rows: usize) -> Trace {
-    let mut trace = Trace::new(about(), rows);
+    let mut trace = Trace::new(about(), Reports::ALL, rows);
     (0..rows).for_each(|index| trace.push(&row(index)));
     trace
 }
@@ -202,17 +200,17 @@ fn any_single_bit_of_any_column_changes_the_hash() {
     assert_eq!(hash.len(), 32);
     let mut seen = std::collections::BTreeSet::from([hash.clone()]);
     let mut bits = 0;
-    for place in 0..trace.held.len() {
-        let width = trace.held[place].1.kind().bytes() * 8;
+    for place in 0..trace.columns.len() {
+        let width = trace.columns[place].data.kind().bytes() * 8;
         // A switch has one bit.
-        let width = if trace.held[place].1.kind() == ColumnKind::Switch {
+        let width = if trace.columns[place].data.kind() == ColumnKind::Switch {
             1
         } else {
             width
         };
         for bit in 0..width {
             let mut other = trace.clone();
-            match &mut other.held[place].1 {
+            match &mut other.columns[place].data {
                 Data::Number(values) => {
                     values[1] = f64::from_bits(values[1].to_bits() ^ (1 << bit))
                 }
@@ -223,7 +221,7 @@ fn any_single_bit_of_any_column_changes_the_hash() {
             assert!(
                 seen.insert(other.hash()),
                 "bit {bit} of {}",
-                columns()[trace.held[place].0].name
+                trace.columns[place].info.name
             );
             bits += 1;
         }
@@ -246,13 +244,13 @@ fn the_hash_is_as_documented() {
     for rows in [0, 1, 64, 130] {
         let trace = trace(rows);
         let mut bytes = Vec::new();
-        for info in columns() {
+        for info in signals() {
             bytes.extend_from_slice(info.name.as_bytes());
             bytes.push(0);
         }
         for row in 0..rows {
-            for info in columns() {
-                match trace.data(info.name).unwrap() {
+            for info in signals() {
+                match trace.data(&info.name).unwrap() {
                     Data::Number(values) => bytes.extend(values[row].to_le_bytes()),
                     Data::Integer(values) => bytes.extend(values[row].to_le_bytes()),
                     Data::Switch(values) => bytes.push(u8::from(values[row])),
@@ -275,7 +273,7 @@ fn a_trace_of_an_older_version_with_fewer_columns_is_read() {
         let (_folder, path) = written(&older, name);
         let back = Trace::read(&path).unwrap();
         assert!(same_bits(&older, &back), "{name}");
-        assert_eq!(back.held().count(), columns().len() - 2);
+        assert_eq!(back.columns().count(), signals().len() - 2);
         assert!(back.data("contact").is_none());
     }
 }
@@ -283,7 +281,11 @@ fn a_trace_of_an_older_version_with_fewer_columns_is_read() {
 /// Rows of the guide's table of columns.
 fn guide_table() -> String {
     let line = |info: &ColumnInfo| {
-        let unit = if info.unit.is_empty() { "-" } else { info.unit };
+        let unit = if info.unit.is_empty() {
+            "-"
+        } else {
+            &info.unit
+        };
         format!(
             "| `{}` | {} | {unit} | {} |\n",
             info.name,
@@ -291,7 +293,7 @@ fn guide_table() -> String {
             info.meaning
         )
     };
-    columns().iter().map(line).collect()
+    signals().iter().map(line).collect()
 }
 
 #[test]
@@ -305,7 +307,7 @@ fn the_guide_lists_every_column_as_it_is() {
     assert_eq!(
         rows,
         guide_table(),
-        "the table in docs/guides/traces.md differs from `columns()`"
+        "the table in docs/guides/traces.md differs from `signals()`"
     );
     let bytes = format!("{} bytes a row", bytes_per_row());
     assert!(guide.contains(&bytes), "the guide must say `{bytes}`");

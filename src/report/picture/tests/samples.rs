@@ -52,7 +52,7 @@ static TWIN: LazyLock<Twin> = LazyLock::new(|| {
     };
     let trace = run_scenario(&rig, &scenario, &mut LogicTarget::new(), &mut |_| true).trace;
     let judgements = judge(&rig, &scenario, &trace);
-    assert!(judgements.iter().all(|judgement| !judgement.held));
+    assert!(judgements.iter().all(|judgement| judgement.fails()));
     let case = Case {
         name: scenario.name.clone(),
         rig_name: rig.name.clone(),
@@ -244,7 +244,7 @@ fn response_picture(title: &str, name: &str) -> String {
 }
 
 fn holding_picture(title: &str, name: &str) -> String {
-    let sizes = trimproof_size::size(&TWIN.case.rig);
+    let sizes = trimproof_size::size(&TWIN.case.rig).unwrap();
     let curve = &sizes.axes[0].holding[0];
     let of = |value: fn(&trimproof_size::HoldingPoint) -> f64| -> Vec<f64> {
         curve.points.iter().map(value).collect()

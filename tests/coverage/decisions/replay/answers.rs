@@ -16,16 +16,17 @@ impl Answers {
 
     /// Takes the answer of one tick.
     pub fn take(&mut self, outputs: &Outputs) {
-        self.word(outputs.state as u32);
-        self.word(outputs.faults.bits().into());
-        for axis in &outputs.axis {
-            self.word(u32::from(axis.enable) | u32::from(axis.home) << 1);
-            self.word(axis.step_rate as u32);
-            self.word(axis.current as u32);
-            self.word(axis.joystick as u32);
-            self.word(axis.stick_mdeg as u32);
-            self.word(axis.reference_mdeg as u32);
-            self.word(axis.drive_mdeg as u32);
+        let (command, telemetry) = (&outputs.command, &outputs.telemetry);
+        self.word(telemetry.state as u32);
+        self.word(telemetry.faults.bits().into());
+        for (asked, reported) in command.axis.iter().zip(&telemetry.axis) {
+            self.word(u32::from(asked.enable) | u32::from(asked.home) << 1);
+            self.word(asked.step_rate as u32);
+            self.word(asked.current as u32);
+            self.word(asked.joystick as u32);
+            self.word(reported.stick_mdeg as u32);
+            self.word(reported.reference_mdeg as u32);
+            self.word(reported.drive_mdeg as u32);
         }
     }
 

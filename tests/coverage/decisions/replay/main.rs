@@ -92,7 +92,7 @@ fn main() {
                 next = inputs.tick;
                 let outputs = controller.tick(&inputs);
                 answers.take(&outputs);
-                for (generator, out) in generators.iter_mut().zip(&outputs.axis) {
+                for (generator, out) in generators.iter_mut().zip(&outputs.command.axis) {
                     if out.home {
                         generator.home();
                     }
