@@ -372,7 +372,7 @@ fn the_first_difference_is_reported_with_inputs_outputs_and_states() {
         "inputs     Inputs { tick: 321",
         "reference  state ",
         "other      state ",
-        "roll  AxisOutputs",
+        "roll  AxisCommand",
     ] {
         assert!(said.contains(part), "`{part}` is missing in:\n{said}");
     }

@@ -50,6 +50,15 @@ impl Design {
         Self::of(&RigFile::parse(text).expect("the shipped rigs are valid"))
     }
 
+    /// As a file would have it.
+    #[cfg(test)]
+    pub(crate) fn file(&self) -> RigFile {
+        RigFile {
+            rig: self.rig.clone(),
+            controller: Some(self.controller),
+        }
+    }
+
     /// The controller's settings of one axis by its index.
     pub(crate) fn axis_settings(&self, index: usize) -> &AxisSettings {
         if index == PITCH {

@@ -163,7 +163,7 @@ mod tests {
 
     fn ideal() -> AxisRig {
         let rig = Design::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap();
-        let mut axis = rig.pitch;
+        let mut axis = rig.pitch.clone();
         axis.motor.detent_n_m = 0.0;
         axis.motor.friction_n_m = 0.0;
         axis.drive.shaft_friction_n_m = 0.0;

@@ -38,7 +38,7 @@ fn a_run_that_cannot_be_computed_is_aborted_everywhere() {
     assert!(ran.out.contains("ABORTED  through"), "{}", ran.out);
     assert!(
         ran.out
-            .contains("1 run: 0 held, 1 aborted; 0 of 0 expectations held"),
+            .contains("1 run: 0 pass, 1 aborted; 0 of 0 expectations pass"),
         "{}",
         ran.out
     );

@@ -79,7 +79,7 @@ fn a_disk_that_fills_up() {
     // Enough for the trial, too little for the trace: the verdict is printed all the same.
     let ran = limited(10);
     assert_eq!(ran.code, Some(4), "{}", ran.err);
-    assert!(ran.out.contains("1 run: 1 held"), "{}", ran.out);
+    assert!(ran.out.contains("1 run: 1 pass"), "{}", ran.out);
     assert!(
         ran.err
             .contains("cannot write the trace of stays@kittiwake"),

@@ -152,7 +152,8 @@ fn a_board_that_falls_silent_cuts_the_run_and_the_trace_is_kept() {
     let ran = place.run(&["prove", "--on", &on, "--keep", "out", "--format", "json"]);
     assert_eq!(ran.code, Some(3), "{}", ran.err);
     let run = &json(&ran)["runs"][0];
-    assert_eq!(run["verdict"], "cut");
+    assert_eq!(run["verdict"], "aborted");
+    assert_eq!(run["aborted_by"], "controller");
     let reason = run["reason"].as_str().unwrap();
     assert!(reason.contains("no answer to sample of tick"), "{reason}");
     assert!(reason.contains("6 attempts"), "{reason}");
@@ -183,7 +184,7 @@ fn nobody_on_the_port_ends_in_the_code_for_boards() {
     assert_eq!(ran.code, Some(3), "{}", ran.err);
     // The reports say that nothing was shown.
     let xml = place.read("made/out.xml");
-    for part in ["type=\"not-begun\"", "no answer to hello", "<skipped "] {
+    for part in ["type=\"not-run\"", "no answer to hello", "<skipped "] {
         assert!(xml.contains(part), "`{part}` is missing in:\n{xml}");
     }
     assert!(place.read("made/out.html").contains("Nothing was run: "));

@@ -18,8 +18,8 @@ fn the_page_shows_every_run_and_draws_what_broke() {
     assert_eq!((ran.code, &ran.out), (Some(1), &plain.out), "{}", ran.err);
     let page = place.read("made/for-people/page.html");
     for part in [
-        "1 of 2 runs held",
-        "3 of 4 expectations held.",
+        "1 of 2 runs pass",
+        "3 of 4 expectations pass.",
         env!("CARGO_PKG_VERSION"),
         "breaks on kittiwake: the stick is where nobody put it",
         "eventually (pitch.stick_deg &gt; 90.0)",

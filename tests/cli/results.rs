@@ -20,18 +20,18 @@ fn all_held_ends_in_0_and_a_broken_one_in_1() {
     assert_eq!(held.code, Some(0), "{}", held.err);
     assert!(
         held.out
-            .ends_with("\n2 runs: 2 held; 4 of 4 expectations held\n"),
+            .ends_with("\n2 runs: 2 pass; 4 of 4 expectations pass\n"),
         "{}",
         held.out
     );
     let broken = place.run(&["prove"]);
     assert_eq!(broken.code, Some(1), "{}", broken.err);
     for part in [
-        "BROKEN   breaks",
-        "BROKEN breaks on kittiwake: the stick is where nobody put it",
+        "FAIL     breaks",
+        "FAIL breaks on kittiwake: the stick is where nobody put it",
         "eventually (pitch.stick_deg > 90.0)",
         "it is meant to break",
-        "3 runs: 2 held, 1 broken; 5 of 6 expectations held",
+        "3 runs: 2 pass, 1 broken; 5 of 6 expectations pass",
     ] {
         assert!(
             broken.out.contains(part),
@@ -46,7 +46,7 @@ fn a_rig_can_be_chosen() {
     let place = place();
     let ran = place.run(&["prove", "--rig", "bittern"]);
     assert_eq!(ran.code, Some(0));
-    assert!(ran.out.contains("1 run: 1 held"), "{}", ran.out);
+    assert!(ran.out.contains("1 run: 1 pass"), "{}", ran.out);
 }
 
 #[test]
@@ -89,15 +89,15 @@ fn the_json_form_is_as_documented() {
     assert_eq!(
         labels,
         [
-            "breaks kittiwake \"broken\"",
-            "stays kittiwake \"held\"",
-            "stays bittern \"held\""
+            "breaks kittiwake \"fail\"",
+            "stays kittiwake \"pass\"",
+            "stays bittern \"pass\""
         ]
     );
     let broken = &verdicts["runs"][0]["expectations"][1];
     assert_eq!(
-        (&broken["held"], &broken["unit"]),
-        (&false.into(), &"deg".into())
+        (&broken["verdict"], &broken["unit"]),
+        (&"fail".into(), &"deg".into())
     );
     assert!(broken["margin"].as_f64().unwrap() < 0.0);
     // An expectation of switches alone has no number.
@@ -154,7 +154,7 @@ fn junit_shows_what_held_and_what_broke() {
         "scenarios/breaks.toml:12",
         "hostname=\"localhost\"",
         "<testcase name=\"the stick is where nobody put it\" classname=\"breaks@kittiwake\"",
-        "type=\"broken\"",
+        "type=\"fail\"",
         "eventually (pitch.stick_deg &gt; 90.0)",
     ] {
         assert!(xml.contains(part), "`{part}` is missing in:\n{xml}");
@@ -405,8 +405,8 @@ fn what_was_never_put_to_the_test_is_shown_everywhere_and_fails_where_it_is_take
     for part in [
         "never put to the test idle on bittern: a release ends within a tick",
         why,
-        "expectations: 1 of 1 held, 1 never put to the test",
-        "\n2 runs: 2 held; 2 of 2 expectations held, 2 never put to the test\n",
+        "expectations: 1 of 1 pass, 1 never put to the test",
+        "\n2 runs: 2 pass; 2 of 2 expectations pass, 2 never put to the test\n",
     ] {
         assert!(
             ran.out.contains(part),
@@ -427,7 +427,7 @@ fn what_was_never_put_to_the_test_is_shown_everywhere_and_fails_where_it_is_take
     let judged = &verdicts["runs"][0]["expectations"][0];
     assert_eq!(judged["put_to_test"], false);
     assert_eq!(judged["untested_because"], why);
-    assert_eq!(judged["held"], true);
+    assert_eq!(judged["verdict"], "pass");
     let strict = place.run(&["prove", "--only", "idle", "--strict"]);
     assert_eq!(strict.code, Some(1), "{}", strict.err);
     assert_eq!(

@@ -50,7 +50,7 @@ fn what_is_no_whole_trace_is_refused() {
     let lines: Vec<&str> = good.split_inclusive("\r\n").take(60).collect();
     place.write("cut.csv", lines.concat());
     let binary = std::fs::read(place.path("out/one@kittiwake.mcap")).unwrap();
-    place.write("cut.mcap", &binary[..40_000]);
+    place.write("cut.mcap", &binary[..binary.len() * 2 / 3]);
     // The first digit of the second row's time, after the header and row 0.
     let edited = good.replacen("\r\n0.002,", "\r\n0.003,", 1);
     assert_ne!(edited, good);

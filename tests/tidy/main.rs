@@ -81,7 +81,9 @@ fn the_controller_is_no_std_integers_without_heap_or_panic() {
         lib.contains("no_std"),
         "src/controller/lib.rs must be no_std"
     );
-    let allowed: BTreeSet<String> = ["serde", "schemars"].map(str::to_owned).into();
+    let allowed: BTreeSet<String> = ["trimproof-io", "serde", "schemars"]
+        .map(str::to_owned)
+        .into();
     let used = dependencies("src/controller", "dependencies");
     assert!(
         used.is_subset(&allowed),
@@ -94,9 +96,20 @@ fn wire_and_board_are_no_std_integers_without_heap_or_panic() {
     for (member, may) in [
         (
             "src/wire",
-            &["trimproof-controller", "cobs", "crc", "postcard", "serde"][..],
+            &[
+                "trimproof-io",
+                "trimproof-controller",
+                "cobs",
+                "crc",
+                "postcard",
+                "serde",
+            ][..],
         ),
-        ("src/board", &["trimproof-controller", "trimproof-wire"][..]),
+        (
+            "src/board",
+            &["trimproof-io", "trimproof-controller", "trimproof-wire"][..],
+        ),
+        ("src/io", &["serde"][..]),
     ] {
         forbid(member, &NOT_ON_A_BOARD, &[]);
         forbid(
@@ -118,6 +131,35 @@ fn wire_and_board_are_no_std_integers_without_heap_or_panic() {
             used.is_subset(&allowed),
             "{member} may depend on {allowed:?} only, it has {used:?}"
         );
+    }
+}
+
+/// What each crate may reach among ours, by whatever way.
+#[test]
+fn crates_reach_only_what_they_may() {
+    let reach = |member: &str| {
+        let mut reached = BTreeSet::new();
+        let mut open = vec![member.to_owned()];
+        while let Some(one) = open.pop() {
+            for name in dependencies(&one, "dependencies") {
+                if let Some(name) = name.strip_prefix("trimproof-")
+                    && reached.insert(name.to_owned())
+                {
+                    open.push(format!("src/{name}"));
+                }
+            }
+        }
+        reached.into_iter().collect::<Vec<_>>().join(" ")
+    };
+    for (member, may) in [
+        ("diagnostics", ""),
+        ("io", ""),
+        ("controller", "io"),
+        ("formula", "diagnostics"),
+        ("plant", "diagnostics io"),
+        ("harness", "controller diagnostics formula io plant"),
+    ] {
+        assert_eq!(reach(&format!("src/{member}")), may, "{member}");
     }
 }
 
@@ -331,7 +373,11 @@ fn the_viewer_is_never_in_the_default_build() {
     let viewer = &manifest["dependencies"]["trimproof-viewer"];
     assert_eq!(viewer["optional"].as_bool(), Some(true));
     let features = manifest["features"].as_table().unwrap();
-    assert!(!features.contains_key("default"), "{features:?}");
+    let defaults = features["default"].as_array().unwrap();
+    assert!(
+        defaults.iter().all(|one| one.as_str() != Some("viewer")),
+        "{features:?}"
+    );
     for member in members().iter().filter(|member| *member != "src/viewer") {
         for table in ["dependencies", "dev-dependencies"] {
             assert!(

@@ -11,7 +11,7 @@ use crate::output::emit_json;
 /// If standard output cannot be written.
 pub fn run(args: &SchemaArgs) -> CommandResult {
     match args.kind {
-        SchemaKind::Rig => emit_json(&trimproof_plant::rig::schema())?,
+        SchemaKind::Rig => emit_json(&trimproof_harness::rig::schema())?,
         SchemaKind::Scenario => emit_json(&trimproof_harness::scenario::schema())?,
         SchemaKind::Laws => emit_json(&trimproof_harness::laws::schema())?,
     }

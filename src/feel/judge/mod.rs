@@ -60,8 +60,8 @@ impl Outcome {
     /// Name in tables and files.
     pub const fn name(self) -> &'static str {
         match self {
-            Self::Held => "held",
-            Self::Broken => "broken",
+            Self::Held => "pass",
+            Self::Broken => "fail",
             Self::Warned => "warned",
             Self::AdvisedAgainst => "advised-against",
             Self::NotMeasured => "not-measured",

@@ -310,7 +310,7 @@ fn a_judged_run_is_valid_and_says_where_how_close_and_whether_it_was_tested() {
         .unwrap();
     assert!(
         out.text().unwrap().contains(
-            "empty: held, margin yes, worst at 0.000 s; never put to the test: `release`"
+            "empty: pass, margin yes, worst at 0.000 s; never put to the test: `release`"
         )
     );
 }
@@ -319,10 +319,10 @@ fn a_judged_run_is_valid_and_says_where_how_close_and_whether_it_was_tested() {
 fn what_was_not_judged_is_skipped_and_not_dropped() {
     let cases = [case(THREE)];
     for (end, kind) in [
-        (End::Cut("the board fell silent".to_owned()), "cut"),
+        (End::Cut("the board fell silent".to_owned()), "aborted"),
         (End::Aborted("not finite".to_owned()), "aborted"),
         (End::Stopped, "stopped"),
-        (End::NotRun, "not-begun"),
+        (End::NotRun, "not-run"),
     ] {
         let outcome = Outcome {
             end,

@@ -31,16 +31,29 @@ const RECORD_LIMIT: usize = 1 << 24;
 const CONTENT_LIMIT: usize = 1 << 20;
 
 pub(super) fn write(trace: &Trace, out: &mut (impl Write + Seek)) -> io::Result<()> {
-    write_all(trace, out).map_err(|error| match error {
+    write_as(trace, out, Some(Compression::Lz4))
+}
+
+/// As [`write`], with chunks compressed as `compression` says.
+pub(super) fn write_as(
+    trace: &Trace,
+    out: &mut (impl Write + Seek),
+    compression: Option<Compression>,
+) -> io::Result<()> {
+    write_all(trace, out, compression).map_err(|error| match error {
         McapError::Io(error) => error,
         other => io::Error::other(other),
     })
 }
 
-fn write_all(trace: &Trace, out: &mut (impl Write + Seek)) -> Result<(), McapError> {
+fn write_all(
+    trace: &Trace,
+    out: &mut (impl Write + Seek),
+    compression: Option<Compression>,
+) -> Result<(), McapError> {
     let library = concat!("trimproof ", env!("CARGO_PKG_VERSION"));
     let mut writer = WriteOptions::new()
-        .compression(Some(Compression::Lz4))
+        .compression(compression)
         .library(library)
         .create(out)?;
     let metadata = trace.stamp().entries().into_iter().collect();

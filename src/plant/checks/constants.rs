@@ -7,7 +7,7 @@ use super::{near, skewed};
 
 const DEG: f64 = PI / 180.0;
 
-/// The constants of geometry, springs and rates. Those of settings and of parts that came later are not held here.
+/// The constants of geometry, springs and rates. Those of parts that came later are not held here.
 #[test]
 fn constants_follow_from_their_keys() {
     let rig = skewed();
@@ -16,12 +16,7 @@ fn constants_follow_from_their_keys() {
     let mut expected: BTreeMap<String, f64> = [
         ("rig.grip_radius_m", r),
         ("rig.tick_s", 0.0025),
-        // 9 ms are 3.6 ticks of 2.5 ms: four.
-        ("rig.debounce_press_s", 0.010),
-        ("rig.debounce_let_go_s", 0.055),
         ("rig.supply_v", 25.0),
-        ("rig.supply_min_v", 20.5),
-        ("rig.supply_lost_v", 12.5),
     ]
     .map(|(name, value)| (name.to_owned(), value))
     .into();
@@ -31,7 +26,7 @@ fn constants_follow_from_their_keys() {
         3.0 * spring * 0.0025 * 0.027,
         3.0 * spring * 0.027 * 0.027 * DEG,
     ];
-    // Full step at the stick, microsteps, ± backlash in deg, friction, stops, soft limits, nudge, glide, acceleration.
+    // Full step at the stick, microsteps, ± backlash in deg, friction, stops, sensor.
     let others = [
         [
             1.8 / 7.0,
@@ -40,12 +35,6 @@ fn constants_follow_from_their_keys() {
             0.051,
             -21.0,
             19.0,
-            -19.0,
-            17.5,
-            5.5,
-            0.46,
-            9.5,
-            29.0,
             60.0 / 4095.0,
             0.03,
         ],
@@ -56,12 +45,6 @@ fn constants_follow_from_their_keys() {
             0.043,
             -17.0,
             18.0,
-            -15.5,
-            16.0,
-            4.5,
-            0.43,
-            8.5,
-            27.0,
             60.0 / 8191.0,
             0.02,
         ],
@@ -91,14 +74,8 @@ fn constants_follow_from_their_keys() {
             ("friction_n", of[3] / r),
             ("stop_min_deg", of[4]),
             ("stop_max_deg", of[5]),
-            ("soft_min_deg", of[6]),
-            ("soft_max_deg", of[7]),
-            ("nudge_rate_deg_per_s", of[8]),
-            ("nudge_increment_deg", of[9]),
-            ("glide_rate_deg_per_s", of[10]),
-            ("accel_deg_per_s2", of[11]),
-            ("sensor_step_deg", of[12]),
-            ("sensor_noise_deg", of[13]),
+            ("sensor_step_deg", of[6]),
+            ("sensor_noise_deg", of[7]),
             ("holding_n_m", run_n_m),
             ("slip_deflection_deg", slip(run_n_m)),
             ("parked_holding_n_m", hold_n_m),

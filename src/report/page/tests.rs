@@ -182,8 +182,8 @@ fn the_page_of_prove_says_what_it_must() {
     let page = proven();
     for part in [
         "<!DOCTYPE html>",
-        "1 of 4 runs held",
-        "2 of 4 expectations held. 1 run cut short: not proven. 1 run stopped or not begun: not proven.",
+        "1 of 4 runs pass",
+        "2 of 4 expectations pass. 1 run aborted, the controller failed: not proven. 1 run stopped or not run: not proven.",
         "trimproof 9.8.7",
         "logic 1",
         ">77<",
@@ -193,8 +193,8 @@ fn the_page_of_prove_says_what_it_must() {
         "-0.750 deg",
         "0.125 s",
         "five degrees &amp; no more",
-        "cut at 1.000 s: no answer",
-        "Not drawn: only the first broken expectations of a run are.",
+        "at 1.000 s: no answer",
+        "Not drawn: only the first failed expectations of a run are.",
         "A powered rig moves and pinches.",
         "This is no certification and no qualification",
         "<svg width=",

@@ -182,7 +182,7 @@ fn supply_is_the_twins() {
             let mut twin = DrivenTwin::new(&rig, AxisName::Pitch, level);
             twin.wait(1.0);
             let found = twin.plant.readings();
-            let sized = &size(&rig).supply[row];
+            let sized = &size(&rig.file()).unwrap().supply[row];
             println!(
                 "{}: {sized:?} for {} A at {} V",
                 rig.name, found.supply_a, found.supply_v
@@ -203,7 +203,8 @@ fn hot_windings_hold_as_the_twin_says() {
         rig.roll.driver.undervoltage_v = 3.0;
         let sized = standing(&rig, 0, Current::Hold, Windings::Hot);
         let mut hot = rig.clone();
-        for axis in [&mut hot.pitch, &mut hot.roll] {
+        let parts: &mut trimproof_plant::Rig = &mut hot;
+        for axis in [&mut parts.pitch, &mut parts.roll] {
             axis.motor.resistance_ohm = Windings::Hot.ohm(axis);
         }
         let cold_n_m = Statics::new(&rig.pitch, rig.pitch.driver.hold_a, 1e3).slip_n_m();

@@ -122,7 +122,7 @@ fn the_controller_catches_within_the_worst_case() {
                     let drove = plant.readings().axis[index].driving;
                     let before = plant.train(index).rotor_rad;
                     let inputs = plant.sample();
-                    plant.command(&controller.tick(&inputs));
+                    plant.command(&controller.tick(&inputs).command);
                     plant.advance().expect("the twin computes it");
                     if plant.readings().axis[index].driving && !drove {
                         fell_rad = Some(before);

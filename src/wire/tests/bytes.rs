@@ -73,9 +73,7 @@ fn the_worst_tick_takes_64_bytes() {
     assert_eq!(SAMPLE + command, BAR);
     // What no controller says but the message could hold: any angle at all.
     let any = command_bytes(&outputs((
-        AxisCommand {
-            ..AxisCommand::default()
-        },
+        worst_of_a_controller().command.axis[PITCH],
         AxisTelemetry {
             stick_mdeg: i32::MIN,
             drive_mdeg: 0,
@@ -105,10 +103,12 @@ proptest! {
         joystick in -i16::MAX..=i16::MAX,
     ) {
         let mut outputs = worst_of_a_controller();
-        for ((axis, angles), rate) in outputs.axis.iter_mut().zip(angles).zip(rates) {
+        let Outputs { command, telemetry } = &mut outputs;
+        let axes = command.axis.iter_mut().zip(&mut telemetry.axis);
+        for (((asked, reported), angles), rate) in axes.zip(angles).zip(rates) {
             let [stick, reference, drive] = angles.map(|angle| angle % 349_526);
-            (axis.stick_mdeg, axis.reference_mdeg, axis.drive_mdeg) = (stick, reference, drive);
-            (axis.step_rate, axis.joystick) = (rate, joystick);
+            (reported.stick_mdeg, reported.reference_mdeg, reported.drive_mdeg) = (stick, reference, drive);
+            (asked.step_rate, asked.joystick) = (rate, joystick);
         }
         prop_assert!(command_bytes(&outputs) <= BAR - SAMPLE);
     }
@@ -165,13 +165,14 @@ fn an_ordinary_run_takes_well_below_64() {
             *counts = (2048 + mdeg * 4095 / 60_000) as u16;
         }
         let outputs = controller.tick(&inputs);
-        for (place, axis) in stick.iter_mut().zip(outputs.axis) {
-            if axis.enable {
-                *place = axis.drive_mdeg;
+        let axes = outputs.command.axis.iter().zip(&outputs.telemetry.axis);
+        for (place, (asked, reported)) in stick.iter_mut().zip(axes) {
+            if asked.enable {
+                *place = reported.drive_mdeg;
             }
         }
-        if !seen.contains(&outputs.state) {
-            seen.push(outputs.state);
+        if !seen.contains(&outputs.telemetry.state) {
+            seen.push(outputs.telemetry.state);
         }
         let bytes = sample_bytes(&inputs) + command_bytes(&outputs);
         most = most.max(bytes);

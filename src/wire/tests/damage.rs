@@ -267,7 +267,7 @@ proptest! {
 fn a_joystick_of_minus_32768_is_no_command() {
     let with = |joystick: i16, axis: usize| {
         let mut outputs = Outputs::default();
-        outputs.axis[axis].joystick = joystick;
+        outputs.command.axis[axis].joystick = joystick;
         let mut frame = [0; FRAME_MAX];
         let answer = Answer::Command(Command {
             run: 1,

@@ -162,8 +162,8 @@ fn row(verdict: &Verdict) -> Vec<String> {
 /// The bad ones stand out without colour too.
 fn word(outcome: Outcome) -> &'static str {
     match outcome {
-        Outcome::Held => "held",
-        Outcome::Broken => "BROKEN",
+        Outcome::Held => "pass",
+        Outcome::Broken => "FAIL",
         Outcome::Warned => "warned",
         Outcome::AdvisedAgainst => "ADVISED AGAINST",
         Outcome::NotMeasured => "not measured",
@@ -222,12 +222,12 @@ fn painted(table: &str, paint: Paint) -> String {
     for line in table.lines() {
         let body = line.trim_start();
         let indent = &line[..line.len() - body.len()];
-        let shown = ["BROKEN", "ADVISED AGAINST", "warned"]
+        let shown = ["FAIL", "ADVISED AGAINST", "warned"]
             .iter()
             .find_map(|word| body.strip_prefix(word).map(|rest| (paint.bad(word), rest)))
             .or_else(|| {
-                body.strip_prefix("held")
-                    .map(|rest| (paint.good("held"), rest))
+                body.strip_prefix("pass")
+                    .map(|rest| (paint.good("pass"), rest))
             });
         let _ = match shown {
             Some((word, rest)) => writeln!(out, "{indent}{word}{rest}"),

@@ -28,6 +28,36 @@ fn a_rig_needs_no_settings() {
     assert_eq!(without.advice(), Vec::<String>::new());
 }
 
+/// Constants that follow from settings, each from the numbers of the skewed rig; times are whole ticks of 2.5 ms.
+#[test]
+fn constants_follow_from_the_settings() {
+    let text = include_str!("../../../../tests/data/skewed_rig.toml");
+    let rig = RigFile::parse(text).expect("the skewed rig is valid");
+    let found: std::collections::BTreeMap<String, f64> = rig.constants().into_iter().collect();
+    for (name, value) in [
+        // 9 ms are 3.6 ticks: four.
+        ("debounce_press_s", 0.010),
+        ("debounce_let_go_s", 0.055),
+        ("supply_min_v", 20.5),
+        ("supply_lost_v", 12.5),
+        ("pitch.soft_min_deg", -19.0),
+        ("pitch.soft_max_deg", 17.5),
+        ("pitch.nudge_rate_deg_per_s", 5.5),
+        ("pitch.nudge_increment_deg", 0.46),
+        ("pitch.glide_rate_deg_per_s", 9.5),
+        ("pitch.accel_deg_per_s2", 29.0),
+        ("roll.soft_min_deg", -15.5),
+        ("roll.soft_max_deg", 16.0),
+        ("roll.nudge_rate_deg_per_s", 4.5),
+        ("roll.nudge_increment_deg", 0.43),
+        ("roll.glide_rate_deg_per_s", 8.5),
+        ("roll.accel_deg_per_s2", 27.0),
+    ] {
+        let found = found[&format!("rig.{name}")];
+        assert!((found - value).abs() < 1e-12, "{name}: {found}");
+    }
+}
+
 #[test]
 fn the_boards_clocks_are_the_controllers() {
     let settings = RigFile::parse(SANDERLING)
@@ -66,7 +96,7 @@ fn the_boards_clocks_are_the_controllers() {
 fn bad_settings_are_refused_in_their_place() {
     assert_eq!(
         message("soft_min_mdeg = -18500", "soft_min_mdeg = 18500"),
-        "`controller.pitch.soft_min_mdeg` is `18500`, must be -90000 to -1000 (18500)"
+        "`controller.pitch.soft_min_mdeg` is `18500`, must be `-90000` to `-1000` (18500)"
     );
     let unknown = message("supply_min_mv", "supply_min_volts");
     assert!(unknown.contains("supply_min_volts"), "{unknown}");

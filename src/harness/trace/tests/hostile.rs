@@ -144,7 +144,9 @@ fn record(bytes: &[u8], wanted: u8) -> usize {
 #[test]
 fn a_length_beyond_the_end_makes_no_room() {
     let (_folder, path) = written(&trace(3), "a.mcap");
-    let good = fs::read(&path).unwrap();
+    let mut plain = Cursor::new(Vec::new());
+    mcap_file::write_as(&trace(3), &mut plain, None).unwrap();
+    let good = plain.into_inner();
     let chunk = record(&good, mcap::records::op::CHUNK);
     // The chunk is not compressed; its records begin behind 40 bytes of its head.
     let inside = chunk + 40;

@@ -145,7 +145,7 @@ fn pictures_say_what_they_must() {
                 "holding",
                 "pitch.grip_force_n",
                 "time, s",
-                "0 of 3 expectations held",
+                "0 of 3 expectations pass",
             ],
         ),
         (
@@ -170,7 +170,7 @@ fn pictures_say_what_they_must() {
         ),
         (
             "broken-switch",
-            &["release", "broken: a switch or a state decided"],
+            &["release", "FAIL: a switch or a state decided"],
         ),
     ] {
         for text in wanted {
