@@ -66,7 +66,7 @@ fn guards_of<'a>(node: &'a Truth, found: &mut Vec<Lefts<'a>>) {
 
 #[cfg(test)]
 mod tests {
-    use crate::parts::tests::{Ramp, formula};
+    use crate::sides::tests::{Ramp, formula};
 
     #[test]
     fn guards_say_where_the_right_side_is_put_to_the_test() {

@@ -3,7 +3,7 @@
 use trimproof_io::{CurrentLevel, Pulse};
 
 use crate::dynamics::Phase;
-use crate::rest::StateBits;
+use crate::state_bits::StateBits;
 
 /// Electrical angle of the microstep index 0: both windings at 70.7 %, rad.
 pub const HOME_RAD: f64 = std::f64::consts::FRAC_PI_4;

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::dynamics::{GripPull, Pose, PoseAnchor, cut_to, dot};
-use crate::rest::StateBits;
+use crate::state_bits::StateBits;
 
 /// Stiffness, damping and strength of a hand.
 #[derive(Clone, Copy, Debug, PartialEq)]

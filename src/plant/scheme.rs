@@ -7,12 +7,11 @@
 use serde::Serialize;
 use trimproof_io::AXES;
 
-use crate::assembly;
 use crate::contact::damping_ratio;
 use crate::dynamics::{BIND_STIFFENING, PRELOAD_RAMP_RAD};
 use crate::fault::AxisName;
+use crate::params;
 use crate::rig::{AxisRig, CartridgeRig, Rig};
-use crate::twin::Numerics;
 
 /// Shortest step of the stick, s: ten times the work of the usual one.
 pub const SHORTEST_STICK_STEP_S: f64 = 1.0e-5;
@@ -35,6 +34,32 @@ const EXPLICIT_DAMPING: f64 = 0.2;
 /// Largest share of its rate that an implicit damper takes in a step where steps can be made shorter: it is of second
 /// order up to 2.
 const IMPLICIT_DAMPING: f64 = 1.0;
+
+/// Step sizes of the integrator.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Numerics {
+    /// Longest stick step, s; a generator period is cut into equal steps no longer than this.
+    pub stick_step_s: f64,
+    /// Least drive-train substeps in a stick step; a stiff rig gets more ([`crate::Scheme`]).
+    pub train_substeps: u32,
+    /// Stick steps between two looks at a contact in reach.
+    pub contact_steps: u32,
+    /// Cuts every step that a rig gets into so many equal ones: 2 is the run at half steps.
+    pub refine: u32,
+}
+
+impl Default for Numerics {
+    /// 100 µs for the stick, 25 µs for the drive trains, contacts in reach looked up each step: measured in
+    /// docs/model/accuracy.md.
+    fn default() -> Self {
+        Self {
+            stick_step_s: 1.0e-4,
+            train_substeps: 4,
+            contact_steps: 1,
+            refine: 1,
+        }
+    }
+}
 
 /// What bounds a step: one value of the rig's file.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -168,7 +193,7 @@ fn at_least(key: String, value: f64, longest_step_s: f64) -> StepBound {
 
 fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
     let roll = [rig.roll.stops.min_deg, rig.roll.stops.max_deg].map(f64::to_radians);
-    let inertia = assembly::gimbal_params(rig).least_inertia_kg_m2(roll);
+    let inertia = params::gimbal_params(rig).least_inertia_kg_m2(roll);
     let mut bounds = Vec::new();
     for name in AxisName::ALL {
         let (axis, inertia) = (rig.axis(name.index()), inertia[name.index()]);
@@ -260,7 +285,7 @@ fn bumper_step_s(stiffness_n_per_m: f64, restitution: f64, yielding: f64) -> f64
 fn train_bounds(rig: &Rig, name: AxisName) -> Vec<StepBound> {
     let axis: &AxisRig = rig.axis(name.index());
     let key = |tail: &str| format!("{}.{tail}", name.name());
-    let params = assembly::train_params(axis, SHORTEST_TRAIN_STEP_S);
+    let params = params::train_params(axis, SHORTEST_TRAIN_STEP_S);
     let (shaft, rotor) = (params.shaft_inertia_kg_m2, params.rotor_inertia_kg_m2);
     let ratio2 = params.ratio * params.ratio;
     let cartridge = params.cartridge;

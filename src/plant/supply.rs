@@ -1,6 +1,6 @@
 //! The motor supply: a source behind a resistance, feeding a bulk capacitor.
 
-use crate::rest::StateBits;
+use crate::state_bits::StateBits;
 
 /// Bleed across the bulk capacitor, Ω: a disconnected supply falls by itself (common practice, no source).
 const BLEED_OHM: f64 = 4_700.0;

@@ -6,18 +6,9 @@
 
 use trimproof_io::AXES;
 
-use crate::dynamics::{Phase, StickPath, Substep, TrainDrive, TrainLoad, TrainState};
+use crate::dynamics::{StickPath, TrainDrive, TrainLoad};
+use crate::standstill::Standstill;
 use crate::twin::{Axis, Plant};
-
-/// What is known of a drive that stands still, within a tick: nobody else changes a drive then.
-#[derive(Clone, Copy, Debug)]
-pub(crate) struct Standstill {
-    phase: [Phase; 2],
-    /// The least supply that gives the windings what they need, V.
-    needed_v: f64,
-    mesh_n_m: f64,
-    power_w: f64,
-}
 
 impl Plant {
     /// Runs both drives through a stick step; what they do on average.
@@ -114,41 +105,6 @@ impl Axis {
     }
 }
 
-impl Standstill {
-    /// Of a drive that `work` left as it was; none if its windings would feel another supply.
-    fn of(train: &TrainState, drive: &TrainDrive, work: &Substep) -> Option<Self> {
-        let mut needed_v = 0.0_f64;
-        for ((phase, current_a), volts) in drive.phase.iter().zip(train.current_a).zip(work.volts) {
-            match phase {
-                Phase::Chopped(_) => {
-                    let most_v = volts[0].abs().max(volts[1].abs());
-                    // At the supply itself it may be all that the supply gives.
-                    if most_v >= drive.supply_v {
-                        return None;
-                    }
-                    needed_v = needed_v.max(most_v);
-                }
-                Phase::Open if current_a != 0.0 => return None,
-                Phase::Open | Phase::Broken => {}
-            }
-        }
-        Some(Self {
-            phase: drive.phase,
-            needed_v,
-            mesh_n_m: work.mesh_n_m,
-            power_w: work.power_w,
-        })
-    }
-
-    /// Whether the windings go on as they did.
-    #[inline]
-    fn goes_on(&self, drive: &TrainDrive) -> bool {
-        self.needed_v <= drive.supply_v
-            && self.phase[0].is_same(drive.phase[0])
-            && self.phase[1].is_same(drive.phase[1])
-    }
-}
-
 #[cfg(test)]
 mod tests {
     //! The law: a drive that is not worked out while it stands still is one that always is, bit for bit, however the stick moves
@@ -157,8 +113,10 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
+    use crate::dynamics::Phase;
     use crate::rig::Rig;
-    use crate::twin::{Numerics, StartPose};
+    use crate::scheme::Numerics;
+    use crate::twin::StartPose;
 
     fn plant() -> Plant {
         let rig = Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap();

@@ -1,50 +1,22 @@
-//! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply, advanced tick by tick.
+//! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply. What acts on it, and what it shows.
 
-use trimproof_io::{AXES, Command, CurrentLevel, Inputs, StepGenerator, Switches};
+use trimproof_io::{AXES, Command, Inputs, StepGenerator, Switches};
 
-use crate::abort::{AbortReason, TwinAbort, TwinPart};
-use crate::assembly;
-use crate::contact::{ContactLoad, Overload, Pressed, Surroundings};
+use crate::abort::TwinAbort;
+use crate::account::Account;
+use crate::contact::{ContactLoad, Surroundings};
 use crate::driver::Driver;
 use crate::dynamics::{
-    CURVE, GimbalParams, GimbalState, Pose, PoseAnchor, Reciprocals, StickPath, TrainDrive,
-    TrainParams, TrainState,
+    GimbalParams, GimbalState, Pose, PoseAnchor, Reciprocals, TrainParams, TrainState,
 };
-use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
-use crate::guard::Account;
+use crate::fault::SwitchName;
 use crate::hand::{Hand, HandFeel, PathShape};
-use crate::rest::Rest;
-use crate::rig::{Cartridge, Rig};
-use crate::sensor::{AngleSensor, SensorFaults};
+use crate::rig::Cartridge;
+use crate::sensor::AngleSensor;
+use crate::standstill::Standstill;
+use crate::state_bits::Rest;
 use crate::supply::Supply;
-use crate::switch::{Switch, SwitchFaults};
-use crate::trains::Standstill;
-
-/// Step sizes of the integrator.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Numerics {
-    /// Longest stick step, s; a generator period is cut into equal steps no longer than this.
-    pub stick_step_s: f64,
-    /// Least drive-train substeps in a stick step; a stiff rig gets more ([`crate::Scheme`]).
-    pub train_substeps: u32,
-    /// Stick steps between two looks at a contact in reach.
-    pub contact_steps: u32,
-    /// Cuts every step that a rig gets into so many equal ones: 2 is the run at half steps.
-    pub refine: u32,
-}
-
-impl Default for Numerics {
-    /// 100 µs for the stick, 25 µs for the drive trains, contacts in reach looked up each step: measured in
-    /// docs/model/accuracy.md.
-    fn default() -> Self {
-        Self {
-            stick_step_s: 1.0e-4,
-            train_substeps: 4,
-            contact_steps: 1,
-            refine: 1,
-        }
-    }
-}
+use crate::switch::Switch;
 
 /// How the twin stands when the run begins.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -167,11 +139,6 @@ pub struct Plant {
 }
 
 impl Plant {
-    /// The twin of `rig`, with sensor noise from `seed`, standing as `start` says.
-    pub fn new(rig: &Rig, seed: u64, numerics: Numerics, start: StartPose) -> Self {
-        assembly::assemble(rig, seed, numerics, start)
-    }
-
     /// Time, s: exact multiples of the control tick.
     pub fn now_s(&self) -> f64 {
         f64::from(self.tick) * self.tick_s
@@ -219,155 +186,6 @@ impl Plant {
             axis.driver.set_lines(out.enable, out.current);
             axis.generator.refresh(out.step_rate);
         }
-    }
-
-    /// Advances one control tick.
-    ///
-    /// # Errors
-    /// The twin cannot compute this tick. What it stands at is then of no use, and every later call gives the same error.
-    pub fn advance(&mut self) -> Result<(), TwinAbort> {
-        if let Some(abort) = &self.aborted {
-            return Err(abort.clone());
-        }
-        let advanced = self.advance_tick();
-        if let Err(abort) = &advanced {
-            self.aborted = Some(abort.clone());
-        }
-        advanced
-    }
-
-    fn advance_tick(&mut self) -> Result<(), TwinAbort> {
-        self.silent_for += 1;
-        if self.silent_for > self.silence_ticks {
-            // The board's watchdog: no command for too long, drivers off.
-            for axis in &mut self.axis {
-                axis.driver.set_lines(false, CurrentLevel::Off);
-            }
-        }
-        if self.rests() {
-            self.supply_low_v = self.supply_low_v.min(self.supply.volts());
-            self.tick = self.tick.wrapping_add(1);
-            self.account.end_tick();
-            return Ok(());
-        }
-        for axis in &mut self.axis {
-            // Faults, commands and events may have changed the drive.
-            axis.standstill = None;
-        }
-        self.account.begin_tick();
-        let begin_s = self.now_s();
-        let per_tick = self.periods * self.steps;
-        for period in 0..self.periods {
-            self.supply_low_v = self.supply_low_v.min(self.supply.volts());
-            let mut drive = [TrainDrive {
-                phase: [crate::dynamics::Phase::Open; 2],
-                supply_v: 0.0,
-            }; AXES];
-            let mut has_switched = false;
-            for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
-                axis.driver.watch_supply(self.supply.volts());
-                let pulse = axis.generator.period();
-                axis.driver.step(pulse);
-                has_switched |= axis.note_engagement();
-                drive.phase = axis.driver.phases();
-            }
-            for step in 0..self.steps {
-                let share = f64::from(period * self.steps + step) / f64::from(per_tick);
-                for drive in &mut drive {
-                    drive.supply_v = self.supply.ahead_v();
-                }
-                let has_switched = has_switched && step == 0;
-                self.step(drive, has_switched, begin_s + share * self.tick_s)?;
-            }
-        }
-        self.tick = self.tick.wrapping_add(1);
-        self.guard_tick(self.now_s())?;
-        self.note_rest();
-        Ok(())
-    }
-
-    /// The abort of a contact that was pressed harder than it stands.
-    fn broke(&self, overload: &Overload, at_s: f64) -> TwinAbort {
-        let part = match overload.contact {
-            Pressed::Stop { axis, is_upper } => TwinPart::Stop {
-                axis: AxisName::ALL[axis],
-                upper: is_upper,
-            },
-            Pressed::Obstacle(index) => {
-                let name = self.obstacle_names.get(index).cloned();
-                TwinPart::Obstacle(name.unwrap_or_default())
-            }
-        };
-        TwinAbort {
-            at_s,
-            part,
-            reason: AbortReason::Broke {
-                force_n: overload.force_n,
-                limit_n: overload.limit_n,
-            },
-        }
-    }
-
-    /// One drift-kick-drift step of the stick with its drive trains substepped inside.
-    fn step(
-        &mut self,
-        mut drive: [TrainDrive; AXES],
-        has_switched: bool,
-        now_s: f64,
-    ) -> Result<(), TwinAbort> {
-        let h = self.step_s;
-        let half = 0.5 * h;
-        let rate = self.stick.rate_rad_per_s;
-        let mid: [f64; AXES] = std::array::from_fn(|i| self.stick.angle_rad[i] + half * rate[i]);
-        let path: [StickPath; AXES] = std::array::from_fn(|i| StickPath {
-            angle_rad: self.stick.angle_rad[i],
-            rate_rad_per_s: rate[i],
-            accel_rad_per_s2: self.accel[i],
-        });
-        if has_switched {
-            self.foresee_supply(&mut drive, &path, now_s);
-        }
-        let load = self.run_trains(&drive, &path);
-        let mut torque: [f64; AXES] = std::array::from_fn(|i| -load[i].cartridge_n_m);
-        let power_w = load[0].power_w + load[1].power_w;
-        // Forces are taken where the angles' curvature has them (`CURVE`).
-        let bend = CURVE * h * h;
-        let pose = self
-            .mid
-            .follow([mid[0] + bend * self.accel[0], mid[1] + bend * self.accel[1]]);
-        let (push, grip) = self.hand.pull_next(&pose, now_s + half);
-        let mid_rate: [f64; AXES] = std::array::from_fn(|i| rate[i] + half * self.accel[i]);
-        let firm = grip.as_ref().map_or([0.0; AXES], |grip| grip.firm_n_m());
-        self.surroundings
-            .note_others(std::array::from_fn(|i| torque[i] + push[i] + firm[i]));
-        self.contact = self.surroundings.load(&self.gimbal, mid_rate, &pose, h);
-        for (i, torque) in torque.iter_mut().enumerate() {
-            *torque += push[i] + self.contact.torque_n_m[i];
-        }
-        let mut hand = push;
-        if let Some(grip) = &grip {
-            let pull = self
-                .gimbal
-                .kick_gripped(&pose, &mut self.stick, torque, grip, h);
-            hand[0] += pull[0];
-            hand[1] += pull[1];
-        } else {
-            self.gimbal.kick_at(&pose, &mut self.stick, torque, h);
-        }
-        let mut hand_w = 0.0;
-        for i in 0..AXES {
-            let next = self.stick.rate_rad_per_s[i];
-            self.accel[i] = (next - rate[i]) / h;
-            self.stick.angle_rad[i] = mid[i] + half * next - self.contact.early_rad[i];
-            hand_w += 0.5 * hand[i] * (rate[i] + next);
-        }
-        self.account.put_in(h * hand_w);
-        self.account.put_in(h * power_w);
-        self.supply.advance(power_w, now_s);
-        if let Some(overload) = self.contact.broken {
-            return Err(self.broke(&overload, now_s + h));
-        }
-        self.guard_step(now_s + h)
     }
 
     /// What is true now.
@@ -477,83 +295,9 @@ impl Plant {
     pub fn source_v(&self) -> f64 {
         self.supply.source_v(self.now_s())
     }
-
-    /// Breaks something (`on`) or mends it. Faults of the controller and of the link are the harness's own
-    /// and change nothing here; a slipped gear cannot be mended.
-    pub fn set_fault(&mut self, fault: &FaultKind, on: bool) {
-        match fault {
-            FaultKind::SpringBroken { axis, count } => {
-                self.with_account(|plant| {
-                    let axis = &mut plant.axis[axis.index()];
-                    axis.broken_springs = if on {
-                        axis.broken_springs.saturating_add(*count)
-                    } else {
-                        axis.broken_springs.saturating_sub(*count)
-                    };
-                    let left = axis.cartridge.with_broken(axis.broken_springs);
-                    axis.params.cartridge = assembly::cartridge_params(&left);
-                    axis.reciprocals = axis.params.reciprocals();
-                });
-            }
-            FaultKind::LeadBroken { axis, coil } => {
-                self.axis[axis.index()]
-                    .driver
-                    .set_broken(if *coil == Coil::A { 0 } else { 1 }, on);
-            }
-            FaultKind::DriverDead { axis } => self.axis[axis.index()].driver.set_dead(on),
-            FaultKind::GearSlip { axis, teeth } => {
-                if on {
-                    self.with_account(|plant| plant.axis[axis.index()].slip_teeth(*teeth));
-                }
-            }
-            FaultKind::SwitchStuck { switch, closed } => {
-                self.mend_switch(*switch, |faults| faults.stuck = on.then_some(*closed));
-            }
-            FaultKind::SwitchBounce { switch, pattern_s } => {
-                self.mend_switch(*switch, |faults| {
-                    faults.bounce_s = on.then(|| pattern_s.clone())
-                });
-            }
-            FaultKind::SensorOpen { axis } => self.mend_sensor(*axis, |faults| faults.open = on),
-            FaultKind::SensorShort { axis } => self.mend_sensor(*axis, |faults| faults.short = on),
-            FaultKind::SensorStuck { axis } => self.mend_sensor(*axis, |faults| faults.stuck = on),
-            FaultKind::SensorJump { axis, by_deg } => {
-                self.mend_sensor(*axis, |faults| {
-                    faults.jump_deg += if on { *by_deg } else { -by_deg }
-                });
-            }
-            FaultKind::SensorNoise { axis, rms_deg } => {
-                self.mend_sensor(*axis, |faults| faults.noise_deg = on.then_some(*rms_deg));
-            }
-            FaultKind::ControllerReset {}
-            | FaultKind::LinkLoss {}
-            | FaultKind::LinkCorruption { .. } => {}
-        }
-    }
-
-    fn mend_sensor(&mut self, axis: AxisName, change: impl FnOnce(&mut SensorFaults)) {
-        let sensor = &mut self.axis[axis.index()].sensor;
-        let mut faults = sensor.faults();
-        change(&mut faults);
-        sensor.set_faults(faults);
-    }
-
-    fn mend_switch(&mut self, name: SwitchName, change: impl FnOnce(&mut SwitchFaults)) {
-        let switch = &mut self.switches[name.index()];
-        let mut faults = switch.faults().clone();
-        change(&mut faults);
-        switch.set_faults(faults);
-    }
 }
 
 impl Axis {
-    /// The trim shaft jumps over teeth of its gear: shaft and mesh shift together, the motor stays.
-    fn slip_teeth(&mut self, teeth: i32) {
-        let jump = f64::from(teeth) * self.tooth_rad;
-        self.train.shaft_rad += jump;
-        self.train.slipped_rad += jump;
-    }
-
     /// Commanded less actual electrical angle, full steps; counted from the whole cycles at engagement.
     fn lag_steps(&self) -> f64 {
         if !self.driver.is_driving() {
@@ -563,19 +307,5 @@ impl Axis {
             - self.params.electrical_rad(&self.train)
             - self.lag_zero_rad;
         lag / std::f64::consts::FRAC_PI_2
-    }
-
-    /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not count as lag. Whether it
-    /// has come on or gone off.
-    fn note_engagement(&mut self) -> bool {
-        let driving = self.driver.is_driving();
-        if driving && !self.was_driving {
-            let lag = self.driver.electrical_rad() - self.params.electrical_rad(&self.train);
-            let cycle = std::f64::consts::TAU;
-            self.lag_zero_rad = (lag / cycle).round() * cycle;
-        }
-        let has_switched = driving != self.was_driving;
-        self.was_driving = driving;
-        has_switched
     }
 }

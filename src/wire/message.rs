@@ -5,7 +5,6 @@
 //! new one: the number of its run and, in a sample, the tick.
 
 use crate::frame::CRC;
-use crate::pack::{PackedCommand, PackedSample};
 use serde::{Deserialize, Serialize};
 use trimproof_controller::Settings;
 use trimproof_io::{Inputs, Outputs};
@@ -141,34 +140,6 @@ pub enum Refusal {
     },
     /// The run is over.
     Ended,
-}
-
-impl Serialize for Sample {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        PackedSample::from(self).serialize(serializer)
-    }
-}
-
-impl<'de> Deserialize<'de> for Sample {
-    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        PackedSample::deserialize(deserializer)?
-            .unpack()
-            .ok_or_else(|| serde::de::Error::custom("no sample"))
-    }
-}
-
-impl Serialize for Command {
-    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        PackedCommand::from(self).serialize(serializer)
-    }
-}
-
-impl<'de> Deserialize<'de> for Command {
-    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        PackedCommand::deserialize(deserializer)?
-            .unpack()
-            .ok_or_else(|| serde::de::Error::custom("no command"))
-    }
 }
 
 /// A short text of fixed size.

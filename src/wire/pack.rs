@@ -17,7 +17,7 @@ const _: () = assert!(Fault::ALL.len() <= STATE_BIT && State::ALL.len() <= 8);
 
 /// A sample as it travels.
 #[derive(Serialize, Deserialize)]
-pub(crate) struct PackedSample {
+struct PackedSample {
     run: u8,
     #[serde(with = "postcard::fixint::le")]
     tick: u32,
@@ -33,7 +33,7 @@ pub(crate) struct PackedSample {
 
 /// A command as it travels.
 #[derive(Serialize, Deserialize)]
-pub(crate) struct PackedCommand {
+struct PackedCommand {
     run: u8,
     #[serde(with = "postcard::fixint::le")]
     tick: u16,
@@ -87,7 +87,7 @@ impl From<&Sample> for PackedSample {
 
 impl PackedSample {
     /// The sample, if it is one.
-    pub(crate) fn unpack(&self) -> Option<Sample> {
+    fn unpack(&self) -> Option<Sample> {
         let [
             release,
             hat_fore,
@@ -120,6 +120,20 @@ impl PackedSample {
     }
 }
 
+impl Serialize for Sample {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        PackedSample::from(self).serialize(serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for Sample {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        PackedSample::deserialize(deserializer)?
+            .unpack()
+            .ok_or_else(|| serde::de::Error::custom("no sample"))
+    }
+}
+
 impl From<&Command> for PackedCommand {
     fn from(command: &Command) -> Self {
         let Outputs {
@@ -148,7 +162,7 @@ impl From<&Command> for PackedCommand {
 
 impl PackedCommand {
     /// The command, if it is one.
-    pub(crate) fn unpack(&self) -> Option<Command> {
+    fn unpack(&self) -> Option<Command> {
         let mut faults = Faults::default();
         for fault in Fault::ALL {
             faults.set(fault, self.state_and_faults & (1 << fault as u16) != 0);
@@ -173,6 +187,20 @@ impl PackedCommand {
                 },
             },
         })
+    }
+}
+
+impl Serialize for Command {
+    fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        PackedCommand::from(self).serialize(serializer)
+    }
+}
+
+impl<'de> Deserialize<'de> for Command {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        PackedCommand::deserialize(deserializer)?
+            .unpack()
+            .ok_or_else(|| serde::de::Error::custom("no command"))
     }
 }
 

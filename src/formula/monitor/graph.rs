@@ -9,10 +9,10 @@ use std::io;
 use std::ops::Range;
 
 use super::bits::Bits;
+use super::block::{Block, Direction};
 use super::numbers::Numbers;
 use super::points::{PointOp, Points, beats};
 use super::truths::{TruthOp, Truths};
-use super::{Block, Direction};
 use crate::Signals;
 use crate::node::Quantifier;
 use crate::point::Point;

@@ -10,6 +10,7 @@
 //! to a temporary file beyond a fixed room.
 
 mod bits;
+mod block;
 mod checks;
 mod graph;
 mod numbers;
@@ -61,23 +62,6 @@ pub struct Findings {
     /// Of each law, its margin in the first row in which it is false, with the time of that row; `None` if it is true in
     /// every row.
     pub breaks: Vec<Option<Margin>>,
-}
-
-/// Part of the rows that a graph is worked out on.
-#[derive(Clone, Copy, Debug)]
-struct Block {
-    start: usize,
-    rows: usize,
-    /// Rows of the whole.
-    all: usize,
-}
-
-/// In which direction rows must come.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Direction {
-    Either,
-    Forward,
-    Backward,
 }
 
 #[derive(Debug)]

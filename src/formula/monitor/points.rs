@@ -3,8 +3,8 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
+use super::block::{Block, Direction};
 use super::numbers::{Numbers, Operand, Side};
-use super::{Block, Direction};
 use crate::node::{Quantifier, Window};
 use crate::point::{Point, infinite};
 

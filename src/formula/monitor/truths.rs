@@ -6,9 +6,9 @@
 use std::collections::BTreeMap;
 
 use super::bits::{Bits, Dilation};
+use super::block::{Block, Direction};
 use super::numbers::{Numbers, Operand, Side};
 use super::points::Points;
-use super::{Block, Direction};
 use crate::node::{Quantifier, Window};
 
 /// How the truth of a row is found. `positive` says whether it stands under an even number of negations: what is

@@ -4,10 +4,10 @@ use std::f64::consts::{PI, SQRT_2, TAU};
 
 use super::{near, plant, skewed};
 use crate::AngleSensor;
-use crate::assembly::{gimbal_params, train_params};
 use crate::driver::{Driver, DriverParams};
 use crate::dynamics::{DryFriction, GimbalParams, WindingParams};
 use crate::hand::HandFeel;
+use crate::params::{gimbal_params, train_params};
 use crate::rig::SensorRig;
 use crate::supply::Supply;
 use trimproof_io::StepGenerator;

@@ -2,8 +2,8 @@
 //! made of them, and no trace shows them.
 
 use super::{near, skewed};
-use crate::assembly::{gimbal_params, train_params};
 use crate::dynamics::{CartridgeParams, DryFriction, GimbalParams, GimbalState, TrainState};
+use crate::params::{gimbal_params, train_params};
 use crate::rig::MassProperties;
 
 const FREE: [DryFriction; 2] = [DryFriction {

@@ -15,7 +15,8 @@ mod supply;
 mod twin;
 
 use crate::Rig;
-use crate::twin::{Numerics, Plant, StartPose};
+use crate::scheme::Numerics;
+use crate::twin::{Plant, StartPose};
 
 const SKEWED: &str = include_str!("../../../tests/data/skewed_rig.toml");
 const KITTIWAKE: &str = include_str!("../../../scenarios/rigs/kittiwake.toml");

@@ -6,8 +6,8 @@
 use std::f64::consts::TAU;
 
 use super::{near, skewed};
-use crate::assembly::train_params;
 use crate::dynamics::{Phase, StickPath, TrainDrive, TrainParams, TrainState};
+use crate::params::train_params;
 
 const SUBSTEP_S: f64 = 1.0e-6;
 const OHM: f64 = 0.95;

@@ -330,7 +330,7 @@ fn no_push_gets_the_stick_through_an_obstacle() {
 #[test]
 fn a_start_is_refused_where_something_overlaps() {
     let rig = skewed();
-    let around = crate::assembly::surroundings(&rig, 1);
+    let around = crate::params::surroundings(&rig, 1);
     let mut dice = Dice(5);
     let (mut stops, mut ball, mut clear) = (0, 0, 0);
     for _ in 0..3000 {

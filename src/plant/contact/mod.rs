@@ -7,11 +7,13 @@
 //! g(q) = n · (p₂ − R(q) p₁); a body is not asked about while the stick cannot have come within its reach.
 
 mod bumper;
+mod pressed;
 mod stop;
 #[cfg(test)]
 mod tests;
 
 pub use bumper::{BumperParams, SOLID_N_PER_M, damping_ratio};
+pub use pressed::{Overload, Pressed};
 pub use stop::{Stop, StopGap};
 
 use rapier3d::math::{Pose as RapierPose, Rotation, Vector};
@@ -19,8 +21,8 @@ use rapier3d::parry::query::{self, details};
 use rapier3d::parry::shape::{Segment, Shape, SharedShape};
 
 use crate::dynamics::{GimbalParams, Pose, dot, invert};
-use crate::rest::StateBits;
 use crate::shapes::Form;
+use crate::state_bits::StateBits;
 
 /// Gap below which a contact is followed, m.
 const WATCH_M: f64 = 2.0e-3;
@@ -149,31 +151,6 @@ pub struct ContactLoad {
     pub touching: bool,
     /// What would have broken in this step; the first such contact.
     pub broken: Option<Overload>,
-}
-
-/// A contact that is pressed harder than it stands.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Overload {
-    /// What is pressed.
-    pub contact: Pressed,
-    /// Force on it, N.
-    pub force_n: f64,
-    /// Force that it stands up to, N.
-    pub limit_n: f64,
-}
-
-/// What the stick is pressed against.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Pressed {
-    /// A stop.
-    Stop {
-        /// Its axis: 0 is pitch, 1 is roll.
-        axis: usize,
-        /// Whether it is the one at the upper end of the travel.
-        is_upper: bool,
-    },
-    /// The obstacle of this index in the rig.
-    Obstacle(usize),
 }
 
 impl Surroundings {

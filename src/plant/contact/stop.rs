@@ -12,8 +12,8 @@
 //! exactly, at any tilt of the other axis. The pin and the tube count as endless, so that the gap goes on
 //! falling however far the stick is pushed: there is no other side to fall through to. docs/model/stops.md.
 
-use super::Pressed;
 use super::bumper::BumperParams;
+use super::pressed::Pressed;
 use crate::dynamics::Pose;
 
 /// Cosine of pitch below which a roll stop is looked at in every step: its angle then runs ahead of roll.

@@ -1,7 +1,7 @@
 //! Where points of the stick are, and how torques follow from forces on them.
 
 use super::turn::Anchor;
-use crate::rest::StateBits;
+use crate::state_bits::StateBits;
 
 /// Orientation of the stick: sines and cosines of pitch and roll.
 #[derive(Clone, Copy, Debug, PartialEq)]

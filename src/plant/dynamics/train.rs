@@ -11,7 +11,7 @@
 use super::cartridge::CartridgeParams;
 use super::turn::Anchor;
 use super::winding::{Phase, WindingParams};
-use crate::rest::StateBits;
+use crate::state_bits::StateBits;
 
 /// Share of the squared step with which an acceleration shifts the angles at which forces are taken.
 ///

@@ -1,6 +1,6 @@
 //! Sine and cosine of an angle that moves little from step to step.
 
-use crate::rest::StateBits;
+use crate::state_bits::StateBits;
 
 /// Farthest from its anchor that an angle is reached by the addition theorem, rad.
 const REACH_RAD: f64 = 1.0 / 16.0;

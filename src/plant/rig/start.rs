@@ -1,9 +1,9 @@
 //! Where a stick can stand: not beyond a stop, not inside an obstacle.
 
 use super::{Rig, check::Checker};
-use crate::assembly::surroundings;
 use crate::contact::Surroundings;
 use crate::fault::AxisName;
+use crate::params::surroundings;
 
 /// Overlap with an obstacle that counts as a touch, m: far below what a contact force would show.
 const TOUCH_M: f64 = 1.0e-6;

@@ -254,7 +254,7 @@ fn a_stick_that_went_right_through_is_found() {
 /// Pressed in by more than 90 % of the way to the middle of an obstacle, 27 mm of tube and ball together, it is broken.
 #[test]
 fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
-    let rig = crate::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
+    let rig = crate::Rig::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap();
     let gimbal = crate::gimbal_params(&rig);
     let tube = Tube {
         bottom_m: 0.05,

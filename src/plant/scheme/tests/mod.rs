@@ -7,7 +7,7 @@ use crate::contact::BumperParams;
 use crate::dynamics::Pose;
 
 fn skewed() -> Rig {
-    Rig::parse(include_str!("../../../tests/data/skewed_rig.toml")).unwrap()
+    Rig::parse(include_str!("../../../../tests/data/skewed_rig.toml")).unwrap()
 }
 
 fn bound(bounds: &[StepBound], key: &str) -> StepBound {
@@ -25,7 +25,7 @@ fn near(found: f64, expected: f64, share: f64) {
 
 /// The least that each axis shows over the roll between the stops, by a finer search in the inverse of the mass matrix.
 fn least_inertia(rig: &Rig) -> [f64; 2] {
-    let params = assembly::gimbal_params(rig);
+    let params = params::gimbal_params(rig);
     let mut least = [f64::INFINITY; 2];
     for k in 0..=3500 {
         let roll_rad = (-17.0 + 0.01 * f64::from(k)).to_radians();
@@ -45,7 +45,7 @@ fn the_least_inertia_is_that_with_the_other_axis_free() {
         mass.inner_inertia_kg_m2 = [0.031, 0.0295, 0.019, 0.012, -0.004, 0.003];
     }
     let roll = [-17.0_f64, 18.0].map(f64::to_radians);
-    let found = assembly::gimbal_params(&rig).least_inertia_kg_m2(roll);
+    let found = params::gimbal_params(&rig).least_inertia_kg_m2(roll);
     for (found, expected) in found.into_iter().zip(least_inertia(&rig)) {
         near(found, expected, 1e-3);
     }
