@@ -1,4 +1,5 @@
-//! Pictures of shipped scenarios, made without a display: right size, not blank, the ghost and the arrow where they should be.
+//! Pictures of shipped scenarios, made without a display: right size, not blank, the ghost and the
+//! arrow where they should be.
 //!
 //! Needs the feature `viewer` and a Vulkan driver; one that draws on the processor does.
 
@@ -13,7 +14,7 @@ use trimproof_harness::judge::judge;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 use trimproof_harness::suite::Case;
 use trimproof_viewer::film::{Marks, Shot, decode_png, key_instants};
-use trimproof_viewer::{Film, Story, Studio, View};
+use trimproof_viewer::{Film, Studio, Timeline, View};
 
 /// One studio at a time: drawing on the processor takes all of it anyway.
 static TURN: Mutex<()> = Mutex::new(());
@@ -32,10 +33,10 @@ fn case(scenario: &str, rig: &str) -> Case {
 }
 
 fn studio(case: &Case, view: View) -> Studio {
-    studio_of(story(case), view, SIZE)
+    studio_of(timeline(case), view, SIZE)
 }
 
-fn story(case: &Case) -> Story {
+fn timeline(case: &Case) -> Timeline {
     let run = run_scenario(
         &case.rig,
         &case.scenario,
@@ -43,7 +44,7 @@ fn story(case: &Case) -> Story {
         &mut |_| true,
     );
     let judgements = judge(&case.rig, &case.scenario, &run.trace);
-    Story::of_trace(
+    Timeline::of_trace(
         Arc::clone(&case.rig),
         Some(Arc::clone(&case.scenario)),
         run.trace,
@@ -51,9 +52,9 @@ fn story(case: &Case) -> Story {
     )
 }
 
-fn studio_of(story: Story, view: View, size: [u32; 2]) -> Studio {
+fn studio_of(timeline: Timeline, view: View, size: [u32; 2]) -> Studio {
     let film = Film {
-        story,
+        timeline,
         signals: Vec::new(),
         view,
         size,
@@ -175,7 +176,8 @@ fn four_scenarios_show_what_happens_in_them() {
         let apart = (grip[0] - ghost[0]).hypot(grip[1] - ghost[1]);
         // The upper left corner of the scene shows nothing but the background.
         let background = around(&shot, [marks.scene[0] + 8.0, marks.scene[1] + 60.0]);
-        // The trimmed position has the colour of its curve, orange, and the hand's force that of its, blue.
+        // The trimmed position has the colour of its curve, orange, and the hand's force that of
+        // its, blue.
         let orange = |colour: [f32; 3]| colour[0] - colour[2];
         // The grip is nearly black.
         let dark = around(&shot, [grip[0], grip[1] - 6.0]);
@@ -184,7 +186,8 @@ fn four_scenarios_show_what_happens_in_them() {
             "{name}: no grip at {grip:?}: {dark:?}"
         );
         if wanted.ghost {
-            // Farther than the grip is thick there, so that the ghost's middle is not behind the stick.
+            // Farther than the grip is thick there, so that the ghost's middle is not behind the
+            // stick.
             assert!(apart > 16.0, "{name}: {apart}");
             let seen = around(&shot, ghost);
             assert!(
@@ -225,16 +228,17 @@ fn changed(one: &Shot, other: &Shot, scene: [f32; 4]) -> f64 {
     different as f64 / all as f64
 }
 
-/// The job that the stick is made for, 6 degrees aft and 4 to the left: on a sheet's small pictures the grip is seen to move, and no
-/// two pictures look alike. The usual view looks along this motion.
+/// The job that the stick is made for, 6 degrees aft and 4 to the left: on a sheet's small pictures
+/// the grip is seen to move, and no two pictures look alike. The usual view looks along this
+/// motion.
 #[test]
 fn the_pictures_of_a_sheet_can_be_distinguished() {
     const COUNT: usize = 6;
     let _turn = TURN.lock().unwrap_or_else(|poisoned| poisoned.into_inner());
     for rig in ["kittiwake", "bittern"] {
-        let story = story(&case("release-reposition-slow", rig));
-        let instants_s = key_instants(&story, COUNT);
-        let mut studio = studio_of(story, View::Across, [640, 360]);
+        let timeline = timeline(&case("release-reposition-slow", rig));
+        let instants_s = key_instants(&timeline, COUNT);
+        let mut studio = studio_of(timeline, View::Across, [640, 360]);
         let pictures: Vec<(Shot, Marks)> = instants_s
             .iter()
             .map(|at_s| picture(&mut studio, *at_s))

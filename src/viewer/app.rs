@@ -16,14 +16,15 @@ use bevy_egui::{
 };
 
 use crate::camera::{FIELD_RAD, Orbit, View, field_rad};
-use crate::feed::Feed;
 use crate::look;
-use crate::panel::{self, Arrangement, Desk, Desktop};
+use crate::panel::{self, Arrangement, PanelState, Panels};
 use crate::scene::{Layout, Move, Placed, ScenePlugin, Shown, grip_at};
-use crate::story::{Clock, SourceState, Story};
+use crate::source::SourceThread;
+use crate::timeline::{Clock, SignalName, SourceState, Timeline};
 use crate::timing::Timing;
 
-/// What every app of ours has of bevy's: its log, its panic hook and its Ctrl-C are the command line's.
+/// What every app of ours has of bevy's: its log, its panic hook and its Ctrl-C are the command
+/// line's.
 pub fn engine() -> PluginGroupBuilder {
     DefaultPlugins
         .build()
@@ -34,34 +35,34 @@ pub fn engine() -> PluginGroupBuilder {
 
 /// What an app begins with.
 pub struct Beginning {
-    /// The story.
-    pub story: Story,
+    /// The timeline.
+    pub timeline: Timeline,
     /// Signals in the plots; none for the usual ones.
-    pub signals: Vec<&'static str>,
+    pub signals: Vec<SignalName>,
     /// The view.
     pub view: View,
     /// Times real time.
     pub speed: f64,
     /// Window or picture.
     pub arrangement: Arrangement,
-    /// Where the story goes on from.
-    pub feed: Option<Feed>,
+    /// The thread that the trace comes from.
+    pub source: Option<SourceThread>,
     /// When the program began.
     pub begun: WallInstant,
 }
 
 /// Adds resources and systems that need neither window nor renderer.
 pub fn core(app: &mut App, beginning: Beginning) {
-    let layout = Layout::of(&beginning.story.rig);
-    let orbit = Orbit::of(beginning.view, &layout, &beginning.story.travel);
-    let mut clock = Clock::new(beginning.speed, beginning.story.tick_s());
-    clock.see(beginning.story.head_s(), beginning.feed.is_some());
-    if let Some(feed) = beginning.feed {
-        app.insert_resource(feed);
+    let layout = Layout::of(&beginning.timeline.rig);
+    let orbit = Orbit::of(beginning.view, &layout, &beginning.timeline.travel);
+    let mut clock = Clock::new(beginning.speed, beginning.timeline.tick_s());
+    clock.see(beginning.timeline.head_s(), beginning.source.is_some());
+    if let Some(source) = beginning.source {
+        app.insert_resource(source);
     }
-    app.insert_resource(beginning.story)
+    app.insert_resource(beginning.timeline)
         .insert_resource(clock)
-        .insert_resource(Desk::new(
+        .insert_resource(PanelState::new(
             beginning.signals,
             beginning.view,
             beginning.arrangement,
@@ -83,24 +84,25 @@ pub fn core(app: &mut App, beginning: Beginning) {
 /// How much of a flight the plots show, s.
 const FLOWN_S: f64 = 20.0;
 
-/// With how much care the scene is drawn.
+/// How well the scene is drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Resource)]
-pub enum Care {
+pub enum Quality {
     /// Shadows and smooth edges.
     Full,
     /// Neither: for a processor that draws by itself.
     Plain,
 }
 
-/// Adds the panels and the cameras; `target` is the picture that is drawn into, the window if there is none.
-pub fn drawn(app: &mut App, target: Option<Handle<Image>>, care: Care) {
+/// Adds the panels and the cameras; `target` is the picture that is drawn into, the window if there
+/// is none.
+pub fn drawn(app: &mut App, target: Option<Handle<Image>>, quality: Quality) {
     app.add_plugins(EguiPlugin::default())
         .insert_resource(ClearColor(look::BACKGROUND))
         .insert_resource(Target(target))
-        .insert_resource(care)
+        .insert_resource(quality)
         .add_systems(Startup, raise_cameras)
         .add_systems(PostStartup, spare_shadows)
-        .add_systems(Update, dress)
+        .add_systems(Update, decorate)
         .add_systems(EguiPrimaryContextPass, draw_panels)
         // A letter that is new must be in the picture that needs it, not in the next.
         .configure_sets(
@@ -133,31 +135,34 @@ fn begin(mut commands: Commands) {
 }
 
 fn take_news(
-    feed: Option<ResMut<Feed>>,
-    mut story: ResMut<Story>,
+    source: Option<ResMut<SourceThread>>,
+    mut timeline: ResMut<Timeline>,
     mut clock: ResMut<Clock>,
-    mut desk: ResMut<Desk>,
+    mut panel_state: ResMut<PanelState>,
     layout: Res<Placed>,
     mut orbit: ResMut<Orbit>,
 ) {
-    let Some(mut feed) = feed else { return };
-    let was_flown = feed.is_flown();
-    let was_rest = Orbit::of(View::Across, &layout.0, &story.travel);
-    if feed.drain(&mut story) || was_flown {
+    let Some(mut source) = source else { return };
+    let was_flown = source.is_flown();
+    let was_rest = Orbit::of(View::Across, &layout.0, &timeline.travel);
+    if source.drain(&mut timeline) || was_flown {
         // What moves is known by and by. A camera that the user has turned stays where it is.
-        if desk.view == View::Across && *orbit == was_rest {
-            orbit.set_if_neq(Orbit::of(View::Across, &layout.0, &story.travel));
+        if panel_state.view == View::Across && *orbit == was_rest {
+            orbit.set_if_neq(Orbit::of(View::Across, &layout.0, &timeline.travel));
         }
-        let open = matches!(story.source, SourceState::Reading | SourceState::Running);
-        clock.see(story.head_s(), open);
+        let open = matches!(
+            timeline.source_state,
+            SourceState::Reading | SourceState::Running
+        );
+        clock.see(timeline.head_s(), open);
         if was_flown {
             // A flight is seen as it is flown, with the last of what was.
-            let head_s = story.head_s();
+            let head_s = timeline.head_s();
             clock.jump(head_s);
-            desk.range_s = (head_s > FLOWN_S).then_some([head_s - FLOWN_S, head_s]);
-            if !feed.is_flown() {
+            panel_state.range_s = (head_s > FLOWN_S).then_some([head_s - FLOWN_S, head_s]);
+            if !source.is_flown() {
                 clock.pause();
-                desk.range_s = None;
+                panel_state.range_s = None;
             }
         }
     }
@@ -166,32 +171,32 @@ fn take_news(
 fn go_on(
     time: Option<Res<Time>>,
     mut clock: ResMut<Clock>,
-    mut desk: ResMut<Desk>,
-    story: Res<Story>,
+    mut panel_state: ResMut<PanelState>,
+    timeline: Res<Timeline>,
 ) {
     let before_s = clock.at_s();
     if let Some(time) = time
-        && desk.arrangement == Arrangement::Window
+        && panel_state.arrangement == Arrangement::Window
     {
         clock.advance(time.delta_secs_f64());
     }
     if clock.at_s() != before_s && clock.is_playing() {
         let at_s = clock.at_s();
-        desk.follow(&story, at_s);
+        panel_state.follow(&timeline, at_s);
     }
 }
 
 fn choose_instant(
-    story: Res<Story>,
+    timeline: Res<Timeline>,
     clock: Res<Clock>,
     layout: Res<Placed>,
-    desk: Res<Desk>,
+    panel_state: Res<PanelState>,
     mut shown: ResMut<Shown>,
     mut orbit: ResMut<Orbit>,
 ) {
-    shown.set_if_neq(Shown(story.instant(clock.at_s())));
+    shown.set_if_neq(Shown(timeline.instant(clock.at_s())));
     // The view of the grip goes with the grip.
-    let follows = match (&shown.0, desk.view) {
+    let follows = match (&shown.0, panel_state.view) {
         (Some(instant), View::Grip) => {
             grip_at(&layout.0, instant.stick_deg()) - grip_at(&layout.0, [0.0; 2])
         }
@@ -204,7 +209,7 @@ fn choose_instant(
 
 fn place_camera(
     orbit: Res<Orbit>,
-    desk: Res<Desk>,
+    panel_state: Res<PanelState>,
     scale: Option<Res<Scale>>,
     mut cameras: Query<(&mut Camera, &mut Transform, &mut Projection), With<SceneCamera>>,
 ) {
@@ -214,8 +219,8 @@ fn place_camera(
         let Some(whole) = camera.physical_target_size() else {
             continue;
         };
-        let from = (desk.scene.min.to_vec2() * scale).round();
-        let size = (desk.scene.size() * scale).round();
+        let from = (panel_state.scene.min.to_vec2() * scale).round();
+        let size = (panel_state.scene.size() * scale).round();
         let from = UVec2::new(from.x.max(0.0) as u32, from.y.max(0.0) as u32).min(whole);
         let size = UVec2::new(size.x.max(0.0) as u32, size.y.max(0.0) as u32).min(whole - from);
         if size.min_element() < 16 {
@@ -249,7 +254,12 @@ fn end_frame(mut timing: ResMut<Timing>, shown: Res<Shown>) {
     timing.end_frame(shown.0.is_some());
 }
 
-fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>, care: Res<Care>) {
+fn raise_cameras(
+    mut commands: Commands,
+    target: Res<Target>,
+    orbit: Res<Orbit>,
+    quality: Res<Quality>,
+) {
     commands.insert_resource(Scale(1.0));
     let target = match &target.0 {
         Some(image) => RenderTarget::Image(image.clone().into()),
@@ -266,9 +276,9 @@ fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>,
             ..default()
         }),
         Tonemapping::None,
-        match *care {
-            Care::Full => Msaa::Sample4,
-            Care::Plain => Msaa::Off,
+        match *quality {
+            Quality::Full => Msaa::Sample4,
+            Quality::Plain => Msaa::Off,
         },
         orbit.transform(),
     ));
@@ -292,8 +302,8 @@ fn raise_cameras(mut commands: Commands, target: Res<Target>, orbit: Res<Orbit>,
     ));
 }
 
-fn spare_shadows(care: Res<Care>, mut lights: Query<&mut DirectionalLight>) {
-    if *care == Care::Plain {
+fn spare_shadows(quality: Res<Quality>, mut lights: Query<&mut DirectionalLight>) {
+    if *quality == Quality::Plain {
         for mut light in &mut lights {
             light.shadow_maps_enabled = false;
         }
@@ -303,21 +313,21 @@ fn spare_shadows(care: Res<Care>, mut lights: Query<&mut DirectionalLight>) {
 /// What the panels need.
 #[derive(bevy::ecs::system::SystemParam)]
 struct PanelParts<'w> {
-    story: ResMut<'w, Story>,
+    timeline: ResMut<'w, Timeline>,
     clock: ResMut<'w, Clock>,
-    desk: ResMut<'w, Desk>,
+    panel_state: ResMut<'w, PanelState>,
     orbit: ResMut<'w, Orbit>,
     layout: Res<'w, Placed>,
     shown: Res<'w, Shown>,
-    feed: Option<ResMut<'w, Feed>>,
+    source: Option<ResMut<'w, SourceThread>>,
     timing: ResMut<'w, Timing>,
     scale: ResMut<'w, Scale>,
 }
 
 /// A context needs its font before its first frame.
-fn dress(mut contexts: Query<&mut EguiContext, Added<EguiContext>>) {
+fn decorate(mut contexts: Query<&mut EguiContext, Added<EguiContext>>) {
     for mut context in &mut contexts {
-        look::dress(context.get_mut());
+        look::decorate(context.get_mut());
     }
 }
 
@@ -325,16 +335,16 @@ fn draw_panels(mut contexts: EguiContexts, mut parts: PanelParts<'_>) -> Result 
     let began = WallInstant::now();
     let context = contexts.ctx_mut()?;
     parts.scale.0 = context.pixels_per_point();
-    let mut desktop = Desktop {
-        story: &mut parts.story,
+    let mut panels = Panels {
+        timeline: &mut parts.timeline,
         clock: &mut parts.clock,
-        desk: &mut parts.desk,
+        state: &mut parts.panel_state,
         orbit: &mut parts.orbit,
         layout: &parts.layout.0,
         instant: parts.shown.0.as_ref(),
-        feed: parts.feed.as_deref_mut(),
+        source: parts.source.as_deref_mut(),
     };
-    panel::show(context, &mut desktop);
+    panel::show(context, &mut panels);
     parts.timing.spend(began);
     Ok(())
 }

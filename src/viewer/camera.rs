@@ -6,13 +6,13 @@ use std::str::FromStr;
 use bevy::prelude::*;
 
 use crate::scene::Layout;
-use crate::story::Travel;
+use crate::timeline::Travel;
 
 /// Field of view, rad.
 pub const FIELD_RAD: f32 = 0.6;
 
-/// Field of view from top to bottom in a picture so many times as wide as high, rad: a picture that is higher than wide sees as far
-/// to the sides as one that is square.
+/// Field of view from top to bottom in a picture so many times as wide as high, rad: a picture that
+/// is higher than wide sees as far to the sides as one that is square.
 pub fn field_rad(aspect: f32) -> f32 {
     let half = libm::tanf(0.5 * FIELD_RAD);
     2.0 * libm::atanf(half / aspect.clamp(0.2, 1.0))
@@ -72,17 +72,20 @@ impl View {
     }
 }
 
-/// Directions of the views of the whole rig: around from behind towards the left, and above the horizon, rad.
+/// Directions of the views of the whole rig: around from behind towards the left, and above the
+/// horizon, rad.
 const WHOLE: [f32; 2] = [0.62, 0.36];
 const LEFT: [f32; 2] = [FRAC_PI_2, 0.10];
 const BEHIND: [f32; 2] = [0.0, 0.12];
 /// How far above the horizon an oblique view across the motion stands, rad.
 const OBLIQUE_ABOVE: f32 = 0.24;
 
-/// The direction from which most of the motion of a trace is seen: around from behind towards the left, and above the horizon, rad.
+/// The direction from which most of the motion of a trace is seen: around from behind towards the
+/// left, and above the horizon, rad.
 ///
-/// Pitch alone is seen from the left, roll alone from behind, both obliquely from the side on which the grip goes farthest across
-/// the picture ([`Travel::oblique_deg`]). A stick that rests is seen as in the view `whole`.
+/// Pitch alone is seen from the left, roll alone from behind, both obliquely from the side on which
+/// the grip goes farthest across the picture ([`Travel::oblique_deg`]). A stick that rests is seen
+/// as in the view `whole`.
 pub fn across(travel: &Travel) -> [f32; 2] {
     match travel.moves() {
         [false, false] => WHOLE,
@@ -197,12 +200,13 @@ mod tests {
         assert!(error.contains("whole, left, behind"), "{error}");
     }
 
-    /// Of the motion across the picture that a trace has, the view shows at least half of each axis that moves, and all of an axis
-    /// that moves alone. The grip's own places are projected on the picture's right.
+    /// Of the motion across the picture that a trace has, the view shows at least half of each axis
+    /// that moves, and all of an axis that moves alone. The grip's own places are projected on the
+    /// picture's right.
     #[test]
     fn the_view_across_shows_what_moves() {
         use crate::scene::grip_at;
-        use crate::story::travel::tests::path;
+        use crate::timeline::travel::tests::path;
         let rig = trimproof_plant::Rig::parse(include_str!("../../scenarios/rigs/kittiwake.toml"))
             .unwrap();
         let layout = Layout::of(&rig);
@@ -225,7 +229,8 @@ mod tests {
             [-14.0, -2.0],
         ] {
             let (share, from) = shown(to_deg);
-            // The directions are 5 degrees apart, and end 30 degrees from either axis; the worst case is a path along one of them.
+            // The directions are 5 degrees apart, and end 30 degrees from either axis; the worst
+            // case is a path along one of them.
             assert!(share > 0.86, "{to_deg:?}: {share}");
             for axis in [[5.0, 0.0], [0.0, 5.0]] {
                 let right = from.transform().right().as_vec3();
@@ -237,7 +242,8 @@ mod tests {
                 );
             }
         }
-        // The usual view looks along the motion of the job that the stick is made for, which is why there is this one.
+        // The usual view looks along the motion of the job that the stick is made for, which is why
+        // there is this one.
         let whole = Orbit::of(View::Whole, &layout, &Travel::default());
         let moved = grip_at(&layout, [6.0, -4.0]) - grip_at(&layout, [0.0; 2]);
         assert!(moved.dot(whole.transform().right().as_vec3()).abs() < 0.05 * moved.length());

@@ -49,7 +49,8 @@ const fn of([red, green, blue]: palette::Rgb) -> Color32 {
 /// Background of the scene.
 pub const BACKGROUND: Color = Color::srgb(0.83, 0.855, 0.88);
 
-/// From no load to full load: dark blue over grey to yellow. It rises in lightness, so that it reads without any colour.
+/// From no load to full load: dark blue over grey to yellow. It rises in lightness, so that it
+/// reads without any colour.
 const RAMP: [[f32; 3]; 4] = [
     [0.05, 0.16, 0.36],
     [0.33, 0.36, 0.44],
@@ -82,7 +83,7 @@ pub fn state_tint(name: &str) -> Color32 {
 }
 
 /// Sets fonts and colours of the panels.
-pub fn dress(context: &egui::Context) {
+pub fn decorate(context: &egui::Context) {
     context.set_fonts(fonts());
     context.set_theme(egui::Theme::Light);
     context.all_styles_mut(|style| {

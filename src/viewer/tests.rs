@@ -9,11 +9,11 @@ use bevy::time::TimeUpdateStrategy;
 use trimproof_harness::run::{LogicTarget, run_scenario};
 
 use crate::app::{Beginning, core};
-use crate::feed::{Feed, Source};
 use crate::panel::Arrangement;
 use crate::scene::Shown;
-use crate::story::tests::{pushed_scenario, rig};
-use crate::story::{Clock, SourceState, Story};
+use crate::source::{Source, SourceThread};
+use crate::timeline::tests::{pushed_scenario, rig};
+use crate::timeline::{Clock, SourceState, Timeline};
 use crate::{Timing, View};
 
 fn app() -> App {
@@ -23,7 +23,7 @@ fn app() -> App {
         scenario: Arc::clone(&scenario),
         target: Box::new(|| Box::new(LogicTarget::new())),
     };
-    let feed = Feed::start(Arc::clone(&rig), source);
+    let source = SourceThread::start(Arc::clone(&rig), source);
     let mut app = App::new();
     app.add_plugins((MinimalPlugins, AssetPlugin::default()))
         .init_asset::<Mesh>()
@@ -34,24 +34,24 @@ fn app() -> App {
     core(
         &mut app,
         Beginning {
-            story: Story::new(rig, Some(scenario), SourceState::Running),
+            timeline: Timeline::new(rig, Some(scenario), SourceState::Running),
             signals: Vec::new(),
             view: View::Whole,
             speed: 1.0,
             arrangement: Arrangement::Window,
-            feed: Some(feed),
+            source: Some(source),
             begun: Instant::now(),
         },
     );
     app
 }
 
-/// A whole window's life but for the window: the trace is the one of a run that nobody watched.
+/// The app of a window, without the window, shows the same trace as a run without any app.
 #[test]
 fn a_run_that_is_watched_has_the_hash_of_one_that_is_not() {
     let mut app = app();
     let begun = Instant::now();
-    while app.world().resource::<Feed>().finished.is_none() {
+    while app.world().resource::<SourceThread>().finished.is_none() {
         app.update();
         assert!(
             begun.elapsed() < Duration::from_secs(300),
@@ -64,10 +64,15 @@ fn a_run_that_is_watched_has_the_hash_of_one_that_is_not() {
         &mut LogicTarget::new(),
         &mut |_| true,
     );
-    let finished = app.world().resource::<Feed>().finished.clone().unwrap();
+    let finished = app
+        .world()
+        .resource::<SourceThread>()
+        .finished
+        .clone()
+        .unwrap();
     assert_eq!(finished.hash, alone.trace.hash());
     assert_eq!(
-        app.world().resource::<Story>().trace.hash(),
+        app.world().resource::<Timeline>().trace.hash(),
         alone.trace.hash()
     );
 }

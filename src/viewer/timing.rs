@@ -1,4 +1,5 @@
-//! What our own systems cost, and how fast frames come. For people only: nothing of it reaches a trace.
+//! What our own systems cost, and how fast frames come. For people only: nothing of it reaches a
+//! trace.
 
 use std::time::{Duration, Instant};
 

@@ -8,11 +8,11 @@ use bevy::prelude::*;
 use bevy::window::{ExitSystems, PresentMode, WindowResolution};
 use trimproof_harness::rig::RigFile;
 
-use crate::app::{Beginning, Care, core, drawn, engine};
-use crate::feed::{Feed, Finished, Session, Source};
-use crate::panel::{Arrangement, Desk};
+use crate::app::{Beginning, Quality, core, drawn, engine};
+use crate::panel::{Arrangement, PanelState};
 use crate::screen::{self, Driver};
-use crate::story::{Clock, SourceState, Story};
+use crate::source::{Finished, Session, Source, SourceThread};
+use crate::timeline::{Clock, SignalName, SourceState, Timeline};
 use crate::timing::Timing;
 use crate::{View, ViewError};
 
@@ -30,14 +30,15 @@ pub struct Watch {
     /// The view to begin with.
     pub view: View,
     /// Signals in the plots; none for the usual ones.
-    pub signals: Vec<&'static str>,
+    pub signals: Vec<SignalName>,
     /// Size of the window, px.
     pub size: [u32; 2],
     /// Begin paused at this instant, s.
     pub at_s: Option<f64>,
     /// Close by itself after so many seconds of real time.
     pub close_after_s: Option<f64>,
-    /// What will be done with a flight without another question, for the user; then there is no button for it.
+    /// What will be done with a flight without another question, for the user; then there is no
+    /// button for it.
     pub promise: Option<String>,
     /// Saves a flight.
     pub save: Option<Save>,
@@ -65,12 +66,12 @@ pub struct Seen {
 /// # Errors
 /// There is no display, no driver, or the trace cannot be read.
 pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
-    // Held until the window is there: a server may start anew when its last client goes.
+    // Kept until the window is there: a server may restart when its last client goes.
     let _display = screen::open_display()?;
-    let care = match screen::find_driver()? {
-        Driver::Card => Care::Full,
+    let quality = match screen::find_driver()? {
+        Driver::Card => Quality::Full,
         // A window that answers late is worse than one without shadows.
-        Driver::Processor => Care::Plain,
+        Driver::Processor => Quality::Plain,
     };
     let state = match &watch.source {
         Source::File { .. } => SourceState::Reading,
@@ -78,12 +79,12 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
     };
     let seen = Arc::new(Mutex::new(None));
     let title = format!("trimproof: {}", watch.rig.title);
-    let story = Story::new(
+    let timeline = Timeline::new(
         Arc::clone(&watch.rig),
         watch.source.scenario().cloned(),
         state,
     );
-    let feed = Feed::start(watch.rig, watch.source);
+    let source = SourceThread::start(watch.rig, watch.source);
     let mut app = App::new();
     app.add_plugins(engine().set(WindowPlugin {
         primary_window: Some(Window {
@@ -95,17 +96,17 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
         ..default()
     }));
     let beginning = Beginning {
-        story,
+        timeline,
         signals: watch.signals,
         view: watch.view,
         speed: watch.speed,
         arrangement: Arrangement::Window,
-        feed: Some(feed),
+        source: Some(source),
         begun: watch.begun,
     };
     core(&mut app, beginning);
-    drawn(&mut app, None, care);
-    app.world_mut().resource_mut::<Desk>().promise = watch.promise;
+    drawn(&mut app, None, quality);
+    app.world_mut().resource_mut::<PanelState>().promise = watch.promise;
     app.insert_resource(Out(Arc::clone(&seen)))
         .insert_resource(Start {
             at_s: watch.at_s,
@@ -140,9 +141,12 @@ struct Start {
 struct Saver(Option<Save>);
 
 /// Jumps to where the user wants to begin as soon as the trace reaches so far.
-fn begin_at(mut start: ResMut<Start>, mut clock: ResMut<Clock>, story: Res<Story>) {
+fn begin_at(mut start: ResMut<Start>, mut clock: ResMut<Clock>, timeline: Res<Timeline>) {
     let Some(at_s) = start.at_s else { return };
-    let complete = !matches!(story.source, SourceState::Reading | SourceState::Running);
+    let complete = !matches!(
+        timeline.source_state,
+        SourceState::Reading | SourceState::Running
+    );
     if clock.head_s() >= at_s || complete {
         clock.pause();
         clock.jump(at_s);
@@ -160,18 +164,18 @@ fn close_in_time(start: Res<Start>, timing: Res<Timing>, mut exit: MessageWriter
 }
 
 /// A trace that cannot be read ends the window; the error is printed where the command was given.
-fn fail(story: Res<Story>, mut exit: MessageWriter<AppExit>) {
-    if matches!(story.source, SourceState::Failed(_)) {
+fn fail(timeline: Res<Timeline>, mut exit: MessageWriter<AppExit>) {
+    if matches!(timeline.source_state, SourceState::Failed(_)) {
         exit.write(AppExit::Success);
     }
 }
 
-fn save_flight(mut desk: ResMut<Desk>, feed: Res<Feed>, saver: Res<Saver>) {
-    if !desk.save {
+fn save_flight(mut panel_state: ResMut<PanelState>, source: Res<SourceThread>, saver: Res<Saver>) {
+    if !panel_state.save {
         return;
     }
-    desk.save = false;
-    desk.note = match (feed.session(), &saver.0) {
+    panel_state.save = false;
+    panel_state.note = match (source.session(), &saver.0) {
         (Some(session), Some(save)) => Some(match save(session) {
             Ok(message) => message,
             Err(why) => format!("not saved: {why}"),
@@ -183,25 +187,25 @@ fn save_flight(mut desk: ResMut<Desk>, feed: Res<Feed>, saver: Res<Saver>) {
 /// When the app ends: the run is stopped, and what is known goes out.
 fn say_goodbye(
     mut exits: MessageReader<AppExit>,
-    mut feed: ResMut<Feed>,
-    mut story: ResMut<Story>,
+    mut source: ResMut<SourceThread>,
+    mut timeline: ResMut<Timeline>,
     timing: Res<Timing>,
     out: Res<Out>,
 ) {
     if exits.read().next().is_none() {
         return;
     }
-    feed.end(&mut story);
-    let failed = match &story.source {
+    source.end(&mut timeline);
+    let failed = match &timeline.source_state {
         SourceState::Failed(why) => Some(why.clone()),
         _ => None,
     };
     if let Ok(mut out) = out.0.lock() {
         *out = Some(Seen {
-            finished: feed.finished.clone(),
+            finished: source.finished.clone(),
             failed,
             timing: timing.clone(),
-            bytes: story.bytes(),
+            bytes: timeline.bytes(),
         });
     }
 }
@@ -209,7 +213,7 @@ fn say_goodbye(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::story::tests::{pushed_scenario, rig};
+    use crate::timeline::tests::{pushed_scenario, rig};
     use bevy::asset::AssetPlugin;
     use bevy::window::WindowCloseRequested;
     use trimproof_harness::run::LogicTarget;
@@ -232,12 +236,12 @@ mod tests {
         .init_asset::<Mesh>()
         .init_asset::<StandardMaterial>();
         let beginning = Beginning {
-            story: Story::new(Arc::clone(&rig), Some(scenario), SourceState::Running),
+            timeline: Timeline::new(Arc::clone(&rig), Some(scenario), SourceState::Running),
             signals: Vec::new(),
             view: View::Whole,
             speed: 1.0,
             arrangement: Arrangement::Window,
-            feed: Some(Feed::start(rig, source)),
+            source: Some(SourceThread::start(rig, source)),
             begun: Instant::now(),
         };
         core(&mut app, beginning);

@@ -1,4 +1,5 @@
-//! `watch`, `fly` and `film` from outside: without the feature `viewer` they say how to get it, with it they refuse what cannot be.
+//! `watch`, `fly` and `film` from outside: without the feature `viewer` they say how to get it,
+//! with it they refuse what cannot be.
 
 use crate::workplace::{STAYS, Workplace};
 

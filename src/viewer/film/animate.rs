@@ -7,17 +7,19 @@ use color_quant::NeuQuant;
 use super::Shot;
 use crate::ViewError;
 
-/// Shortest time between two frames that programs keep to, hundredths of a second (common practice, no source).
+/// Shortest time between two frames that programs keep to, hundredths of a second (common practice,
+/// no source).
 const LEAST_CS: u16 = 2;
 /// Colours of the file; the last of GIF's 256 is for what stays as it was.
 const COLOURS: usize = 255;
-/// Every so manieth pixel of the samples goes into choosing the colours; 1 is best and slowest, 30 worst.
+/// Every so manieth pixel of the samples goes into choosing the colours; 1 is best and slowest, 30
+/// worst.
 const EVERY: i32 = 7;
 
 /// Writes an animated GIF frame by frame; it repeats for ever.
 ///
-/// All frames share one set of colours, chosen from samples of the whole: with a set for each frame, what comes back to its old
-/// colour would come back a shade off.
+/// All frames share one set of colours, chosen from samples of the whole: with a set for each
+/// frame, what comes back to its old colour would come back a shade off.
 pub struct Animation {
     encoder: gif::Encoder<Vec<u8>>,
     colours: NeuQuant,
@@ -32,7 +34,8 @@ pub struct Animation {
 }
 
 impl Animation {
-    /// An animation of so many frames a second, in colours that suit `samples`, at least one, all of one size.
+    /// An animation of so many frames a second, in colours that suit `samples`, at least one, all
+    /// of one size.
     ///
     /// # Errors
     /// There is no sample, or a picture is too large for the format.
@@ -117,7 +120,8 @@ impl Animation {
             .map_err(|error| ViewError::Encoding(error.to_string()))
     }
 
-    /// Hundredths of a second that the next frame is shown: rounded so that the whole keeps its time.
+    /// Hundredths of a second that the next frame is shown: rounded so that the whole keeps its
+    /// time.
     fn delay_cs(&mut self) -> u16 {
         self.frames += 1;
         let until = (self.frames as f64 * 100.0 / self.frames_per_s).round() as u64;
@@ -128,7 +132,8 @@ impl Animation {
         delay
     }
 
-    /// Colours of a part of the picture; what stayed as it was is left transparent, in long runs that take next to no room.
+    /// Colours of a part of the picture; what stayed as it was is left transparent, in long runs
+    /// that take next to no room.
     fn indices(&mut self, shot: &Shot, part: &Part) -> Vec<u8> {
         let row = 3 * shot.size[0] as usize;
         let mut indices = Vec::with_capacity(part.width * part.height);

@@ -1,4 +1,5 @@
-//! The same pictures without a display: the scene and the panels are drawn into an image and read back.
+//! The same pictures without a display: the scene and the panels are drawn into an image and read
+//! back.
 
 mod animate;
 mod moments;
@@ -22,10 +23,10 @@ use bevy::render::view::screenshot::{Screenshot, ScreenshotCaptured};
 use bevy::window::ExitCondition;
 use bevy::winit::WinitPlugin;
 
-use crate::app::{Beginning, Care, core, drawn, engine};
-use crate::panel::{Arrangement, Desk, project};
+use crate::app::{Beginning, Quality, core, drawn, engine};
+use crate::panel::{Arrangement, PanelState, project};
 use crate::scene::{Placed, Shown, arrow, grip_at};
-use crate::story::{Clock, Story};
+use crate::timeline::{Clock, SignalName, Timeline};
 use crate::timing::Timing;
 use crate::{Orbit, View, ViewError, screen};
 
@@ -35,14 +36,14 @@ pub const SIDES: [u32; 2] = [160, 3840];
 /// Frames that are drawn and thrown away at the start: shaders, fonts, the places of the panels.
 const WARM_UP: usize = 4;
 /// Frames without an answer after which the renderer is given up.
-const PATIENCE: usize = 240;
+const FRAMES_WITHOUT_ANSWER_MAX: usize = 240;
 
 /// What is filmed, and how.
 pub struct Film {
-    /// The story, with its trace.
-    pub story: Story,
+    /// The timeline, with its trace.
+    pub timeline: Timeline,
     /// Signals in the plots; none for the usual ones.
-    pub signals: Vec<&'static str>,
+    pub signals: Vec<SignalName>,
     /// The view.
     pub view: View,
     /// Size of a picture, px, each within [`SIDES`].
@@ -67,7 +68,7 @@ pub struct Shot {
 pub struct Marks {
     /// The stick's grip.
     pub grip: Option<[f32; 2]>,
-    /// The ghost's grip.
+    /// The ghost's grip; `None` also if the controller does not report where it is trimmed to.
     pub ghost: Option<[f32; 2]>,
     /// Point of the force arrow; `None` while there is no force.
     pub arrow: Option<[f32; 2]>,
@@ -75,7 +76,7 @@ pub struct Marks {
     pub scene: [f32; 4],
 }
 
-/// A studio that takes pictures of one story.
+/// A studio that takes pictures of one timeline.
 pub struct Studio {
     app: App,
     image: Handle<Image>,
@@ -91,7 +92,7 @@ impl Studio {
     /// There is no driver, or nothing to show.
     pub fn open(film: Film) -> Result<Self, ViewError> {
         screen::find_driver()?;
-        if film.story.trace.rows() == 0 {
+        if film.timeline.trace.rows() == 0 {
             return Err(ViewError::Empty);
         }
         let mut app = App::new();
@@ -116,16 +117,16 @@ impl Studio {
         core(
             &mut app,
             Beginning {
-                story: film.story,
+                timeline: film.timeline,
                 signals: film.signals,
                 view: film.view,
                 speed: 1.0,
                 arrangement: Arrangement::Picture,
-                feed: None,
+                source: None,
                 begun: film.begun,
             },
         );
-        drawn(&mut app, Some(image.clone()), Care::Full);
+        drawn(&mut app, Some(image.clone()), Quality::Full);
         app.init_resource::<Taken>();
         while app.plugins_state() == PluginsState::Adding {
             bevy::tasks::tick_global_task_pools_on_main_thread();
@@ -134,8 +135,8 @@ impl Studio {
         app.cleanup();
         if let Some(index) = film.chosen {
             app.world_mut()
-                .resource_scope(|world, mut desk: Mut<Desk>| {
-                    desk.choose(index, world.resource::<Story>());
+                .resource_scope(|world, mut panel_state: Mut<PanelState>| {
+                    panel_state.choose(index, world.resource::<Timeline>());
                 });
         }
         let mut studio = Self { app, image };
@@ -145,7 +146,8 @@ impl Studio {
         Ok(studio)
     }
 
-    /// Takes a picture of each instant, in their order; `take` gets each as it comes and ends it with `false`.
+    /// Takes a picture of each instant, in their order; `take` gets each as it comes and ends it
+    /// with `false`.
     ///
     /// # Errors
     /// The renderer gives no picture.
@@ -176,7 +178,7 @@ impl Studio {
                 given += 1;
                 waited = 0;
             }
-            if waited > PATIENCE {
+            if waited > FRAMES_WITHOUT_ANSWER_MAX {
                 return Err(ViewError::NoPicture {
                     at_s: format!("{:.3}", instants_s[given]),
                 });
@@ -189,13 +191,13 @@ impl Studio {
     pub fn marks(&self) -> Marks {
         let world = self.app.world();
         let (layout, orbit) = (&world.resource::<Placed>().0, world.resource::<Orbit>());
-        let scene = world.resource::<Desk>().scene;
+        let scene = world.resource::<PanelState>().scene;
         let seen = |point: Vec3| project(orbit, scene, point).map(|place| [place.x, place.y]);
         let instant = world.resource::<Shown>().0.clone().unwrap_or_default();
         let at = |angles_deg: [f64; 2]| seen(grip_at(layout, angles_deg));
         Marks {
             grip: at(instant.stick_deg()),
-            ghost: at(instant.reference_deg()),
+            ghost: instant.reference_deg().and_then(at),
             arrow: arrow(&instant, layout).and_then(|arrow| seen(arrow.tip())),
             scene: [scene.left(), scene.top(), scene.right(), scene.bottom()],
         }
@@ -229,7 +231,8 @@ fn shot_of(image: &Image) -> Shot {
     }
 }
 
-/// Instants of an animation, s: so many a second of simulated time, from the start as far as they go.
+/// Instants of an animation, s: so many a second of simulated time, from the start as far as they
+/// go.
 pub fn frames_of(length_s: f64, frames_per_s: f64) -> Vec<f64> {
     let count = (length_s * frames_per_s + 1e-9).floor().max(0.0) as usize;
     (0..=count)

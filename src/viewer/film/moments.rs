@@ -2,14 +2,16 @@
 
 use trimproof_io::{AXES, PITCH, ROLL, State};
 
-use crate::story::{Instant, Story};
+use crate::timeline::{Instant, Timeline};
 
-/// An angle that goes less far than this in the whole run counts as if it went so far, deg: what rests must not look busy.
+/// An angle that goes less far than this in the whole run counts as if it went so far, deg: what
+/// rests must not look busy.
 const REST_DEG: f64 = 0.5;
 /// A force that is smaller than this in the whole run counts as if it were so large, N.
 const REST_N: f64 = 5.0;
-/// How different two instants are when this is, as a share of an angle's whole travel: the state, one switch or contact, the time
-/// from start to end. Time counts least: it only spreads pictures over what stands still.
+/// How different two instants are when this is, as a share of an angle's whole travel: the state,
+/// one switch or contact, the time from start to end. Time counts least: it only spreads pictures
+/// over what stands still.
 const STATE: f64 = 0.35;
 const SWITCH: f64 = 0.2;
 const TIME: f64 = 0.15;
@@ -27,23 +29,25 @@ struct Moment {
     switches: [bool; 11],
 }
 
-/// Instants of a contact sheet, s: `count` in all, in their order, fewer only if the trace has fewer rows.
+/// Instants of a contact sheet, s: `count` in all, in their order, fewer only if the trace has
+/// fewer rows.
 ///
-/// The worst instants of what broke come first. Then, again and again, the one that differs most from all that are chosen: by the
-/// angles of the stick and of the trimmed position and the force of the hand, each as a share of its travel in the run, by the
-/// state, by hand, switches and contact, and a little by time. Candidates are the changes of these, where an angle or a
-/// force is greatest, and even steps.
-pub fn key_instants(story: &Story, count: usize) -> Vec<f64> {
-    let moments = candidates(story, count);
+/// The worst instants of what fails come first. Then, again and again, the one that differs most
+/// from all that are chosen: by the angles of the stick and of the trimmed position and the force
+/// of the hand, each as a share of its travel in the run, by the state, by hand, switches and
+/// contact, and a little by time. Candidates are the changes of these, where an angle or a force is
+/// greatest, and even steps.
+pub fn key_instants(timeline: &Timeline, count: usize) -> Vec<f64> {
+    let moments = candidates(timeline, count);
     let Some(last) = moments.last().map(|moment| moment.row) else {
         return Vec::new();
     };
     let scale = Scale::of(&moments, last);
     let mut chosen: Vec<&Moment> = Vec::new();
     let near = 0.4 * last as f64 / count.max(1) as f64;
-    let rows = story
-        .broken()
-        .filter_map(|judgement| story.row_at(judgement.at_s));
+    let rows = timeline
+        .failed()
+        .filter_map(|judgement| timeline.row_at(judgement.at_s));
     for row in rows {
         let is_apart = chosen
             .iter()
@@ -80,41 +84,41 @@ pub fn key_instants(story: &Story, count: usize) -> Vec<f64> {
     let mut rows: Vec<usize> = chosen.iter().map(|moment| moment.row).collect();
     rows.sort_unstable();
     rows.into_iter()
-        .map(|row| row as f64 * story.tick_s())
+        .map(|row| row as f64 * timeline.tick_s())
         .collect()
 }
 
 /// Moments that may be shown, in their order.
-fn candidates(story: &Story, count: usize) -> Vec<Moment> {
-    let Some(last) = story.trace.rows().checked_sub(1) else {
+fn candidates(timeline: &Timeline, count: usize) -> Vec<Moment> {
+    let Some(last) = timeline.trace.rows().checked_sub(1) else {
         return Vec::new();
     };
     let steps = (EVEN * count.max(1)).min(last);
     let mut rows: Vec<usize> = (0..=steps)
         .map(|step| last * step / steps.max(1))
-        .chain(extremes(story))
+        .chain(extremes(timeline))
         .collect();
-    for lane in story.lanes.shown(usize::MAX) {
+    for lane in timeline.lanes.shown(usize::MAX) {
         rows.extend(lane.stretches.iter().map(|(row, _)| *row));
     }
     rows.extend(
-        story
-            .broken()
-            .filter_map(|judgement| story.row_at(judgement.at_s)),
+        timeline
+            .failed()
+            .filter_map(|judgement| timeline.row_at(judgement.at_s)),
     );
     rows.sort_unstable();
     rows.dedup();
     rows.into_iter()
-        .map(|row| Moment::of(&Instant::of(&story.trace, &story.rig, row), row))
+        .map(|row| Moment::of(&Instant::of(&timeline.trace, &timeline.rig, row), row))
         .collect()
 }
 
 /// Rows in which an angle or a force of the hand is least or greatest.
-fn extremes(story: &Story) -> Vec<usize> {
+fn extremes(timeline: &Timeline) -> Vec<usize> {
     let mut rows = Vec::new();
     for axis in ["pitch", "roll"] {
         for what in ["stick_deg", "reference_deg", "grip_force_n"] {
-            let Some(values) = story.trace.numbers(&format!("{axis}.{what}")) else {
+            let Some(values) = timeline.trace.numbers(&format!("{axis}.{what}")) else {
                 continue;
             };
             for side in [1.0, -1.0] {
@@ -137,7 +141,8 @@ impl Moment {
         Self {
             row,
             stick_deg: instant.stick_deg(),
-            reference_deg: instant.reference_deg(),
+            // What is not reported rests.
+            reference_deg: instant.reference_deg().unwrap_or_default(),
             force_n: instant.axis.map(|axis| axis.grip_force_n),
             state: instant.state,
             switches: [
@@ -214,21 +219,23 @@ impl Scale {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::story::tests::pushed;
+    use crate::timeline::tests::pushed;
+    use trimproof_harness::trace::{Row, Trace};
+    use trimproof_io::Reports;
 
     /// A push aft and a hat: the pictures differ in what they show, not only in their time.
     #[test]
     fn every_picture_shows_something_else() {
-        let story = pushed("kittiwake");
-        let moments: Vec<Moment> = key_instants(&story, 6)
+        let timeline = pushed("kittiwake");
+        let moments: Vec<Moment> = key_instants(&timeline, 6)
             .iter()
             .map(|at_s| {
-                let row = story.row_at(*at_s).unwrap();
-                Moment::of(&Instant::of(&story.trace, &story.rig, row), row)
+                let row = timeline.row_at(*at_s).unwrap();
+                Moment::of(&Instant::of(&timeline.trace, &timeline.rig, row), row)
             })
             .collect();
         assert_eq!(moments.len(), 6);
-        let scale = Scale::of(&candidates(&story, 6), story.trace.rows() - 1);
+        let scale = Scale::of(&candidates(&timeline, 6), timeline.trace.rows() - 1);
         for (index, one) in moments.iter().enumerate() {
             for other in &moments[..index] {
                 let without_time = Moment {
@@ -243,22 +250,22 @@ mod tests {
         let pitch_deg = |moment: &Moment| moment.stick_deg[PITCH];
         let least = moments.iter().map(pitch_deg).fold(f64::MAX, f64::min);
         let most = moments.iter().map(pitch_deg).fold(f64::MIN, f64::max);
-        let [low_deg, high_deg] = story.travel.stick_deg(PITCH).unwrap();
+        let [low_deg, high_deg] = timeline.travel.stick_deg(PITCH).unwrap();
         assert!(most - least > 0.9 * (high_deg - low_deg), "{least} {most}");
     }
 
     #[test]
     fn a_trace_of_few_rows_gives_few_pictures() {
-        let mut story = pushed("bittern");
-        let lanes = story.lanes.clone();
-        let mut trace = trimproof_harness::trace::Trace::new(story.trace.about.clone(), 0);
+        let mut timeline = pushed("bittern");
+        let lanes = timeline.lanes.clone();
+        let mut trace = Trace::new(timeline.trace.about.clone(), Reports::ALL, 0);
         for _ in 0..3 {
-            trace.push(&trimproof_harness::trace::Row::default());
+            trace.push(&Row::default());
         }
-        story.take_judgements(&[]);
-        story.take_trace(trace, lanes);
-        story.lanes = crate::story::Lanes::default();
-        assert_eq!(key_instants(&story, 6).len(), 3);
-        assert_eq!(key_instants(&story, 2), [0.0, 2.0 * story.tick_s()]);
+        timeline.take_judgements(&[]);
+        timeline.take_trace(trace, lanes);
+        timeline.lanes = crate::timeline::Lanes::default();
+        assert_eq!(key_instants(&timeline, 6).len(), 3);
+        assert_eq!(key_instants(&timeline, 2), [0.0, 2.0 * timeline.tick_s()]);
     }
 }

@@ -1,7 +1,8 @@
-//! Sheets, animations and files. Pictures themselves need a driver: see `tests/film.rs` of the workspace.
+//! Sheets, animations and files. Pictures themselves need a driver: see `tests/film.rs` of the
+//! workspace.
 
 use super::*;
-use crate::story::tests::pushed;
+use crate::timeline::tests::pushed;
 
 fn shot(width: u32, height: u32, colour: [u8; 3]) -> Shot {
     let count = (width * height) as usize;
@@ -60,7 +61,8 @@ fn large_pictures_are_made_smaller_for_a_sheet() {
     assert_eq!(odd.rgb.len(), 3 * (odd.size[0] * odd.size[1]) as usize);
 }
 
-/// Frames shown for hundredths of a second: 15 a second are 6.67 each, so that after 15 a whole second has gone.
+/// Frames shown for hundredths of a second: 15 a second are 6.67 each, so that after 15 a whole
+/// second has gone.
 #[test]
 fn an_animation_keeps_its_time_and_only_stores_what_changed() {
     let mut sample = shot(32, 16, [40, 40, 40]);
@@ -88,7 +90,8 @@ fn an_animation_keeps_its_time_and_only_stores_what_changed() {
     assert_eq!(delays.iter().sum::<u32>(), 100);
     assert_eq!(sizes[0], (32, 16));
     assert!(sizes[1..].iter().all(|size| *size == (2, 1)), "{sizes:?}");
-    // The dot went one to the right: grey where it was, the very grey of the first frame, red where it is.
+    // The dot went one to the right: grey where it was, the very grey of the first frame, red where
+    // it is.
     let near = |seen: &[u8], wanted: [u8; 3]| {
         let off = seen
             .iter()
@@ -121,10 +124,10 @@ fn frames_and_key_instants_lie_in_the_run() {
     assert_eq!(frames_of(6.0, 15.0).len(), 91);
     assert_eq!(frames_of(6.0, 15.0).last(), Some(&6.0));
     assert_eq!(frames_of(0.0, 15.0), [0.0]);
-    let story = pushed("kittiwake");
-    let worst_s = story.expectations[1].judgement.as_ref().unwrap().at_s;
+    let timeline = pushed("kittiwake");
+    let worst_s = timeline.expectations[1].judgement.as_ref().unwrap().at_s;
     for count in [1, 4, 9] {
-        let instants = key_instants(&story, count);
+        let instants = key_instants(&timeline, count);
         assert_eq!(instants.len(), count);
         assert!(instants.windows(2).all(|pair| pair[0] < pair[1]));
         assert!(instants.iter().all(|at_s| (0.0..=3.0).contains(at_s)));

@@ -1,7 +1,9 @@
 //! Which signals share a plot, what they are called there, and the numbers on its axes.
 
 use egui_plot::GridMark;
-use trimproof_harness::trace::{column, titled};
+use trimproof_harness::trace::{Trace, titled};
+
+use crate::timeline::SignalName;
 
 /// Most curves in a plot.
 const MOST_CURVES: usize = 6;
@@ -12,27 +14,29 @@ pub(super) struct PlotOf {
     /// What is measured, with the unit.
     pub title: String,
     /// The signals.
-    pub signals: Vec<&'static str>,
+    pub signals: Vec<SignalName>,
 }
 
-/// Parts signals into plots: by unit, and angles by axis; in the order in which they come.
-pub(super) fn plots_of(signals: &[&'static str]) -> Vec<PlotOf> {
+/// Parts the signals that the trace has into plots: by unit, and angles by axis; in the order in
+/// which they come.
+pub(super) fn plots_of(trace: &Trace, signals: &[SignalName]) -> Vec<PlotOf> {
     let mut plots: Vec<PlotOf> = Vec::new();
     for (index, name) in signals.iter().enumerate() {
-        let Some(info) = column(name).filter(|_| !signals[..index].contains(name)) else {
+        let info = trace.column(name).filter(|info| info.kind.is_number());
+        let Some(info) = info.filter(|_| !signals[..index].contains(name)) else {
             continue;
         };
         let axis = name
             .split('.')
             .next()
             .filter(|axis| ["pitch", "roll"].contains(axis));
-        let axis = match (info.unit, axis, *name) {
+        let axis = match (&*info.unit, axis, &**name) {
             ("deg", Some(axis), _) => axis,
             ("deg", None, "hand.pitch_deg") => "pitch",
             ("deg", None, "hand.roll_deg") => "roll",
             _ => "",
         };
-        let what = titled(info.unit);
+        let what = titled(&info.unit);
         let title = if axis.is_empty() {
             what
         } else {
@@ -42,10 +46,10 @@ pub(super) fn plots_of(signals: &[&'static str]) -> Vec<PlotOf> {
             .iter_mut()
             .find(|plot| plot.title == title && plot.signals.len() < MOST_CURVES)
         {
-            Some(plot) => plot.signals.push(info.name),
+            Some(plot) => plot.signals.push(info.name.clone()),
             None => plots.push(PlotOf {
                 title,
-                signals: vec![info.name],
+                signals: vec![info.name.clone()],
             }),
         }
     }
@@ -114,12 +118,19 @@ pub(super) fn round(value: f64) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::story::USUAL;
+    use crate::timeline::USUAL;
+    use trimproof_harness::trace::About;
+    use trimproof_io::Reports;
 
     #[test]
     fn signals_are_parted_by_unit_and_angles_by_axis() {
+        let full = Trace::new(About::default(), Reports::ALL, 0);
+        let bare = Trace::new(About::default(), Reports::NONE, 0);
+        let names = |signals: &[&'static str]| -> Vec<SignalName> {
+            signals.iter().copied().map(SignalName::from).collect()
+        };
         let titles = |signals: &[&'static str]| -> Vec<String> {
-            plots_of(signals)
+            plots_of(&full, &names(signals))
                 .into_iter()
                 .map(|plot| plot.title)
                 .collect()
@@ -149,11 +160,25 @@ mod tests {
             "pitch.estimated_deg",
             "hand.pitch_deg",
         ];
-        let counts: Vec<usize> = plots_of(&many)
+        let counts: Vec<usize> = plots_of(&full, &names(&many))
             .iter()
             .map(|plot| plot.signals.len())
             .collect();
         assert_eq!(counts, [6, 1]);
+        // Of a controller that reports nothing there are the twin's angles only.
+        let kept: Vec<SignalName> = plots_of(&bare, &names(&many))
+            .into_iter()
+            .flat_map(|plot| plot.signals)
+            .collect();
+        assert_eq!(
+            kept,
+            [
+                "pitch.stick_deg",
+                "pitch.trim_deg",
+                "pitch.deflection_deg",
+                "hand.pitch_deg"
+            ]
+        );
     }
 
     #[test]

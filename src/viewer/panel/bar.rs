@@ -2,13 +2,13 @@
 
 use bevy_egui::egui::{self, Button, RichText, Sense, Slider, Stroke, Ui, pos2, vec2};
 
-use super::Desk;
+use super::PanelState;
 use crate::look::colour;
-use crate::story::{Clock, SPEEDS, Story};
+use crate::timeline::{Clock, SPEEDS, Timeline};
 
 /// Draws the bar.
-pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Desk) {
-    scrubber(ui, story, clock);
+pub(super) fn show(ui: &mut Ui, timeline: &Timeline, clock: &mut Clock, state: &mut PanelState) {
+    scrubber(ui, timeline, clock);
     ui.horizontal_wrapped(|ui| {
         let word = if clock.is_playing() { "Pause" } else { "Play" };
         if ui
@@ -24,7 +24,7 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
         if ui.button("+1 tick").on_hover_text("Right").clicked() {
             clock.step(1);
         }
-        let whole_s = story.length_s.unwrap_or(story.head_s());
+        let whole_s = timeline.length_s.unwrap_or(timeline.head_s());
         ui.label(RichText::new(format!("{:8.3} of {whole_s:.3} s", clock.at_s())).monospace());
         ui.separator();
         let mut speed = clock.speed();
@@ -52,12 +52,12 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
         }
         ui.separator();
         if ui.button("signals").on_hover_text("S").clicked() {
-            desk.chooser = !desk.chooser;
+            state.chooser = !state.chooser;
         }
         if ui.button("help").on_hover_text("H").clicked() {
-            desk.help = !desk.help;
+            state.help = !state.help;
         }
-        if let Some(note) = &desk.note {
+        if let Some(note) = &state.note {
             ui.separator();
             ui.label(note);
         }
@@ -65,11 +65,15 @@ pub(super) fn show(ui: &mut Ui, story: &Story, clock: &mut Clock, desk: &mut Des
 }
 
 /// The whole time as a line; what is there yet is darker.
-fn scrubber(ui: &mut Ui, story: &Story, clock: &mut Clock) {
+fn scrubber(ui: &mut Ui, timeline: &Timeline, clock: &mut Clock) {
     let (response, painter) =
         ui.allocate_painter(vec2(ui.available_width(), 18.0), Sense::click_and_drag());
     let rect = response.rect.shrink2(vec2(6.0, 0.0));
-    let whole_s = story.length_s.unwrap_or(0.0).max(story.head_s()).max(1e-9);
+    let whole_s = timeline
+        .length_s
+        .unwrap_or(0.0)
+        .max(timeline.head_s())
+        .max(1e-9);
     let x_of = |at_s: f64| rect.left() + ((at_s / whole_s).clamp(0.0, 1.0) as f32) * rect.width();
     let y = rect.center().y;
     let line = |from: f32, to: f32, stroke: Stroke| {
@@ -78,13 +82,13 @@ fn scrubber(ui: &mut Ui, story: &Story, clock: &mut Clock) {
     line(rect.left(), rect.right(), Stroke::new(4.0, colour::GRID));
     line(
         rect.left(),
-        x_of(story.head_s()),
+        x_of(timeline.head_s()),
         Stroke::new(4.0, egui::Color32::from_gray(0xA9)),
     );
     if let Some([from_s, to_s]) = clock.loop_s() {
         line(x_of(from_s), x_of(to_s), Stroke::new(4.0, colour::PURPLE));
     }
-    for judgement in story.broken() {
+    for judgement in timeline.failed() {
         let x = x_of(judgement.at_s);
         painter.line_segment(
             [pos2(x, rect.top() + 1.0), pos2(x, rect.bottom() - 1.0)],

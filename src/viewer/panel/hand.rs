@@ -3,8 +3,8 @@
 use bevy_egui::egui::{Key, PointerButton, Response, Ui, Vec2};
 use trimproof_plant::SwitchName;
 
-use super::keys::pressed_once;
-use crate::feed::{Act, FARTHEST_DEG};
+use super::press::pressed_once;
+use crate::source::{Act, FARTHEST_DEG};
 
 /// How far the pointer leads the hand, deg per logical px.
 const DEG_PER_PX: f64 = 0.06;

@@ -1,26 +1,24 @@
 //! Keys of a replay. Those of a flight are in `hand.rs`.
 
-use bevy_egui::egui::{Event, Key, Ui};
+use bevy_egui::egui::{Key, Ui};
 
-use super::{Desk, list};
+use super::press::pressed_once;
+use super::{PanelState, list};
 use crate::camera::{Orbit, View};
 use crate::scene::Layout;
-use crate::story::{Clock, Story};
+use crate::timeline::{Clock, Timeline};
 
 /// A tenth of a second, for the longer step.
 const LONG_STEP_S: f64 = 0.1;
 
-/// Whether a key goes down now; its repetitions while it is held do not count.
-pub(super) fn pressed_once(ui: &Ui, wanted: Key) -> bool {
-    ui.input(|input| {
-        input.events.iter().any(|event| {
-            matches!(event, Event::Key { key, pressed: true, repeat: false, .. } if *key == wanted)
-        })
-    })
-}
-
 /// Does what the keys say.
-pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, flown: bool) {
+pub(super) fn work(
+    ui: &Ui,
+    timeline: &Timeline,
+    clock: &mut Clock,
+    state: &mut PanelState,
+    flown: bool,
+) {
     if ui.ctx().egui_wants_keyboard_input() {
         return;
     }
@@ -29,14 +27,14 @@ pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, f
     let stepped = |key: Key| ui.input(|input| input.key_pressed(key));
     let shift = ui.input(|input| input.modifiers.shift);
     if pressed(Key::H) || pressed(Key::F1) {
-        desk.help = !desk.help;
+        state.help = !state.help;
     }
     if pressed(Key::Escape) {
-        if desk.help || desk.chooser {
-            desk.help = false;
-            desk.chooser = false;
+        if state.help || state.chooser {
+            state.help = false;
+            state.chooser = false;
         } else {
-            desk.forget();
+            state.forget();
         }
     }
     if flown {
@@ -76,27 +74,33 @@ pub(super) fn work(ui: &Ui, story: &Story, clock: &mut Clock, desk: &mut Desk, f
         clock.set_loop(None);
     }
     if pressed(Key::N) || pressed(Key::P) {
-        let next = list::next_broken(&story.expectations, desk.chosen, pressed(Key::P));
+        let next = list::next_failed(&timeline.expectations, state.chosen, pressed(Key::P));
         if let Some(next) = next {
-            list::look_at(next, story, clock, desk);
+            list::look_at(next, timeline, clock, state);
         }
     }
     if stepped(Key::Plus) || stepped(Key::Equals) {
-        desk.zoom(story, clock.at_s(), 1.5);
+        state.zoom(timeline, clock.at_s(), 1.5);
     }
     if stepped(Key::Minus) {
-        desk.zoom(story, clock.at_s(), 1.0 / 1.5);
+        state.zoom(timeline, clock.at_s(), 1.0 / 1.5);
     }
     if pressed(Key::Num0) {
-        desk.range_s = None;
+        state.range_s = None;
     }
     if pressed(Key::S) {
-        desk.chooser = !desk.chooser;
+        state.chooser = !state.chooser;
     }
 }
 
 /// Puts the camera where the keys say.
-pub(super) fn views(ui: &Ui, story: &Story, desk: &mut Desk, orbit: &mut Orbit, layout: &Layout) {
+pub(super) fn views(
+    ui: &Ui,
+    timeline: &Timeline,
+    state: &mut PanelState,
+    orbit: &mut Orbit,
+    layout: &Layout,
+) {
     if ui.ctx().egui_wants_keyboard_input() {
         return;
     }
@@ -117,14 +121,14 @@ pub(super) fn views(ui: &Ui, story: &Story, desk: &mut Desk, orbit: &mut Orbit, 
         .find(|(key, _)| pressed(*key))
         .map(|(_, view)| view);
     if pressed(Key::F) {
-        wanted = Some(match desk.view {
+        wanted = Some(match state.view {
             View::Pitch => View::Roll,
             View::Roll => View::Whole,
             _ => View::Pitch,
         });
     }
     if let Some(view) = wanted {
-        desk.view = view;
-        *orbit = Orbit::of(view, layout, &story.travel);
+        state.view = view;
+        *orbit = Orbit::of(view, layout, &timeline.travel);
     }
 }

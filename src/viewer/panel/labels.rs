@@ -47,8 +47,8 @@ impl<'a> Labels<'a> {
             && self.taken.iter().all(|other| !other.intersects(rect))
     }
 
-    /// A text on a light ground at a place inside the scene; where another one stands it goes below that one, or above it where there
-    /// is no room below.
+    /// A text on a light ground at a place inside the scene; where another one stands it goes below
+    /// that one, or above it where there is no room below.
     pub fn put(&mut self, at: Pos2, align: Align2, text: &str) {
         let (made, wanted) = self.laid_out(at, align, text);
         let inside = self.scene.shrink(4.0);
@@ -80,8 +80,8 @@ impl<'a> Labels<'a> {
         (made, rect)
     }
 
-    /// Room for a warning across the scene from `top` down, in as many lines as it needs. It is drawn by [`Self::draw_banner`], over
-    /// everything else.
+    /// Room for a warning across the scene from `top` down, in as many lines as it needs. It is
+    /// drawn by [`Self::draw_banner`], over everything else.
     pub fn banner(&mut self, top: f32, text: &str) -> Banner {
         let font = FontId::proportional(TEXT);
         let width = (self.scene.width() - 36.0).max(60.0);

@@ -4,9 +4,9 @@ use bevy_egui::egui::{
     self, Align2, Color32, FontId, Rect, Sense, Stroke, StrokeKind, Ui, pos2, vec2,
 };
 
-use super::Desk;
+use super::PanelState;
 use crate::look::{LEAST_TEXT, colour, state_tint};
-use crate::story::{Clock, Lane, Story, word};
+use crate::timeline::{Clock, Lane, Timeline, word};
 
 /// Height of a lane.
 const HEIGHT: f32 = 16.0;
@@ -19,18 +19,18 @@ pub(super) fn height(lanes: usize) -> f32 {
 /// Draws the lanes beneath a plot whose frame is `frame`; a click or drag goes there in time.
 pub(super) fn show(
     ui: &mut Ui,
-    story: &Story,
+    timeline: &Timeline,
     clock: &mut Clock,
-    desk: &Desk,
+    state: &PanelState,
     frame: Option<Rect>,
     most: usize,
 ) {
-    let lanes: Vec<&Lane> = story.lanes.shown(most).collect();
+    let lanes: Vec<&Lane> = timeline.lanes.shown(most).collect();
     let size = vec2(ui.available_width(), height(lanes.len()));
     let (response, painter) = ui.allocate_painter(size, Sense::click_and_drag());
     let whole = response.rect;
     let frame = frame.unwrap_or(whole);
-    let [from_s, to_s] = desk.shown_s(story);
+    let [from_s, to_s] = state.shown_s(timeline);
     let x_of = |at_s: f64| {
         let share = ((at_s - from_s) / (to_s - from_s)).clamp(0.0, 1.0) as f32;
         frame.left() + share * frame.width()
@@ -39,15 +39,15 @@ pub(super) fn show(
     for (index, lane) in lanes.iter().enumerate() {
         let top = whole.top() + 2.0 + HEIGHT * index as f32;
         let middle = top + 0.5 * HEIGHT;
-        let label = match lane.name {
+        let label = match &*lane.name {
             // On is usual: what is worth a lane is that it is off.
             "force_trim" => "force trim off".to_owned(),
             name => name.trim_start_matches("fault.").replace('_', " "),
         };
         let ends = lane.stretches.iter().skip(1).map(|(row, _)| *row);
-        let ends = ends.chain([story.trace.rows()]);
+        let ends = ends.chain([timeline.trace.rows()]);
         for ((row, code), end) in lane.stretches.iter().zip(ends) {
-            let [begin_s, end_s] = [*row, end].map(|row| row as f64 * story.tick_s());
+            let [begin_s, end_s] = [*row, end].map(|row| row as f64 * timeline.tick_s());
             if end_s < from_s || begin_s > to_s || (lane.name != "state" && *code == 0) {
                 continue;
             }
@@ -61,7 +61,7 @@ pub(super) fn show(
             let tint = if lane.name == "state" {
                 state_tint(text)
             } else {
-                fill(lane.name)
+                fill(&lane.name)
             };
             painter.rect_filled(bar, 0.0, tint);
             if !text.is_empty() {
@@ -77,8 +77,8 @@ pub(super) fn show(
             }
         }
         if lane.name != "state" {
-            // The name stands inside its lane, where the plot's numbers leave no room for it; no ground behind it, which would
-            // hide when things happened.
+            // The name stands inside its lane, where the plot's numbers leave no room for it; no
+            // ground behind it, which would hide when things happened.
             let anchor = pos2(frame.left() + 3.0, middle);
             painter.text(
                 anchor,
@@ -96,7 +96,7 @@ pub(super) fn show(
             Stroke::new(1.4, colour::INK),
         );
     }
-    if desk.arrangement == super::Arrangement::Window
+    if state.arrangement == super::Arrangement::Window
         && (response.clicked() || response.dragged_by(egui::PointerButton::Primary))
         && let Some(pointer) = response.interact_pointer_pos()
     {

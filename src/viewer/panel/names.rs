@@ -5,16 +5,18 @@ use bevy_egui::egui::{Align2, Pos2, Rect, Vec2, vec2};
 use trimproof_io::{PITCH, ROLL};
 
 use super::labels::Labels;
-use super::overlay::project;
+use super::projection::project;
 use crate::camera::Orbit;
 use crate::scene::Layout;
-use crate::story::Instant;
+use crate::timeline::Instant;
 
-/// From the plate's edge to the middle of a direction's name, m: least, most, and the steps in which it goes out of the way.
+/// From the plate's edge to the middle of a direction's name, m: least, most, and the steps in
+/// which it goes out of the way.
 const BEYOND_M: f32 = 0.035;
 const FARTHEST_M: f32 = 0.30;
 const STEP_M: f32 = 0.015;
-/// A pair of directions that is seen shorter than this share of the other is looked along: its names would stand on each other.
+/// A pair of directions that is seen shorter than this share of the other is looked along: its
+/// names would stand on each other.
 const LEAST_SHARE: f32 = 0.35;
 
 /// Names the directions as the pilot has them: fore, aft, left, right.
@@ -91,7 +93,8 @@ pub(super) fn motors(
     }
 }
 
-/// Where a name stands beside something so large at `place`: left or right of it, whichever is away from `middle`.
+/// Where a name stands beside something so large at `place`: left or right of it, whichever is away
+/// from `middle`.
 pub(super) fn beside(place: Pos2, middle: Pos2, half: f32) -> (Pos2, Align2) {
     if place.x <= middle.x {
         (place - vec2(half + 4.0, 0.0), Align2::RIGHT_CENTER)

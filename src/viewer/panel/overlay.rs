@@ -1,4 +1,5 @@
-//! What is written over the scene: the hand's force, the forces of stops, the scale of the springs' load, the play of the gears.
+//! What is written over the scene: the hand's force, the forces of stops, the scale of the springs'
+//! load, the play of the gears.
 
 use bevy::math::Vec3;
 use bevy_egui::egui::{
@@ -7,49 +8,39 @@ use bevy_egui::egui::{
 use trimproof_io::{PITCH, ROLL};
 
 use super::labels::Labels;
-use super::{Desk, names, scale};
-use crate::camera::{Orbit, View, field_rad};
+use super::projection::project;
+use super::{PanelState, names, scale};
+use crate::camera::{Orbit, View};
 use crate::look::{LEAST_TEXT, colour, load_colour32};
 use crate::scene::{Layout, arrow, touched};
-use crate::story::{Instant, Story};
-
-/// Where a point of the scene is in the picture; `None` behind the camera.
-pub fn project(orbit: &Orbit, scene: Rect, point: Vec3) -> Option<Pos2> {
-    let placed = orbit.transform();
-    let seen = placed.rotation.inverse() * (point - placed.translation);
-    let depth = -seen.z;
-    if depth < 1e-3 {
-        return None;
-    }
-    let field_rad = field_rad(scene.width() / scene.height().max(1.0));
-    let scale = 0.5 * scene.height() / (libm::tanf(0.5 * field_rad) * depth);
-    Some(scene.center() + vec2(seen.x * scale, -seen.y * scale))
-}
+use crate::timeline::{Instant, Timeline};
 
 /// Draws everything.
 pub(super) fn show(
     ui: &Ui,
-    story: &Story,
-    desk: &Desk,
+    timeline: &Timeline,
+    state: &PanelState,
     orbit: &Orbit,
     layout: &Layout,
     instant: &Instant,
 ) {
-    let painter = ui.painter_at(desk.scene);
-    let mut labels = Labels::new(&painter, desk.scene);
-    if let Some(rect) = load_scale(&painter, desk.scene, layout, instant) {
+    let painter = ui.painter_at(state.scene);
+    let mut labels = Labels::new(&painter, state.scene);
+    if let Some(rect) = load_scale(&painter, state.scene, layout, instant) {
         labels.keep_clear(rect);
     }
-    if matches!(desk.view, View::Pitch | View::Roll) {
-        labels.keep_clear(play_gauge(&painter, story, desk, layout, instant));
+    if matches!(state.view, View::Pitch | View::Roll) {
+        labels.keep_clear(play_gauge(&painter, timeline, state, layout, instant));
     }
     // Below the gauge, where there is one.
-    let is_close = matches!(desk.view, View::Pitch | View::Roll);
-    let top = desk.scene.top() + if is_close { 80.0 } else { 6.0 };
-    let banner = story.what_is_missing().map(|why| labels.banner(top, &why));
-    let seen = |point: Vec3| project(orbit, desk.scene, point);
-    for scale in scale::scales(story, layout, instant) {
-        scale::show(&scale, &painter, &mut labels, orbit, desk.scene);
+    let is_close = matches!(state.view, View::Pitch | View::Roll);
+    let top = state.scene.top() + if is_close { 80.0 } else { 6.0 };
+    let banner = timeline
+        .what_is_missing()
+        .map(|why| labels.banner(top, &why));
+    let seen = |point: Vec3| project(orbit, state.scene, point);
+    for scale in scale::scales(timeline, layout, instant) {
+        scale::show(&scale, &painter, &mut labels, orbit, state.scene);
     }
     if let Some(arrow) = arrow(instant, layout)
         && let Some(tip) = seen(arrow.tip())
@@ -60,7 +51,7 @@ pub(super) fn show(
         let right = way.x >= 0.0;
         let anchor = tip + vec2(if right { 8.0 } else { -8.0 }, 10.0 * way.y);
         // An arrow that runs out of the picture still has its number, at the edge.
-        let anchor = desk.scene.shrink(12.0).clamp(anchor);
+        let anchor = state.scene.shrink(12.0).clamp(anchor);
         let align = if right {
             Align2::LEFT_CENTER
         } else {
@@ -70,10 +61,10 @@ pub(super) fn show(
         // No other label on the arrow's point.
         labels.keep_clear(Rect::from_center_size(tip, vec2(30.0, 30.0)));
     }
-    contacts(&mut labels, &seen, story, layout, instant);
+    contacts(&mut labels, &seen, timeline, layout, instant);
     ghost(&mut labels, &seen, layout, instant);
-    names::motors(&mut labels, orbit, desk.scene, layout, instant);
-    names::directions(&mut labels, orbit, desk.scene, layout);
+    names::motors(&mut labels, orbit, state.scene, layout, instant);
+    names::directions(&mut labels, orbit, state.scene, layout);
     if let Some(banner) = banner {
         labels.draw_banner(banner);
     }
@@ -83,11 +74,11 @@ pub(super) fn show(
 fn contacts(
     labels: &mut Labels<'_>,
     seen: &dyn Fn(Vec3) -> Option<Pos2>,
-    story: &Story,
+    timeline: &Timeline,
     layout: &Layout,
     instant: &Instant,
 ) {
-    let rig = &story.rig;
+    let rig = &timeline.rig;
     let (pins, obstacle) = touched(instant, rig);
     for (pin, is_lit) in layout.pins.iter().zip(pins) {
         if is_lit && let Some(place) = seen(pin.at) {
@@ -113,7 +104,8 @@ fn contacts(
     }
 }
 
-/// Names the ghost where it stands clear of the stick: beside its grip, on the side that is away from the stick.
+/// Names the ghost where it stands clear of the stick: beside its grip, on the side that is away
+/// from the stick.
 fn ghost(
     labels: &mut Labels<'_>,
     seen: &dyn Fn(Vec3) -> Option<Pos2>,
@@ -121,13 +113,14 @@ fn ghost(
     instant: &Instant,
 ) {
     let of = |angles_deg: [f64; 2]| seen(crate::scene::grip_at(layout, angles_deg));
-    let (Some(ghost), Some(stick)) = (of(instant.reference_deg()), of(instant.stick_deg())) else {
+    let Some(reference_deg) = instant.reference_deg() else {
         return;
     };
-    let thick = seen(
-        crate::scene::grip_at(layout, instant.reference_deg()) + layout.grip_radius_m * Vec3::Y,
-    )
-    .map_or(0.0, |above| (above - ghost).length());
+    let (Some(ghost), Some(stick)) = (of(reference_deg), of(instant.stick_deg())) else {
+        return;
+    };
+    let thick = seen(crate::scene::grip_at(layout, reference_deg) + layout.grip_radius_m * Vec3::Y)
+        .map_or(0.0, |above| (above - ghost).length());
     if (ghost - stick).length() > 34.0_f32.max(2.0 * thick) {
         let (anchor, align) = names::beside(ghost, stick, 1.2 * thick);
         labels.put(anchor, align, "trimmed");
@@ -217,23 +210,23 @@ fn load_scale(painter: &Painter, scene: Rect, layout: &Layout, instant: &Instant
     Some(back)
 }
 
-/// Where the pinion sits in the play between the teeth, as a gauge: its text gives the true width, which the
-/// drawing exaggerates. Gives what it covers.
+/// Where the pinion sits in the play between the teeth, as a gauge: its text gives the true width,
+/// which the drawing exaggerates. Gives what it covers.
 fn play_gauge(
     painter: &Painter,
-    story: &Story,
-    desk: &Desk,
+    timeline: &Timeline,
+    state: &PanelState,
     layout: &Layout,
     instant: &Instant,
 ) -> Rect {
-    let axis = if desk.view == View::Pitch {
+    let axis = if state.view == View::Pitch {
         PITCH
     } else {
         ROLL
     };
     let small = FontId::proportional(LEAST_TEXT);
-    let drive = &story.rig.axis(axis).drive;
-    let rect = Rect::from_min_size(desk.scene.left_top() + vec2(14.0, 32.0), vec2(180.0, 8.0));
+    let drive = &timeline.rig.axis(axis).drive;
+    let rect = Rect::from_min_size(state.scene.left_top() + vec2(14.0, 32.0), vec2(180.0, 8.0));
     let back = Rect::from_min_max(rect.min - vec2(8.0, 22.0), rect.max + vec2(72.0, 26.0));
     painter.rect_filled(back, 0.0, colour::PAPER);
     let text = format!("play of the gears {:.0} \u{b5}m", 1e6 * drive.backlash_m);
@@ -245,16 +238,19 @@ fn play_gauge(
         colour::INK,
     );
     painter.rect_filled(rect, 0.0, Color32::from_gray(0xB4));
-    let at = instant.axis[axis].in_play as f32;
-    let x = rect.center().x + 0.5 * (rect.width() - 8.0) * at;
-    painter.circle_filled(pos2(x, rect.center().y), 6.0, colour::INK);
-    let flank = match (drive.backlash_m > 0.0, at.abs() > 0.98) {
+    let at = instant.axis[axis].in_play.map(|at| at as f32);
+    if let Some(at) = at {
+        let x = rect.center().x + 0.5 * (rect.width() - 8.0) * at;
+        painter.circle_filled(pos2(x, rect.center().y), 6.0, colour::INK);
+    }
+    let flank = match (drive.backlash_m > 0.0, at) {
         (false, _) => "the gears have no play",
-        (true, true) => "on a flank",
-        (true, false) => "between the flanks",
+        (true, None) => "no drive position in the trace",
+        (true, Some(at)) if at.abs() > 0.98 => "on a flank",
+        (true, Some(_)) => "between the flanks",
     };
     let drawn = layout.axis[axis].play_drawn;
-    let text = if drive.backlash_m > 0.0 && drawn >= 1.5 {
+    let text = if drive.backlash_m > 0.0 && at.is_some() && drawn >= 1.5 {
         format!("{flank}; drawn {drawn:.0} times too wide")
     } else {
         flank.to_owned()
@@ -267,30 +263,4 @@ fn play_gauge(
         colour::INK,
     );
     back
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// The target is in the middle; half the field of view above it is the upper edge.
-    #[test]
-    fn points_are_projected_as_the_camera_sees_them() {
-        let rig =
-            trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
-                .unwrap();
-        let layout = Layout::of(&rig);
-        let mut orbit = Orbit::of(View::Behind, &layout, &crate::story::Travel::default());
-        (orbit.target, orbit.above, orbit.distance) = (Vec3::ZERO, 0.0, 2.0);
-        let scene = Rect::from_min_size(pos2(100.0, 50.0), vec2(400.0, 300.0));
-        let middle = project(&orbit, scene, Vec3::ZERO).unwrap();
-        assert!((middle - scene.center()).length() < 1e-3);
-        let top = Vec3::new(0.0, 2.0 * libm::tanf(0.5 * crate::camera::FIELD_RAD), 0.0);
-        let seen = project(&orbit, scene, top).unwrap();
-        assert!(
-            (seen.y - scene.top()).abs() < 1e-2 && (seen.x - 300.0).abs() < 1e-3,
-            "{seen:?}"
-        );
-        assert!(project(&orbit, scene, Vec3::new(0.0, 0.0, 3.0)).is_none());
-    }
 }

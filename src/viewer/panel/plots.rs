@@ -1,16 +1,16 @@
-//! Time plots: the chosen signals with units, the cursor, the windows of expectations, the worst instants.
+//! Time plots: the chosen signals with units, the cursor, the windows of expectations, the worst
+//! instants.
 
 use bevy_egui::egui::{self, Align2, Color32, PointerButton, Rect, RichText, Sense, Ui, vec2};
 use egui_plot::{
     AxisHints, HLine, Line, LineStyle, Plot, PlotPoint, PlotPoints, Span, Text, VLine,
 };
-use trimproof_harness::card::text;
-use trimproof_harness::trace::column;
+use trimproof_harness::judge::Verdict;
 
-use super::Desk;
+use super::PanelState;
 use super::axes::{PlotOf, least_span, marks_of, plots_of, round, short_name};
 use crate::look::{colour, signal_colour};
-use crate::story::{Clock, Story};
+use crate::timeline::{Clock, Timeline};
 
 /// Width of the numbers beside a plot.
 pub(super) const NUMBERS: f32 = 46.0;
@@ -28,16 +28,20 @@ const EDGE: f32 = 7.0;
 /// Draws the plots one above the other, all with the same time; gives the frame of the last.
 pub(super) fn show(
     ui: &mut Ui,
-    story: &mut Story,
+    timeline: &mut Timeline,
     clock: &mut Clock,
-    desk: &mut Desk,
+    state: &mut PanelState,
 ) -> Option<Rect> {
-    let mut plots = plots_of(&desk.signals);
+    let mut plots = plots_of(&timeline.trace, &state.signals);
     if plots.is_empty() {
-        ui.label("no signals are chosen: key S");
+        ui.label(if state.signals.is_empty() {
+            "no signals are chosen: key S"
+        } else {
+            "the trace has none of the chosen signals: key S"
+        });
         return None;
     }
-    let is_window = desk.arrangement == super::Arrangement::Window;
+    let is_window = state.arrangement == super::Arrangement::Window;
     let least = if is_window {
         LEAST_HEIGHT
     } else {
@@ -56,13 +60,13 @@ pub(super) fn show(
     let mut body = |ui: &mut Ui| {
         let last = plots.len() - 1;
         for (index, plot) in plots.iter().enumerate() {
-            heading(ui, story, clock, plot);
+            heading(ui, timeline, clock, plot);
             let more = if index == last { axis } else { 0.0 };
             frame = Some(one(
                 ui,
-                story,
+                timeline,
                 clock,
-                desk,
+                state,
                 plot,
                 height + more,
                 (index, plots.len()),
@@ -81,15 +85,16 @@ pub(super) fn show(
     frame
 }
 
-/// What a plot shows, in the colours of its curves, with the values at the cursor where there is room for them.
-fn heading(ui: &mut Ui, story: &mut Story, clock: &Clock, plot: &PlotOf) {
-    let row = story.row_at(clock.at_s());
+/// What a plot shows, in the colours of its curves, with the values at the cursor where there is
+/// room for them.
+fn heading(ui: &mut Ui, timeline: &mut Timeline, clock: &Clock, plot: &PlotOf) {
+    let row = timeline.row_at(clock.at_s());
     let mut words = Vec::with_capacity(plot.signals.len());
     for name in &plot.signals {
-        let value = row.and_then(|row| story.series(name).and_then(|series| series.value(row)));
+        let value = row.and_then(|row| timeline.series(name).and_then(|series| series.value(row)));
         let short = short_name(name, &plot.title);
         let long = value.map(|value| format!("{short} {value:.2}"));
-        words.push((*name, short.clone(), long.unwrap_or(short)));
+        words.push((name, short.clone(), long.unwrap_or(short)));
     }
     let gap = 8.0;
     let wide = |text: &str| {
@@ -109,7 +114,13 @@ fn heading(ui: &mut Ui, story: &mut Story, clock: &Clock, plot: &PlotOf) {
             ui.add(
                 egui::Label::new(RichText::new(text).small().color(text_colour(name))).truncate(),
             )
-            .on_hover_text(column(name).map(|info| info.meaning).unwrap_or_default());
+            .on_hover_text(
+                timeline
+                    .trace
+                    .column(name)
+                    .map(|info| &*info.meaning)
+                    .unwrap_or_default(),
+            );
         }
     });
 }
@@ -129,24 +140,27 @@ fn text_colour(name: &str) -> Color32 {
 
 fn one(
     ui: &mut Ui,
-    story: &mut Story,
+    timeline: &mut Timeline,
     clock: &mut Clock,
-    desk: &mut Desk,
+    state: &mut PanelState,
     plot: &PlotOf,
     height: f32,
     (index, count): (usize, usize),
 ) -> Rect {
     let (is_first, is_last) = (index == 0, index + 1 == count);
-    let shown_s = desk.shown_s(story);
+    let shown_s = state.shown_s(timeline);
     let pieces = (ui.available_width() as usize).clamp(100, 4000);
-    let tick_s = story.tick_s();
+    let tick_s = timeline.tick_s();
     let mut curves = Vec::new();
     let mut range: Option<[f64; 2]> = None;
     for name in &plot.signals {
-        let Some(series) = story.series(name) else {
+        let Some(series) = timeline.series(name) else {
             continue;
         };
-        curves.push((*name, series.curve(tick_s, shown_s[0], shown_s[1], pieces)));
+        curves.push((
+            &**name,
+            series.curve(tick_s, shown_s[0], shown_s[1], pieces),
+        ));
         if let Some([low, high]) = series.range() {
             let old = range.unwrap_or([low, high]);
             range = Some([old[0].min(low), old[1].max(high)]);
@@ -157,7 +171,7 @@ fn one(
     let span = (high - low).max(least_span(&plot.title));
     let middle = 0.5 * (low + high);
     let bounds = [middle - 0.6 * span, middle + 0.6 * span];
-    let is_window = desk.arrangement == super::Arrangement::Window;
+    let is_window = state.arrangement == super::Arrangement::Window;
     let ui_width = ui.available_width();
     let made = Plot::new(("plot", index))
         .height(height)
@@ -200,16 +214,16 @@ fn one(
         } else {
             Sense::hover()
         });
-    let first = plot.signals.first().copied().unwrap_or_default();
+    let first = plot.signals.first().map_or("", |name| &**name);
     let response = made.show(ui, |made| {
         made.set_plot_bounds_x(shown_s[0]..=shown_s[1]);
         made.set_plot_bounds_y(bounds[0]..=bounds[1]);
         // Once for all plots, on the first.
         marks(
             made,
-            story,
+            timeline,
             clock,
-            desk,
+            state,
             is_first.then_some((bounds, first)),
         );
         if bounds[0] < 0.0 && bounds[1] > 0.0 {
@@ -220,7 +234,8 @@ fn one(
                     .allow_hover(false),
             );
         }
-        // What is wanted lies as a broad band under what is: dashes would break up where a curve is dense.
+        // What is wanted lies as a broad band under what is: dashes would break up where a curve is
+        // dense.
         let is_wanted = |name: &str| name.ends_with("reference_deg") || name.starts_with("hand.");
         let mut curves = curves;
         curves.sort_by_key(|(name, _)| !is_wanted(name));
@@ -246,41 +261,43 @@ fn one(
         );
     });
     if is_window {
-        work(ui, &response.response, story, clock, desk, |x| {
+        work(ui, &response.response, timeline, clock, state, |x| {
             response.transform.value_from_position(egui::pos2(x, 0.0)).x
         });
     }
     *response.transform.frame()
 }
 
-/// Windows of expectations, worst instants, the range that is looped; with the plot's bounds and its first signal also the margins,
-/// above or below, where that signal is not.
+/// Windows of expectations, worst instants, the range that is looped; with the plot's bounds and
+/// its first signal also the margins, above or below, where that signal is not.
 fn marks(
     made: &mut egui_plot::PlotUi<'_>,
-    story: &Story,
+    timeline: &Timeline,
     clock: &Clock,
-    desk: &Desk,
+    state: &PanelState,
     numbers: Option<([f64; 2], &str)>,
 ) {
     // More would be a heap of numbers: the list shows them.
-    let is_crowded = desk.chosen.is_none() && story.broken().count() > 2;
-    for (index, view) in story.expectations.iter().enumerate() {
-        let broken = view.is_broken();
-        let chosen = desk.chosen == Some(index);
-        if !chosen && (desk.chosen.is_some() || !broken) {
+    let is_crowded = state.chosen.is_none() && timeline.failed().count() > 2;
+    for (index, view) in timeline.expectations.iter().enumerate() {
+        let fails = view.fails();
+        let chosen = state.chosen == Some(index);
+        if !chosen && (state.chosen.is_some() || !fails) {
             continue;
         }
         for [from_s, to_s] in &view.windows_s {
             // A window of one tick must be seen too.
-            let to_s = to_s.max(from_s + story.tick_s());
+            let to_s = to_s.max(from_s + timeline.tick_s());
             made.span(
                 Span::new("", *from_s..=to_s)
                     .fill(Color32::from_rgb(0xDD, 0xED, 0xF8))
                     .border_width(0.0),
             );
         }
-        if let Some(judgement) = &view.judgement {
-            let ink = if broken {
+        if let Some(judgement) = &view.judgement
+            && judgement.verdict != Verdict::NotJudged
+        {
+            let ink = if fails {
                 colour::VERMILLION
             } else {
                 colour::GREEN
@@ -296,11 +313,11 @@ fn marks(
                 && !is_crowded
                 && judgement.margin.is_finite()
             {
-                let words = text::margin(judgement.margin, &judgement.unit);
+                let words = judgement.margin_text();
                 let words = RichText::new(format!(" {words}")).small().color(ink);
-                let value = story
+                let value = timeline
                     .row_at(judgement.at_s)
-                    .and_then(|row| story.trace.numbers(first)?.get(row).copied());
+                    .and_then(|row| timeline.trace.numbers(first)?.get(row).copied());
                 let (height, anchor) = if value.unwrap_or(0.0) < 0.5 * (bounds[0] + bounds[1]) {
                     (bounds[1], Align2::LEFT_TOP)
                 } else {
@@ -315,7 +332,7 @@ fn marks(
             }
         }
     }
-    let drawn = desk.drawn_from_s.map(|from_s| [from_s, clock.at_s()]);
+    let drawn = state.drawn_from_s.map(|from_s| [from_s, clock.at_s()]);
     if let Some([a, b]) = drawn.or(clock.loop_s()) {
         made.span(
             Span::new("", a.min(b)..=a.max(b))
@@ -325,43 +342,44 @@ fn marks(
     }
 }
 
-/// Pointer on a plot: drag scrubs, with shift it draws a range to loop, the wheel zooms, the right button pans, a double click shows all.
+/// Pointer on a plot: drag scrubs, with shift it draws a range to loop, the wheel zooms, the right
+/// button pans, a double click shows all.
 fn work(
     ui: &Ui,
     response: &egui::Response,
-    story: &Story,
+    timeline: &Timeline,
     clock: &mut Clock,
-    desk: &mut Desk,
+    state: &mut PanelState,
     time_at: impl Fn(f32) -> f64,
 ) {
     let shift = ui.input(|input| input.modifiers.shift);
     if let Some(pointer) = response.interact_pointer_pos() {
         let at_s = time_at(pointer.x);
         if response.dragged_by(PointerButton::Primary) || response.clicked() {
-            if shift && desk.drawn_from_s.is_none() && response.drag_started() {
-                desk.drawn_from_s = Some(at_s);
+            if shift && state.drawn_from_s.is_none() && response.drag_started() {
+                state.drawn_from_s = Some(at_s);
             }
             clock.pause();
             clock.jump(at_s);
         }
         if response.dragged_by(PointerButton::Secondary) {
             let delta = response.drag_delta().x;
-            desk.pan(story, time_at(pointer.x - delta) - at_s);
+            state.pan(timeline, time_at(pointer.x - delta) - at_s);
         }
     }
     if response.drag_stopped()
-        && let Some(from_s) = desk.drawn_from_s.take()
+        && let Some(from_s) = state.drawn_from_s.take()
     {
         clock.set_loop(Some([from_s, clock.at_s()]));
     }
     if response.double_clicked() {
-        desk.range_s = None;
+        state.range_s = None;
     }
     if let Some(pointer) = response.hover_pos() {
         let turned = ui.input(|input| input.smooth_scroll_delta.y);
         if turned != 0.0 {
-            desk.zoom(
-                story,
+            state.zoom(
+                timeline,
                 time_at(pointer.x),
                 f64::from(libm::powf(1.004, turned)),
             );

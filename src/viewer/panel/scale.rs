@@ -1,5 +1,6 @@
-//! The angle scales over the scene: for each axis that moves an arc above the grip with degrees, its stops and soft limits, where
-//! the stick is, where it is trimmed, and how far the stick goes in the whole trace. Nothing is drawn larger than it is.
+//! The angle scales over the scene: for each axis that moves an arc above the grip with degrees,
+//! its stops and soft limits, where the stick is, where it is trimmed, and how far the stick goes
+//! in the whole trace. Nothing is drawn larger than it is.
 
 use bevy::math::Vec3;
 use bevy_egui::egui::{Align2, Color32, Painter, Pos2, Rect, Shape, Stroke, Vec2, vec2};
@@ -7,13 +8,14 @@ use trimproof_harness::card::text;
 use trimproof_io::{PITCH, ROLL};
 
 use super::labels::Labels;
-use super::overlay::project;
+use super::projection::project;
 use crate::camera::Orbit;
 use crate::look::{colour, signal_colour};
 use crate::scene::{Layout, toward};
-use crate::story::{Instant, Story};
+use crate::timeline::{Instant, Timeline};
 
-/// A scale whose plane is turned less than this out of the line of sight is seen too flat to be read: the sine of the angle.
+/// A scale whose plane is turned less than this out of the line of sight is seen too flat to be
+/// read: the sine of the angle.
 const LEAST_OPEN: f32 = 0.2;
 /// Lengths of the marks of 5 degrees, 10 degrees, soft limits, zero and stops, logical px.
 const FIVE: f32 = 4.0;
@@ -34,31 +36,34 @@ pub(super) struct Scale {
     pitch_deg: f64,
     radius_m: f32,
     stops_deg: [f64; 2],
-    soft_deg: [f64; 2],
+    /// Soft limits of the controller, if the rig has its settings, deg.
+    soft_deg: Option<[f64; 2]>,
     /// Least and greatest angle of the stick in the trace, deg.
     reach_deg: [f64; 2],
     stick_deg: f64,
-    reference_deg: f64,
+    reference_deg: Option<f64>,
     /// Marks and numbers point away from the grip; else towards it.
     is_outward: bool,
 }
 
 /// The scales of the axes that move in the trace, pitch first.
-pub(super) fn scales(story: &Story, layout: &Layout, instant: &Instant) -> Vec<Scale> {
-    let moves = story.travel.moves();
+pub(super) fn scales(timeline: &Timeline, layout: &Layout, instant: &Instant) -> Vec<Scale> {
+    let moves = timeline.travel.moves();
     let is_alone = moves != [true, true];
     let of = |axis: usize| {
-        let settings = story.rig.axis_settings(axis);
-        let stops = &story.rig.axis(axis).stops;
+        let settings = timeline.rig.axis_settings(axis);
+        let stops = &timeline.rig.axis(axis).stops;
         let at = &instant.axis[axis];
         Scale {
             axis,
             pitch_deg: instant.axis[PITCH].stick_deg,
             radius_m: layout.scale_m(if is_alone { 0 } else { axis }),
             stops_deg: [stops.min_deg, stops.max_deg],
-            soft_deg: [settings.soft_min_mdeg, settings.soft_max_mdeg]
-                .map(|mdeg| f64::from(mdeg) / 1000.0),
-            reach_deg: story.travel.stick_deg(axis).unwrap_or([at.stick_deg; 2]),
+            soft_deg: settings.map(|settings| {
+                [settings.soft_min_mdeg, settings.soft_max_mdeg]
+                    .map(|mdeg| f64::from(mdeg) / 1000.0)
+            }),
+            reach_deg: timeline.travel.stick_deg(axis).unwrap_or([at.stick_deg; 2]),
             stick_deg: at.stick_deg,
             reference_deg: at.reference_deg,
             is_outward: is_alone || axis == ROLL,
@@ -104,7 +109,7 @@ impl Scale {
         let [low_deg, high_deg] = self.stops_deg;
         let tens = marks_deg(self.stops_deg, 10.0);
         let mut all = vec![low_deg, high_deg, 0.0];
-        all.extend(self.soft_deg);
+        all.extend(self.soft_deg.into_iter().flatten());
         all.extend(tens);
         all
     }
@@ -133,7 +138,8 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// Draws a scale, with its reading at the end of the arc that is seen farther left (pitch) or right (roll).
+/// Draws a scale, with its reading at the end of the arc that is seen farther left (pitch) or right
+/// (roll).
 pub(super) fn show(
     scale: &Scale,
     painter: &Painter,
@@ -177,7 +183,7 @@ pub(super) fn show(
         mark(deg, length, Stroke::new(1.0, ink));
     }
     mark(0.0, ZERO, Stroke::new(1.8, ink));
-    for deg in scale.soft_deg {
+    for deg in scale.soft_deg.into_iter().flatten() {
         // Across the arc.
         for length in [SOFT, -0.6 * SOFT] {
             mark(deg, length, Stroke::new(1.8, ink));
@@ -187,7 +193,8 @@ pub(super) fn show(
         mark(deg, STOP, Stroke::new(3.0, ink));
     }
     // The pointers stand on the side without marks, their points on the arc.
-    pointer(painter, place(scale.reference_deg), way, reference, false);
+    let trimmed = scale.reference_deg.and_then(place);
+    pointer(painter, trimmed, way, reference, false);
     pointer(painter, place(scale.stick_deg), way, stick, true);
     for deg in scale.numbers_deg() {
         if let Some(at) = place(deg) {
@@ -232,23 +239,24 @@ mod tests {
     use super::*;
     use crate::camera::View;
     use crate::scene::grip_at;
-    use crate::story::tests::pushed;
+    use crate::timeline::tests::pushed;
 
-    fn bench(rig: &str) -> (Story, Layout) {
-        let story = pushed(rig);
-        let layout = Layout::of(&story.rig);
-        (story, layout)
+    fn timeline_and_layout(rig: &str) -> (Timeline, Layout) {
+        let timeline = pushed(rig);
+        let layout = Layout::of(&timeline.rig);
+        (timeline, layout)
     }
 
-    /// The stick points at its own angle: on the pitch scale as it is seen from the side, on the roll scale in the scene itself.
+    /// The stick points at its own angle: on the pitch scale as it is seen from the side, on the
+    /// roll scale in the scene itself.
     #[test]
     fn the_stick_points_at_its_angle() {
-        let (story, layout) = bench("kittiwake");
-        let mut instant = story.instant(1.8).unwrap();
+        let (timeline, layout) = timeline_and_layout("kittiwake");
+        let mut instant = timeline.instant(1.8).unwrap();
         instant.axis[PITCH].stick_deg = 7.0;
         instant.axis[ROLL].stick_deg = -11.0;
-        let mut moved = story;
-        moved.travel = crate::story::travel::tests::path(&[[0.0, 0.0], [7.0, -11.0]]);
+        let mut moved = timeline;
+        moved.travel = crate::timeline::travel::tests::path(&[[0.0, 0.0], [7.0, -11.0]]);
         let scales = scales(&moved, &layout, &instant);
         let [pitch, roll] = scales.as_slice() else {
             panic!("{scales:?}")
@@ -266,14 +274,14 @@ mod tests {
     /// A push aft: pitch has a scale, roll, which rests, has none.
     #[test]
     fn only_an_axis_that_moves_has_a_scale() {
-        let (story, layout) = bench("bittern");
-        let instant = story.instant(1.8).unwrap();
-        let scales = scales(&story, &layout, &instant);
+        let (timeline, layout) = timeline_and_layout("bittern");
+        let instant = timeline.instant(1.8).unwrap();
+        let scales = scales(&timeline, &layout, &instant);
         assert_eq!(scales.len(), 1);
         let [low_deg, high_deg] = scales[0].reach_deg;
         assert!(scales[0].axis == PITCH && low_deg < instant.axis[PITCH].stick_deg);
         assert!(high_deg >= instant.axis[PITCH].stick_deg);
-        let orbit = |view: View| Orbit::of(view, &layout, &story.travel);
+        let orbit = |view: View| Orbit::of(view, &layout, &timeline.travel);
         assert!(scales[0].openness(&orbit(View::Across)) > 0.99);
         assert!(scales[0].openness(&orbit(View::Behind)) < LEAST_OPEN);
     }

@@ -1,12 +1,13 @@
 //! The strip above everything: what is shown, the state, the supply, what is wrong.
 
 use bevy_egui::egui::{self, Align, Color32, Layout, RichText, Ui};
+use trimproof_harness::judge::Verdict;
 use trimproof_io::State;
 
 use super::scale::signed;
-use super::{Arrangement, Desk};
+use super::{Arrangement, PanelState};
 use crate::look::{colour, state_tint};
-use crate::story::{Instant, SourceState, Story};
+use crate::timeline::{Instant, SourceState, Timeline};
 
 /// Below this width there is only room for the time, the state and what the angles are, logical px.
 const NARROW: f32 = 420.0;
@@ -14,17 +15,24 @@ const NARROW: f32 = 420.0;
 const SHORT: f32 = 700.0;
 
 /// Draws the strip.
-pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Instant>) {
+pub(super) fn show(
+    ui: &mut Ui,
+    timeline: &Timeline,
+    state: &PanelState,
+    instant: Option<&Instant>,
+) {
     // Words must not stand on each other, however small a picture is.
     let is_narrow = ui.available_width() < NARROW;
     let is_short = ui.available_width() < SHORT;
     ui.horizontal(|ui| {
         if let Some(instant) = instant {
-            if desk.arrangement == Arrangement::Picture {
+            if state.arrangement == Arrangement::Picture {
                 // In a window the bar below shows it.
                 ui.label(RichText::new(format!("{:.3} s", instant.at_s)).monospace());
             }
-            chip(ui, instant.state);
+            if let Some(state) = instant.state {
+                chip(ui, state);
+            }
             let [pitch_deg, roll_deg] = instant.stick_deg().map(|deg| signed(deg, 2));
             let angles = format!("pitch {pitch_deg}\u{b0}  roll {roll_deg}\u{b0}");
             if !is_narrow || has_room(ui, &angles) {
@@ -46,16 +54,16 @@ pub(super) fn show(ui: &mut Ui, story: &Story, desk: &Desk, instant: Option<&Ins
             }
         }
         ui.with_layout(Layout::right_to_left(Align::Center), |ui| {
-            let has_words = source(ui, story, is_short);
-            if desk.arrangement == Arrangement::Window && has_words {
+            let has_words = progress(ui, timeline, is_short);
+            if state.arrangement == Arrangement::Window && has_words {
                 ui.separator();
             }
-            let scenario = &story.trace.about.scenario;
-            let name = match (scenario.is_empty(), &story.scenario) {
-                (true, _) => format!("{}, flown by hand", story.rig.name),
-                (false, _) => format!("{scenario} on {}", story.rig.name),
+            let scenario = &timeline.trace.about.scenario;
+            let name = match (scenario.is_empty(), &timeline.scenario) {
+                (true, _) => format!("{}, flown by hand", timeline.rig.name),
+                (false, _) => format!("{scenario} on {}", timeline.rig.name),
             };
-            let title = story
+            let title = timeline
                 .scenario
                 .as_ref()
                 .map(|scenario| scenario.title.clone());
@@ -75,8 +83,8 @@ fn has_room(ui: &Ui, text: &str) -> bool {
 }
 
 /// The state as a word on a tint.
-fn chip(ui: &mut Ui, state: Option<State>) {
-    let word = state.map_or("no state", |state| state.name());
+fn chip(ui: &mut Ui, state: State) {
+    let word = state.name();
     let tint = state_tint(word);
     egui::Frame::new()
         .fill(tint)
@@ -93,44 +101,47 @@ fn bad_end(ui: &mut Ui, word: &str, why: &str) {
         .on_hover_text(why);
 }
 
-/// What the source does, and how the expectations stand.
-fn source(ui: &mut Ui, story: &Story, is_short: bool) -> bool {
-    let judged = story
-        .expectations
-        .iter()
-        .filter_map(|view| view.judgement.as_ref());
-    let (count, held) = judged.fold((0, 0), |(count, held), judgement| {
-        (count + 1, held + usize::from(judgement.held))
-    });
-    match &story.source {
+/// How far the trace is, and how many expectations pass.
+fn progress(ui: &mut Ui, timeline: &Timeline, is_short: bool) -> bool {
+    let of = |verdict: Verdict| {
+        let judgements = timeline
+            .expectations
+            .iter()
+            .filter_map(|view| view.judgement.as_ref());
+        judgements.filter(|one| one.verdict == verdict).count()
+    };
+    let [pass, fail, not_judged] = [Verdict::Pass, Verdict::Fail, Verdict::NotJudged].map(of);
+    let count = pass + fail + not_judged;
+    match &timeline.source_state {
         SourceState::Reading => {
             ui.label("reading the trace");
         }
         SourceState::Running => {
-            let share = story
+            let share = timeline
                 .length_s
-                .map(|length_s| story.head_s() / length_s.max(1e-9));
+                .map(|length_s| timeline.head_s() / length_s.max(1e-9));
             ui.label(match share {
                 Some(share) => format!("running, {:.0} %", 100.0 * share.min(1.0)),
-                None => format!("running, {:.1} s", story.head_s()),
+                None => format!("running, {:.1} s", timeline.head_s()),
             });
         }
         SourceState::Complete if count > 0 => {
-            let ink = if held == count {
-                Color32::from_rgb(0x00, 0x6E, 0x50)
-            } else {
-                colour::VERMILLION
+            let ink = match (pass, fail) {
+                (_, 1..) => colour::VERMILLION,
+                (0, 0) => colour::SOFT_INK,
+                (1.., 0) => Color32::from_rgb(0x00, 0x6E, 0x50),
             };
-            let text = if is_short {
-                format!("{held} of {count} held")
-            } else {
-                format!("{held} of {count} expectations held")
+            let text = match (is_short, not_judged) {
+                (true, _) => format!("{pass} of {count} pass"),
+                (false, 0) => format!("{pass} of {count} expectations pass"),
+                (false, _) => {
+                    format!("{pass} of {count} expectations pass, {not_judged} not judged")
+                }
             };
             ui.label(RichText::new(text).strong().color(ink));
         }
         SourceState::Complete => return false,
-        SourceState::Cut(why) => bad_end(ui, "cut short", why),
-        SourceState::Aborted(why) => bad_end(ui, "ABORTED", why),
+        SourceState::Cut(why) | SourceState::Aborted(why) => bad_end(ui, "aborted", why),
         SourceState::Failed(why) => bad_end(ui, "no trace", why),
     }
     true

@@ -4,11 +4,13 @@ use bevy_egui::egui::{
     self, Event, Key, Modifiers, PointerButton, Pos2, RawInput, Shape, pos2, vec2,
 };
 
+use trimproof_io::State;
+
 use super::*;
 use crate::camera::View;
 use crate::look;
-use crate::story::SourceState;
-use crate::story::tests::{pushed, pushed_scenario, rig};
+use crate::timeline::SourceState;
+use crate::timeline::tests::{pushed, pushed_scenario, pushed_without_telemetry, rig};
 
 /// A text as it was drawn: what, how high its letters are, where.
 #[derive(Clone, Debug)]
@@ -19,12 +21,12 @@ struct Text {
     visible: egui::Rect,
 }
 
-/// Panels over a story, with a context of their own.
+/// Panels over a timeline, with a context of their own.
 struct PanelFixture {
     context: egui::Context,
-    story: Story,
+    timeline: Timeline,
     clock: Clock,
-    desk: Desk,
+    state: PanelState,
     orbit: Orbit,
     layout: Layout,
     size: egui::Vec2,
@@ -33,20 +35,20 @@ struct PanelFixture {
 }
 
 impl PanelFixture {
-    fn new(story: Story, size: egui::Vec2, arrangement: Arrangement) -> Self {
+    fn new(timeline: Timeline, size: egui::Vec2, arrangement: Arrangement) -> Self {
         let context = egui::Context::default();
-        look::dress(&context);
-        let layout = Layout::of(&story.rig);
-        let mut clock = Clock::new(1.0, story.tick_s());
-        clock.see(story.head_s(), false);
+        look::decorate(&context);
+        let layout = Layout::of(&timeline.rig);
+        let mut clock = Clock::new(1.0, timeline.tick_s());
+        clock.see(timeline.head_s(), false);
         clock.pause();
         let mut fixture = Self {
             context,
-            desk: Desk::new(Vec::new(), View::Whole, arrangement),
-            orbit: Orbit::of(View::Whole, &layout, &story.travel),
+            state: PanelState::new(Vec::new(), View::Whole, arrangement),
+            orbit: Orbit::of(View::Whole, &layout, &timeline.travel),
             clock,
             layout,
-            story,
+            timeline,
             size,
             time_s: 0.0,
             texts: Vec::new(),
@@ -85,21 +87,21 @@ impl PanelFixture {
             focused: true,
             ..RawInput::default()
         });
-        let instant = self.story.instant(self.clock.at_s());
+        let instant = self.timeline.instant(self.clock.at_s());
         show(
             &self.context,
-            &mut Desktop {
-                story: &mut self.story,
+            &mut Panels {
+                timeline: &mut self.timeline,
                 clock: &mut self.clock,
-                desk: &mut self.desk,
+                state: &mut self.state,
                 orbit: &mut self.orbit,
                 layout: &self.layout,
                 instant: instant.as_ref(),
-                feed: None,
+                source: None,
             },
         );
         let mut drawn = self.context.end_pass();
-        // There is nobody to take them.
+        // No renderer takes them.
         drawn.textures_delta.clear();
         self.texts.clear();
         for clipped in drawn.shapes {
@@ -194,7 +196,7 @@ fn no_text_is_too_small_or_outside() {
         for rig in ["kittiwake", "bittern"] {
             let mut fixture = PanelFixture::new(pushed(rig), size, arrangement);
             fixture.clock.jump(1.8);
-            fixture.desk.help = arrangement == Arrangement::Window;
+            fixture.state.help = arrangement == Arrangement::Window;
             fixture.frame(Vec::new());
             fixture.frame(Vec::new());
             assert!(fixture.texts.len() > 5, "{size:?}: {}", fixture.texts.len());
@@ -217,9 +219,9 @@ fn nothing_that_matters_is_clipped() {
         let mut fixture = PanelFixture::new(pushed("kittiwake"), size, Arrangement::Picture);
         fixture.clock.jump(1.8);
         fixture.frame(Vec::new());
-        let row = fixture.story.row_at(1.8).unwrap();
-        let state = fixture.story.trace.state(row).unwrap().name();
-        let [pitch_deg, _] = fixture.story.instant(1.8).unwrap().stick_deg();
+        let row = fixture.timeline.row_at(1.8).unwrap();
+        let state = fixture.timeline.trace.state(row).unwrap().name();
+        let [pitch_deg, _] = fixture.timeline.instant(1.8).unwrap().stick_deg();
         // The angle stands in the strip, and at its scale.
         let pitch = format!("pitch +{pitch_deg:.2}\u{b0}");
         for words in [state, " V", "hand 8.0 N", "1.800 s", "load of", &pitch] {
@@ -235,21 +237,22 @@ fn nothing_that_matters_is_clipped() {
     }
 }
 
-/// A run that the twin could not compute says so in the strip, and why over the scene, whole and in every picture.
+/// A run that the twin could not compute says so in the strip, and why over the scene, whole and in
+/// every picture.
 #[test]
 fn an_aborted_run_says_why() {
     let why = "upper pitch stop at 1.234500 s: it would have broken: pressed with `5000.0` N, it stands `3000.0` N";
     for size in PICTURES {
-        let mut story = pushed("kittiwake");
-        story.take_judgements(&[]);
-        story.source = SourceState::Aborted(why.to_owned());
-        let mut fixture = PanelFixture::new(story, size, Arrangement::Picture);
+        let mut timeline = pushed("kittiwake");
+        timeline.take_judgements(&[]);
+        timeline.source_state = SourceState::Aborted(why.to_owned());
+        let mut fixture = PanelFixture::new(timeline, size, Arrangement::Picture);
         fixture.clock.jump(1.8);
         fixture.frame(Vec::new());
         let words = format!("aborted, nothing is judged: {why}");
         let text = fixture.find(&words).unwrap_or_else(|| panic!("{size:?}"));
         assert!(
-            fixture.desk.scene.contains_rect(text.place),
+            fixture.state.scene.contains_rect(text.place),
             "{size:?} {text:?}"
         );
         // Nothing else stands on it.
@@ -258,7 +261,8 @@ fn an_aborted_run_says_why() {
             .iter()
             .find(|other| other.words != words && other.place.shrink(0.5).intersects(text.place));
         assert!(other.is_none(), "{size:?} {other:?}");
-        assert!(fixture.find("ABORTED").is_some(), "{size:?}");
+        let in_strip = fixture.texts.iter().any(|text| text.words == "aborted");
+        assert!(in_strip, "{size:?}");
     }
 }
 
@@ -291,7 +295,8 @@ fn the_strip_has_room_for_its_words() {
     }
 }
 
-/// Directions, motors, the angle scale with its numbers, and what was there before: all is named, whole, and apart.
+/// Directions, motors, the angle scale with its numbers, and what was there before: all is named,
+/// whole, and apart.
 #[test]
 fn labels_over_the_scene_are_clear_of_each_other() {
     for (rig, size) in [
@@ -301,11 +306,11 @@ fn labels_over_the_scene_are_clear_of_each_other() {
     ] {
         for view in [View::Across, View::Whole, View::Left] {
             let mut fixture = PanelFixture::new(pushed(rig), size, Arrangement::Picture);
-            fixture.desk.view = view;
-            fixture.orbit = Orbit::of(view, &fixture.layout, &fixture.story.travel);
+            fixture.state.view = view;
+            fixture.orbit = Orbit::of(view, &fixture.layout, &fixture.timeline.travel);
             fixture.clock.jump(2.1);
             fixture.frame(Vec::new());
-            let scene = fixture.desk.scene;
+            let scene = fixture.state.scene;
             let labels: Vec<&Text> = fixture
                 .texts
                 .iter()
@@ -326,7 +331,7 @@ fn labels_over_the_scene_are_clear_of_each_other() {
                 );
             }
             // Stops, zero: the scale has its numbers.
-            let stops = &fixture.story.rig.pitch.stops;
+            let stops = &fixture.timeline.rig.pitch.stops;
             for deg in [stops.min_deg, 0.0, stops.max_deg] {
                 let number = super::scale::signed(deg, 0);
                 assert!(
@@ -348,6 +353,79 @@ fn labels_over_the_scene_are_clear_of_each_other() {
             }
         }
     }
+}
+
+/// A controller that reports nothing: no state, no trimmed position, no fault, and everything else
+/// as ever.
+#[test]
+fn a_trace_without_telemetry_is_shown() {
+    let windows = WINDOWS.map(|size| (size, Arrangement::Window));
+    let pictures = PICTURES.map(|size| (size, Arrangement::Picture));
+    for (size, arrangement) in windows.into_iter().chain(pictures) {
+        let timeline = pushed_without_telemetry("kittiwake");
+        let mut fixture = PanelFixture::new(timeline, size, arrangement);
+        for view in View::ALL {
+            fixture.state.view = view;
+            fixture.orbit = Orbit::of(view, &fixture.layout, &fixture.timeline.travel);
+            fixture.clock.jump(1.8);
+            fixture.frame(Vec::new());
+            fixture.frame(Vec::new());
+            assert!(fixture.texts.len() > 3, "{size:?} {view:?}");
+            for text in &fixture.texts {
+                let words = text.words.as_str();
+                let is_state = State::ALL.iter().any(|state| state.name() == words);
+                let is_missing = ["trimmed", "reference", "fault"]
+                    .iter()
+                    .any(|word| words.contains(word));
+                assert!(!is_state && !is_missing, "{size:?} {view:?}: {text:?}");
+            }
+        }
+    }
+}
+
+/// Only what the trace has can be chosen.
+#[test]
+fn the_chooser_lists_the_signals_of_the_trace() {
+    for (timeline, is_reported) in [
+        (pushed("kittiwake"), true),
+        (pushed_without_telemetry("kittiwake"), false),
+    ] {
+        let size = vec2(3840.0, 2160.0);
+        let mut fixture = PanelFixture::new(timeline, size, Arrangement::Window);
+        fixture.key(Key::S);
+        for _ in 0..3 {
+            fixture.frame(Vec::new());
+        }
+        assert!(fixture.find("pitch.stick_deg").is_some());
+        assert_eq!(
+            fixture.find("pitch.reference_deg").is_some(),
+            is_reported,
+            "{is_reported}"
+        );
+    }
+}
+
+/// An expectation that is not judged says why; a click on it does not move the clock.
+#[test]
+fn an_expectation_that_is_not_judged_says_why() {
+    let size = vec2(1920.0, 1080.0);
+    let timeline = pushed_without_telemetry("kittiwake");
+    let mut fixture = PanelFixture::new(timeline, size, Arrangement::Window);
+    let strip = fixture.find("expectations pass");
+    assert_eq!(
+        strip.map(|text| text.words.as_str()),
+        Some("0 of 2 expectations pass, 1 not judged")
+    );
+    let line = fixture.find("it holds").unwrap();
+    assert!(line.words.starts_with("not judged"), "{line:?}");
+    let place = line.place.center();
+    fixture.clock.jump(2.5);
+    fixture.click(place);
+    assert_eq!(fixture.state.chosen, Some(0));
+    assert_eq!(fixture.clock.at_s(), 2.5);
+    let why = fixture.timeline.expectations[0].judgement.as_ref();
+    let why = why.and_then(|judgement| judgement.missing_text()).unwrap();
+    assert!(fixture.find(&why).is_some(), "{why}");
 }
 
 #[test]
@@ -391,7 +469,7 @@ fn a_key_that_is_held_switches_once_but_steps_on() {
     for _ in 0..3 {
         fixture.frame(vec![held(Key::H, true)]);
     }
-    assert!(fixture.desk.help);
+    assert!(fixture.state.help);
     for repeat in [false, true, true] {
         fixture.frame(vec![held(Key::ArrowRight, repeat)]);
     }
@@ -403,50 +481,50 @@ fn the_keys_open_help_and_change_the_view() {
     let mut fixture = PanelFixture::window();
     fixture.key(Key::H);
     fixture.frame(Vec::new());
-    assert!(fixture.desk.help && fixture.find("one tick back, on").is_some());
+    assert!(fixture.state.help && fixture.find("one tick back, on").is_some());
     fixture.key(Key::Escape);
-    assert!(!fixture.desk.help);
+    assert!(!fixture.state.help);
     let whole = fixture.orbit;
     fixture.key(Key::Num5);
-    assert_eq!(fixture.desk.view, View::Pitch);
+    assert_eq!(fixture.state.view, View::Pitch);
     assert_ne!(fixture.orbit, whole);
     fixture.frame(Vec::new());
     assert!(fixture.find("play of the gears 60").is_some());
     fixture.key(Key::F);
     fixture.key(Key::F);
-    assert_eq!((fixture.desk.view, fixture.orbit), (View::Whole, whole));
+    assert_eq!((fixture.state.view, fixture.orbit), (View::Whole, whole));
 }
 
 #[test]
-fn a_click_on_a_broken_expectation_goes_to_its_worst_instant() {
+fn a_click_on_an_expectation_that_fails_goes_to_its_worst_instant() {
     let mut fixture = PanelFixture::window();
-    let worst_s = fixture.story.expectations[1]
+    let worst_s = fixture.timeline.expectations[1]
         .judgement
         .as_ref()
         .unwrap()
         .at_s;
     let line = fixture.find("it never moves").unwrap();
-    assert!(line.words.starts_with("BROKEN"), "{line:?}");
+    assert!(line.words.starts_with("FAIL"), "{line:?}");
     let place = line.place.center();
     fixture.click(place);
-    assert_eq!(fixture.desk.chosen, Some(1));
+    assert_eq!(fixture.state.chosen, Some(1));
     assert!((fixture.clock.at_s() - worst_s).abs() < 1e-9);
-    assert_eq!(fixture.desk.signals, ["pitch.stick_deg"]);
+    assert_eq!(fixture.state.signals, ["pitch.stick_deg"]);
     let detail = fixture.find("worst at").unwrap();
     assert!(
         detail.visible.height() >= detail.place.height() - 1.0,
         "{detail:?}"
     );
-    // Another way to the same: the key for the next broken one.
+    // Another way to the same: the key for the next one that fails.
     let mut other = PanelFixture::window();
     other.key(Key::N);
     assert_eq!(
-        (other.desk.chosen, other.clock.at_s()),
+        (other.state.chosen, other.clock.at_s()),
         (Some(1), fixture.clock.at_s())
     );
     other.key(Key::Escape);
-    assert_eq!(other.desk.chosen, None);
-    assert_eq!(other.desk.signals, crate::story::USUAL);
+    assert_eq!(other.state.chosen, None);
+    assert_eq!(other.state.signals, crate::timeline::USUAL);
 }
 
 #[test]
@@ -496,30 +574,30 @@ fn a_drag_in_the_scene_turns_the_camera_and_the_wheel_zooms() {
 }
 
 #[test]
-fn a_story_that_is_to_come_says_so() {
-    let story = Story::new(
+fn a_trace_that_is_to_come_says_so() {
+    let timeline = Timeline::new(
         rig("kittiwake"),
         Some(std::sync::Arc::new(pushed_scenario())),
         SourceState::Reading,
     );
-    let fixture = PanelFixture::new(story, vec2(1280.0, 720.0), Arrangement::Window);
+    let fixture = PanelFixture::new(timeline, vec2(1280.0, 720.0), Arrangement::Window);
     assert!(fixture.find("reading the trace").is_some());
     assert!(fixture.find("to come").is_some());
 }
 
 #[test]
 fn the_part_of_the_time_that_is_shown_stays_within_the_run() {
-    let story = pushed("kittiwake");
-    let mut desk = Desk::new(Vec::new(), View::Whole, Arrangement::Window);
-    assert_eq!(desk.shown_s(&story), [0.0, 3.0]);
-    desk.zoom(&story, 2.9, 3.0);
-    let [from_s, to_s] = desk.shown_s(&story);
+    let timeline = pushed("kittiwake");
+    let mut state = PanelState::new(Vec::new(), View::Whole, Arrangement::Window);
+    assert_eq!(state.shown_s(&timeline), [0.0, 3.0]);
+    state.zoom(&timeline, 2.9, 3.0);
+    let [from_s, to_s] = state.shown_s(&timeline);
     assert!((to_s - from_s - 1.0).abs() < 1e-9 && to_s <= 3.0 && from_s <= 2.9);
-    desk.pan(&story, 50.0);
-    assert!((desk.shown_s(&story)[1] - 3.0).abs() < 1e-9);
-    desk.follow(&story, 0.5);
-    let [from_s, to_s] = desk.shown_s(&story);
+    state.pan(&timeline, 50.0);
+    assert!((state.shown_s(&timeline)[1] - 3.0).abs() < 1e-9);
+    state.follow(&timeline, 0.5);
+    let [from_s, to_s] = state.shown_s(&timeline);
     assert!(from_s <= 0.5 && to_s >= 0.5);
-    desk.zoom(&story, 1.0, 1e-9);
-    assert_eq!(desk.range_s, None);
+    state.zoom(&timeline, 1.0, 1e-9);
+    assert_eq!(state.range_s, None);
 }

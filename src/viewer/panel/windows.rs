@@ -1,9 +1,9 @@
 //! Small windows over everything: help, and the choice of signals.
 
 use bevy_egui::egui::{self, Align2, Grid, RichText, ScrollArea, vec2};
-use trimproof_harness::trace::columns;
+use trimproof_harness::trace::Trace;
 
-use super::Desk;
+use super::PanelState;
 use crate::look::colour;
 
 /// Keys of a replay, with what they do.
@@ -15,7 +15,7 @@ const KEYS: [(&str, &str); 15] = [
     ("Up, Down", "faster, slower: 0.05 to 4 times real time"),
     ("[ and ]", "a loop begins, ends here"),
     ("L", "stop looping"),
-    ("N, P", "next, previous broken expectation"),
+    ("N, P", "next, previous expectation that fails"),
     ("+ and -", "show less, more of the time"),
     ("0", "show all of the time"),
     (
@@ -60,8 +60,8 @@ const POINTER: [(&str, &str); 5] = [
 ];
 
 /// The help.
-pub(super) fn help(context: &egui::Context, desk: &mut Desk, flown: bool) {
-    let mut open = desk.help;
+pub(super) fn help(context: &egui::Context, state: &mut PanelState, flown: bool) {
+    let mut open = state.help;
     window("keys and pointer").open(&mut open).show(context, |ui| {
         let tables: &[&[(&str, &str)]] = if flown { &[&FLYING] } else { &[&KEYS, &POINTER] };
         ScrollArea::vertical().max_height(context.content_rect().height() - 120.0)
@@ -79,12 +79,12 @@ pub(super) fn help(context: &egui::Context, desk: &mut Desk, flown: bool) {
             ui.label("This is no certification tool. What is shown is the twin, not your workshop.");
         });
     });
-    desk.help = open;
+    state.help = open;
 }
 
 /// The choice of signals.
-pub(super) fn chooser(context: &egui::Context, desk: &mut Desk) {
-    let mut open = desk.chooser;
+pub(super) fn chooser(context: &egui::Context, trace: &Trace, state: &mut PanelState) {
+    let mut open = state.chooser;
     window("signals").open(&mut open).show(context, |ui| {
         ui.label(
             RichText::new("states and switches have their lanes below the plots")
@@ -98,26 +98,26 @@ pub(super) fn chooser(context: &egui::Context, desk: &mut Desk) {
                     .num_columns(3)
                     .spacing(vec2(14.0, 2.0))
                     .show(ui, |ui| {
-                        let numbers = columns()
-                            .iter()
+                        let numbers = trace
+                            .columns()
                             .filter(|info| info.kind.is_number() && info.name != "time_s");
                         for info in numbers {
-                            let mut on = desk.signals.contains(&info.name);
-                            if ui.checkbox(&mut on, info.name).changed() {
+                            let mut on = state.signals.contains(&info.name);
+                            if ui.checkbox(&mut on, &*info.name).changed() {
                                 if on {
-                                    desk.signals.push(info.name);
+                                    state.signals.push(info.name.clone());
                                 } else {
-                                    desk.signals.retain(|name| *name != info.name);
+                                    state.signals.retain(|name| *name != info.name);
                                 }
                             }
-                            ui.label(info.unit);
-                            ui.label(info.meaning);
+                            ui.label(&*info.unit);
+                            ui.label(&*info.meaning);
                             ui.end_row();
                         }
                     });
             });
     });
-    desk.chooser = open;
+    state.chooser = open;
 }
 
 fn window(title: &str) -> egui::Window<'_> {

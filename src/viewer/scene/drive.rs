@@ -1,11 +1,12 @@
 //! A drive: gear pair, motor, and the cartridge between trim shaft and stick.
 //!
-//! Everything stands in the drive's own frame, whose x axis is the axis that it drives; the pitch drive goes outward to the
-//! left (-x), the roll drive forward (+x of its frame, which is -z of the scene).
+//! Everything stands in the drive's own frame, whose x axis is the axis that it drives; the pitch
+//! drive goes outward to the left (-x), the roll drive forward (+x of its frame, which is -z of the
+//! scene).
 
 use bevy::prelude::*;
 
-use super::build::{Kit, between};
+use super::kit::{Kit, between};
 use super::layout::STAND_OFF_M;
 use super::{Gear, Glow, Part, spring};
 
@@ -49,7 +50,8 @@ fn stick_lever(
     );
     let last = spring_at + (cartridge.springs.max(1) - 1) as f32 * step;
     let reach = 0.5 * cartridge.length_m + cartridge.arm_m * cartridge.free_play_rad;
-    // A yoke plate beyond each end of the springs; what is left of the travel to it is the free play.
+    // A yoke plate beyond each end of the springs; what is left of the travel to it is the free
+    // play.
     for end in [-1.0_f32, 1.0] {
         let z = end * (reach + 0.0030);
         let low = -cartridge.arm_m;

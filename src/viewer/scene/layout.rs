@@ -1,15 +1,15 @@
 //! Where everything stands, from the rig's own numbers. Lengths in m.
 //!
-//! The scene's axes are the renderer's: x to the right, y up, z towards the viewer, who sits behind the stick and looks forward.
-//! Body axes after ISO 1151 (x forward, y right, z down) go over by [`to_scene`]. What a rig file does not say (housings,
-//! posts, the plate, a spring of a cartridge that was only measured) is filled in to suit what it says.
+//! The scene's axes are the renderer's: x to the right, y up, z towards the viewer, who sits behind
+//! the stick and looks forward. Body axes after ISO 1151 (x forward, y right, z down) go over by
+//! [`to_scene`]. What a rig file does not say (housings, posts, the plate, a spring of a cartridge
+//! that was only measured) is filled in to suit what it says.
 
 use bevy::math::Vec3;
-use trimproof_harness::rig::RigFile;
-use trimproof_plant::Solid;
 use trimproof_plant::rig::{AxisRig, CartridgeRig, MassRig};
+use trimproof_plant::{Rig, Solid};
 
-use super::motion::pitch;
+use super::turns::pitch;
 
 /// A place or a direction in body axes as one in the scene.
 pub fn to_scene(body: [f64; 3]) -> Vec3 {
@@ -76,7 +76,8 @@ pub struct AxisLayout {
     pub motor_radius_m: f32,
     /// Motor turns per turn of the trim shaft.
     pub ratio: f32,
-    /// On which side of the gear the pinion stands, along z of the drive's frame: so that the motor hides nothing.
+    /// On which side of the gear the pinion stands, along z of the drive's frame: so that the motor
+    /// hides nothing.
     pub pinion_side: f32,
     /// How far the stick goes to either side, about, rad.
     pub travel_rad: f32,
@@ -139,12 +140,13 @@ pub(super) const STAND_OFF_M: f32 = 0.030;
 const SCALE_CLEAR_M: f32 = 0.055;
 const SCALE_STEP_M: f32 = 0.035;
 
-/// Share of the circular pitch that the play between the teeth takes in the picture: true play is far too small to be seen.
+/// Share of the circular pitch that the play between the teeth takes in the picture: true play is
+/// far too small to be seen.
 const PLAY_DRAWN: f32 = 0.2;
 
 impl Layout {
     /// The layout of a rig.
-    pub fn of(rig: &RigFile) -> Self {
+    pub fn of(rig: &Rig) -> Self {
         let stick = &rig.stick;
         let solids = match &stick.mass {
             MassRig::Shapes(shapes) => Some([shapes.frame.clone(), shapes.inner.clone()]),
@@ -174,7 +176,8 @@ impl Layout {
             .flatten()
             .map(lowest_m)
             .fold(0.0, f32::max);
-        // The roll gear swings with the frame: it dips by about a third of its distance at the pitch stop.
+        // The roll gear swings with the frame: it dips by about a third of its distance at the
+        // pitch stop.
         let swing_m = 0.36 * (frame_half_m[1] + 0.08) + gear_m;
         let mut pins = Vec::new();
         for (index, axis) in [&rig.pitch, &rig.roll].into_iter().enumerate() {
@@ -195,7 +198,8 @@ impl Layout {
         }
     }
 
-    /// Distance outward from the pivot at which the parts of an axis's drive stand: lever, first spring, gear.
+    /// Distance outward from the pivot at which the parts of an axis's drive stand: lever, first
+    /// spring, gear.
     pub fn outward_m(&self, axis: usize) -> [f32; 3] {
         let cartridge = &self.axis[axis].cartridge;
         let face = self.frame_half_m[axis] + if axis == 0 { 0.026 } else { 0.012 };
@@ -246,12 +250,14 @@ impl Layout {
         self.grip_m + 0.5 * self.grip_length_m + 1.2 * self.grip_radius_m
     }
 
-    /// Radius of an angle scale around the pivot: of the inner, 0, or the outer, 1. Both are clear of the grip.
+    /// Radius of an angle scale around the pivot: of the inner, 0, or the outer, 1. Both are clear
+    /// of the grip.
     pub fn scale_m(&self, place: usize) -> f32 {
         self.top_m() + SCALE_CLEAR_M + SCALE_STEP_M * place as f32
     }
 
-    /// Point that the camera looks at and a distance from which the whole rig is seen, with its angle scales.
+    /// Point that the camera looks at and a distance from which the whole rig is seen, with its
+    /// angle scales.
     pub fn whole(&self) -> (Vec3, f32) {
         let top = self.scale_m(1);
         let height = top + self.pivot_m;
@@ -271,7 +277,8 @@ impl AxisLayout {
         let cartridge = axis.cartridge.cartridge();
         let travel_rad = (axis.stops.max_deg - axis.stops.min_deg).to_radians() / 2.0;
         let far_rad = travel_rad.min(cartridge.bind_rad);
-        // Motors of twice the torque are about a third longer and a little wider (common practice, no source).
+        // Motors of twice the torque are about a third longer and a little wider (common practice,
+        // no source).
         let strength = axis.motor.holding_n_m as f32;
         Self {
             trim_teeth: drive.trim_teeth,

@@ -26,7 +26,8 @@ pub struct Gear {
     pub thinner_m: f32,
     /// Where the middle of a tooth stands: from +z towards +y, rad.
     pub first_rad: f32,
-    /// Half of the part of the circle that has teeth, around the first one, rad; the rest is only a hub.
+    /// Half of the part of the circle that has teeth, around the first one, rad; the rest is only a
+    /// hub.
     pub half_rad: f32,
     /// Radius of the hub, m.
     pub hub_m: f32,
@@ -208,7 +209,8 @@ mod tests {
         }
     }
 
-    /// A tooth of half the pitch at the pitch circle: halfway between root and tip of a flank, by the pressure angle.
+    /// A tooth of half the pitch at the pitch circle: halfway between root and tip of a flank, by
+    /// the pressure angle.
     #[test]
     fn a_gear_has_its_teeth_and_radii() {
         let outline = gear().outline();
@@ -240,7 +242,8 @@ mod tests {
         assert_eq!((outline.len() - on_hub, on_hub), (4 * 15, 90 - 15));
     }
 
-    /// Sum of signed volumes of the tetrahedra from the origin: positive when every face looks outward.
+    /// Sum of signed volumes of the tetrahedra from the origin: positive when every face looks
+    /// outward.
     #[test]
     fn faces_look_outward() {
         let sector = Gear {

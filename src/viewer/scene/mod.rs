@@ -1,11 +1,15 @@
-//! The rig in three dimensions: what stands where ([`Layout`]), what it is made of, how it moves with an instant of the trace.
+//! The rig in three dimensions: what stands where ([`Layout`]), what it is made of, how it moves
+//! with an instant of the trace.
 
 mod build;
 mod drive;
+mod kit;
 mod layout;
 mod mesh;
 mod motion;
+mod part;
 mod stuff;
+mod turns;
 
 #[cfg(test)]
 mod tests;
@@ -15,54 +19,10 @@ pub use mesh::{Gear, spring};
 #[cfg(test)]
 use motion::lit;
 pub use motion::{arrow, grip_at, placed, touched, toward};
+pub use part::{Part, Placed, Shown};
 pub use stuff::{Glow, Stuff};
 
 use bevy::prelude::*;
-
-use crate::story::Instant;
-
-/// A part that moves, and how.
-#[derive(Clone, Copy, Component, Debug, PartialEq, Eq, Hash)]
-pub enum Part {
-    /// Outer frame: turns in pitch.
-    Frame,
-    /// Inner yoke with the stick: turns in roll, in the frame.
-    Yoke,
-    /// The stick's lever and rod at a cartridge.
-    Lever(usize),
-    /// Trim shaft with gear and cage.
-    TrimShaft(usize),
-    /// Pinion on the motor's shaft.
-    Pinion(usize),
-    /// A spring of a cartridge, in the cage.
-    Spring(usize),
-    /// Washer of a cartridge at the end that faces the negative (0) or positive (1) direction.
-    Washer(usize, usize),
-    /// Frame of the ghost at the trimmed position.
-    GhostFrame,
-    /// Yoke and stick of the ghost.
-    GhostYoke,
-    /// The hand's ring around the grip.
-    Ring,
-    /// Shaft of the force arrow.
-    ArrowShaft,
-    /// Head of the force arrow.
-    ArrowHead,
-    /// Trim release on the grip.
-    Release,
-    /// Hat on the grip: fore, aft, left, right.
-    Hat(usize),
-    /// Lever of the force-trim switch.
-    ForceTrim,
-}
-
-/// What the scene shows now; the panels and tests read it too.
-#[derive(Clone, Debug, Default, PartialEq, Resource)]
-pub struct Shown(pub Option<Instant>);
-
-/// The layout of the rig that is shown.
-#[derive(Resource)]
-pub struct Placed(pub Layout);
 
 /// Builds the scene at start and moves it after every change of [`Shown`].
 pub struct ScenePlugin;

@@ -1,23 +1,21 @@
 //! From an instant of the trace to the place of every part, as plain functions.
-//!
-//! Turns: pitch is right-handed about the scene's +x (top aft, towards the viewer), roll about -z (top right). The drives stand
-//! in a frame of their own, whose x axis is the axis that they drive.
 
 use bevy::math::{Quat, Vec3};
 use bevy::transform::components::Transform;
-use trimproof_harness::rig::RigFile;
 use trimproof_io::{PITCH, ROLL};
+use trimproof_plant::Rig;
 
+use super::turns::{pitch, roll, turn};
 use super::{Layout, Part};
-use crate::story::Instant;
+use crate::timeline::Instant;
 
 /// Forces below this have no arrow, N.
 const LEAST_N: f32 = 0.05;
 /// Length of the arrow, m/N, and the shortest and longest in shares of the grip's height.
 const ARROW_M_PER_N: f32 = 0.007;
 const ARROW_SHARES: [f32; 2] = [0.14, 0.6];
-/// So near to the angle at which a pin is met a contact is that pin's: beside obstacles, and where there is nothing else to
-/// touch. The thickness of tube and pin is not in that angle.
+/// So near to the angle at which a pin is met a contact is that pin's: beside obstacles, and where
+/// there is nothing else to touch. The thickness of tube and pin is not in that angle.
 const STOP_WITHIN_DEG: f64 = 0.15;
 const STOP_ALONE_DEG: f64 = 3.0;
 /// Contact forces below this are none, N.
@@ -43,19 +41,6 @@ impl Arrow {
     pub fn tip(&self) -> Vec3 {
         self.from + self.length_m * self.way
     }
-}
-
-/// Turn of the stick at a pitch and a roll, degrees.
-fn turn(pitch_deg: f64, roll_deg: f64) -> Quat {
-    pitch(pitch_deg) * roll(roll_deg)
-}
-
-pub(super) fn pitch(deg: f64) -> Quat {
-    Quat::from_rotation_x(deg.to_radians() as f32)
-}
-
-fn roll(deg: f64) -> Quat {
-    Quat::from_rotation_z(-deg.to_radians() as f32)
 }
 
 /// Direction from the pivot along the stick at a pitch and a roll, degrees.
@@ -91,15 +76,15 @@ pub fn arrow(instant: &Instant, layout: &Layout) -> Option<Arrow> {
 }
 
 /// What touches on a rig: see [`lit`].
-pub fn touched(instant: &Instant, rig: &RigFile) -> ([bool; 4], bool) {
+pub fn touched(instant: &Instant, rig: &Rig) -> ([bool; 4], bool) {
     let stops_deg = [&rig.pitch, &rig.roll].map(|axis| [axis.stops.min_deg, axis.stops.max_deg]);
     lit(instant, stops_deg, !rig.obstacle.is_empty())
 }
 
 /// Which pins touch, in the order of [`Layout::pins`], and whether an obstacle does.
 ///
-/// The trace has one force for all contacts of an axis. A pin pushes away from itself and is met at the stop's angle; a
-/// contact short of that is an obstacle's, if the rig has any.
+/// The trace has one force for all contacts of an axis. A pin pushes away from itself and is met at
+/// the stop's angle; a contact short of that is an obstacle's, if the rig has any.
 pub(super) fn lit(
     instant: &Instant,
     stops_deg: [[f64; 2]; 2],
@@ -112,7 +97,8 @@ pub(super) fn lit(
     };
     let mut pins = [false; 4];
     let [pitch_deg, _] = instant.stick_deg();
-    // The pins stand still: with pitch out of the middle the tube is lower where it meets a roll pin, and meets it earlier.
+    // The pins stand still: with pitch out of the middle the tube is lower where it meets a roll
+    // pin, and meets it earlier.
     let lower = libm::cos(pitch_deg.to_radians());
     let met_deg = |stop_deg: f64| libm::atan(libm::tan(stop_deg.to_radians()) * lower).to_degrees();
     for axis in [PITCH, ROLL] {
@@ -136,8 +122,8 @@ pub fn placed(part: Part, instant: &Instant, layout: &Layout) -> Option<Transfor
     Some(match part {
         Part::Frame => Transform::from_rotation(pitch(axis(PITCH).stick_deg)),
         Part::Yoke => Transform::from_rotation(roll(axis(ROLL).stick_deg)),
-        Part::GhostFrame => Transform::from_rotation(pitch(axis(PITCH).reference_deg)),
-        Part::GhostYoke => Transform::from_rotation(roll(axis(ROLL).reference_deg)),
+        Part::GhostFrame => Transform::from_rotation(pitch(axis(PITCH).reference_deg?)),
+        Part::GhostYoke => Transform::from_rotation(roll(axis(ROLL).reference_deg?)),
         Part::Lever(index) => about_x(axis(index).stick_deg),
         Part::TrimShaft(index) => about_x(axis(index).trim_deg),
         Part::Pinion(index) => pinion(index, instant, layout),
@@ -193,7 +179,8 @@ pub fn placed(part: Part, instant: &Instant, layout: &Layout) -> Option<Transfor
 /// Length of the arrow's head, m.
 pub(super) const HEAD_M: f32 = 0.022;
 
-/// Place of the trim release, in the yoke's frame: under the thumb, on the pilot's side of the grip.
+/// Place of the trim release, in the yoke's frame: under the thumb, on the pilot's side of the
+/// grip.
 pub(super) fn release_at(layout: &Layout) -> Vec3 {
     Vec3::new(
         -0.45 * layout.grip_radius_m,
@@ -202,7 +189,8 @@ pub(super) fn release_at(layout: &Layout) -> Vec3 {
     )
 }
 
-/// Place of a button of the hat and the way in which it goes in: on the head of the grip, towards the pilot.
+/// Place of a button of the hat and the way in which it goes in: on the head of the grip, towards
+/// the pilot.
 pub(super) fn hat_at(layout: &Layout, index: usize) -> (Vec3, Vec3) {
     let middle = Vec3::new(
         0.0,
@@ -227,12 +215,13 @@ fn deflection_rad(instant: &Instant, index: usize) -> f32 {
     (axis.stick_deg - axis.trim_deg).to_radians() as f32
 }
 
-/// The pinion turns against the gear; where it sits in the play shows on its flanks, as wide as the play is drawn.
+/// The pinion turns against the gear; where it sits in the play shows on its flanks, as wide as the
+/// play is drawn.
 fn pinion(index: usize, instant: &Instant, layout: &Layout) -> Transform {
     let axis = &layout.axis[index];
     let at = &instant.axis[index];
     let trim_rad = at.trim_deg.to_radians() as f32;
-    let in_play_rad = at.in_play as f32 * axis.play_half_m() / axis.motor_radius_m;
+    let in_play_rad = at.in_play.unwrap_or(0.0) as f32 * axis.play_half_m() / axis.motor_radius_m;
     let turned = -(axis.ratio * trim_rad + in_play_rad);
     Transform::from_xyz(0.0, 0.0, axis.apart_m())
         .with_rotation(Quat::from_rotation_x(turned % std::f32::consts::TAU))

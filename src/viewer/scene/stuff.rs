@@ -5,7 +5,7 @@ use bevy::prelude::*;
 
 use super::{Placed, Shown, touched};
 use crate::look::{self, colour};
-use crate::story::Instant;
+use crate::timeline::Instant;
 
 /// Materials that every rig needs.
 #[derive(Clone)]
@@ -103,14 +103,14 @@ pub enum Glow {
 pub(super) fn glow(
     shown: Res<Shown>,
     layout: Res<Placed>,
-    story: Res<crate::story::Story>,
+    timeline: Res<crate::timeline::Timeline>,
     glowing: Query<(&Glow, &MeshMaterial3d<StandardMaterial>)>,
     mut materials: ResMut<Assets<StandardMaterial>>,
 ) {
     let Some(instant) = shown.is_changed().then_some(shown.0.as_ref()).flatten() else {
         return;
     };
-    let (pins, obstacle) = touched(instant, &story.rig);
+    let (pins, obstacle) = touched(instant, &timeline.rig);
     for (glow, handle) in &glowing {
         let (base, shine) = match *glow {
             Glow::Springs(axis) => {
@@ -133,7 +133,7 @@ pub(super) fn glow(
             }
         };
         let emissive = LinearRgba::from(base) * shine;
-        // Looked at first: touching a material makes the renderer take it up anew.
+        // Compared first: the renderer uploads a material again once it is borrowed mutably.
         let changed = materials
             .get(&handle.0)
             .is_some_and(|material| material.base_color != base || material.emissive != emissive);
@@ -154,7 +154,7 @@ fn ghost_alpha(instant: &Instant) -> f32 {
     let apart_deg = instant
         .axis
         .iter()
-        .map(|axis| (axis.stick_deg - axis.reference_deg).abs())
+        .filter_map(|axis| Some((axis.stick_deg - axis.reference_deg?).abs()))
         .fold(0.0, f64::max);
     0.26 * ((apart_deg - 0.2) / 1.8).clamp(0.0, 1.0) as f32
 }

@@ -6,8 +6,8 @@ use bevy::prelude::*;
 use trimproof_plant::dynamics::Pose as TwinPose;
 
 use super::*;
-use crate::story::tests::{pushed, rig};
-use crate::story::{AxisInstant, Instant, Story};
+use crate::timeline::tests::{pushed, pushed_without_telemetry, rig};
+use crate::timeline::{AxisInstant, Instant, Timeline};
 
 fn instant(pitch_deg: f64, roll_deg: f64) -> Instant {
     let axis = |stick_deg: f64| AxisInstant {
@@ -37,7 +37,8 @@ fn the_grip_is_where_the_twin_has_it() {
     assert!(grip_at(&layout, [10.0, 0.0]).z > 0.05 && grip_at(&layout, [0.0, 10.0]).x > 0.05);
 }
 
-/// Parts hang in each other as frame, yoke and stick do: the yoke's place in the world is the twin's turn.
+/// Parts hang in each other as frame, yoke and stick do: the yoke's place in the world is the
+/// twin's turn.
 #[test]
 fn frame_and_yoke_make_the_twins_turn() {
     let layout = Layout::of(&rig("kittiwake"));
@@ -51,7 +52,8 @@ fn frame_and_yoke_make_the_twins_turn() {
     }
 }
 
-/// At the stop's angle the tube touches the pin: the distance of their axes is the sum of their radii.
+/// At the stop's angle the tube touches the pin: the distance of their axes is the sum of their
+/// radii.
 #[test]
 fn the_pins_are_met_at_the_stops() {
     for name in ["kittiwake", "bittern"] {
@@ -92,7 +94,7 @@ fn the_pinion_rolls_on_the_gear() {
             let at = |trim_deg: f64, in_play: f64| {
                 let mut instant = Instant::default();
                 instant.axis[axis].trim_deg = trim_deg;
-                instant.axis[axis].in_play = in_play;
+                instant.axis[axis].in_play = Some(in_play);
                 placed(Part::Pinion(axis), &instant, &layout).unwrap()
             };
             let turned = |place: Transform| place.rotation.to_euler(EulerRot::XYZ).0;
@@ -115,7 +117,8 @@ fn the_pinion_rolls_on_the_gear() {
     }
 }
 
-/// A motor's name stands where its motor is: the parts of the scene, put together, are the outside check.
+/// A motor's name stands where its motor is: the parts of the scene, put together, are the outside
+/// check.
 #[test]
 fn the_motors_are_where_their_names_are_put() {
     for name in ["kittiwake", "bittern"] {
@@ -148,7 +151,8 @@ fn the_motors_are_where_their_names_are_put() {
     }
 }
 
-/// Spring and washers: the spring is as long as the washers are apart, shortened by arm times angle beyond the free play.
+/// Spring and washers: the spring is as long as the washers are apart, shortened by arm times angle
+/// beyond the free play.
 #[test]
 fn springs_are_compressed_whichever_way_the_stick_goes() {
     let rig = rig("bittern");
@@ -204,15 +208,16 @@ fn stops_light_when_they_push() {
     assert_eq!(with(-20.1, 5.0, true), ([true, false, false, false], false));
     assert_eq!(with(20.1, 0.0, true), ([false; 4], false));
     assert_eq!(with(19.4, -5.0, true), ([false; 4], true));
-    // Without obstacles only a pin can push, also a little early with the other axis out of the middle.
+    // Without obstacles only a pin can push, also a little early with the other axis out of the
+    // middle.
     assert_eq!(
         with(19.4, -5.0, false),
         ([false, true, false, false], false)
     );
 }
 
-/// The twin itself leans on the roll stop with pitch far aft: the pin stands still, the stick meets it earlier than upright, and
-/// it is the pin that lights, not the seat.
+/// The twin itself leans on the roll stop with pitch far aft: the pin stands still, the stick meets
+/// it earlier than upright, and it is the pin that lights, not the seat.
 #[test]
 fn a_roll_stop_met_with_pitch_aft_is_the_stop() {
     let text = r#"
@@ -245,8 +250,8 @@ formula = "always(pitch.stick_deg < 90)"
     let rig = rig("bittern");
     let mut target = trimproof_harness::run::LogicTarget::new();
     let run = trimproof_harness::run::run_scenario(&rig, &scenario, &mut target, &mut |_| true);
-    let story = Story::of_trace(rig, None, run.trace, &[]);
-    let last = story.instant(3.9).unwrap();
+    let timeline = Timeline::of_trace(rig, None, run.trace, &[]);
+    let last = timeline.instant(3.9).unwrap();
     assert!(
         last.contact && last.axis[1].stick_deg < 16.9,
         "{:?}",
@@ -260,19 +265,19 @@ formula = "always(pitch.stick_deg < 90)"
 }
 
 /// An app without window and renderer.
-fn app(story: Story) -> App {
+fn app(timeline: Timeline) -> App {
     let mut app = App::new();
     app.add_plugins((MinimalPlugins, AssetPlugin::default()))
         .init_asset::<Mesh>()
         .init_asset::<StandardMaterial>();
-    app.insert_resource(Placed(Layout::of(&story.rig)))
-        .insert_resource(story)
+    app.insert_resource(Placed(Layout::of(&timeline.rig)))
+        .insert_resource(timeline)
         .add_plugins(ScenePlugin);
     app
 }
 
 fn show(app: &mut App, at_s: f64) {
-    let instant = app.world().resource::<Story>().instant(at_s);
+    let instant = app.world().resource::<Timeline>().instant(at_s);
     app.insert_resource(Shown(instant));
     app.update();
 }
@@ -284,6 +289,22 @@ fn seen(app: &mut App, part: Part) -> (Transform, Visibility) {
         .find(|(other, ..)| **other == part)
         .map(|(_, transform, visibility)| (*transform, *visibility));
     found.unwrap()
+}
+
+/// A controller that reports nothing does not say where it is trimmed to: there is no ghost.
+#[test]
+fn without_telemetry_there_is_no_ghost() {
+    for (timeline, ghost) in [
+        (pushed("kittiwake"), Visibility::Inherited),
+        (pushed_without_telemetry("kittiwake"), Visibility::Hidden),
+    ] {
+        let mut app = app(timeline);
+        show(&mut app, 2.0);
+        for part in [Part::GhostFrame, Part::GhostYoke] {
+            assert_eq!(seen(&mut app, part).1, ghost);
+        }
+        assert_eq!(seen(&mut app, Part::Frame).1, Visibility::Inherited);
+    }
 }
 
 #[test]

@@ -15,7 +15,7 @@ use std::time::Instant;
 use trimproof_diagnostics::line;
 use trimproof_diagnostics::nearest;
 use trimproof_harness::rig::RigFile;
-use trimproof_harness::run::{LogicTarget, run_scenario};
+use trimproof_harness::run::{Cut, LogicTarget, RunEnd, run_scenario};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{list, try_folder, write_whole};
 use trimproof_harness::trace::Trace;
@@ -23,8 +23,8 @@ use trimproof_plant::TwinAbort;
 use trimproof_viewer::film::{
     Animation, Shot, contact_sheet, encode_png, for_sheet, frames_of, key_instants,
 };
-use trimproof_viewer::story::{SourceState, judge_whole};
-use trimproof_viewer::{Film, Story, Studio, View};
+use trimproof_viewer::timeline::{SourceState, judge_whole};
+use trimproof_viewer::{Film, Studio, Timeline, View};
 
 /// Pictures of a run from which the colours of its animation are chosen.
 const SAMPLES: usize = 9;
@@ -41,18 +41,18 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         subject::view(args.subject.look.view.as_deref(), View::Across)?,
     );
     let stop = stop::on_signal();
-    let Some(story) = story_of(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
+    let Some(timeline) = timeline_of(&subject, &mut || !stop.load(Ordering::Relaxed))? else {
         return Ok(Exit::Stopped);
     };
     let chosen = match &args.expect {
-        Some(name) => Some(expectation(&story, name)?),
+        Some(name) => Some(expectation(&timeline, name)?),
         None => None,
     };
-    let work = Work::of(args, &story, chosen)?;
-    let is_aborted = matches!(story.source, SourceState::Aborted(_));
-    let missing = story.what_is_missing();
+    let work = Work::of(args, &timeline, chosen)?;
+    let is_aborted = matches!(timeline.source_state, SourceState::Aborted(_));
+    let missing = timeline.what_is_missing();
     let mut studio = Studio::open(Film {
-        story,
+        timeline,
         signals,
         view,
         size: args.size.map_or(work.usual_size(), |size| size.0),
@@ -161,32 +161,44 @@ fn animation(
     }
 }
 
-/// The story of the subject: the scenario is run, the trace is read. `None` if it was stopped.
-fn story_of(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option<Story>, Failure> {
+/// The timeline of the subject: the scenario is run, the trace is read. `None` if it was stopped.
+fn timeline_of(
+    subject: &Subject,
+    go_on: &mut dyn FnMut() -> bool,
+) -> Result<Option<Timeline>, Failure> {
     let (rig, scenario) = (subject.rig(), subject.scenario());
     let trace = match subject {
         Subject::Scenario(case) => {
             let run = run_scenario(rig, &case.scenario, &mut LogicTarget::new(), &mut |_| {
                 go_on()
             });
-            if let Some(abort) = run.end.aborted() {
-                if run.trace.rows() == 0 {
+            match run.end {
+                RunEnd::Complete => run.trace,
+                RunEnd::Cut(Cut::Aborted(abort)) if run.trace.rows() == 0 => {
                     return Err(Failure::Twin {
                         what: format!("{} cannot be filmed", case.label()),
                         abort,
                     });
                 }
-                return Ok(Some(aborted(rig, scenario, run.trace, &abort)));
+                RunEnd::Cut(Cut::Aborted(abort)) => {
+                    return Ok(Some(aborted(rig, scenario, run.trace, &abort)));
+                }
+                RunEnd::Cut(cut) if cut.is_stop() => return Ok(None),
+                RunEnd::Cut(cut) => {
+                    return Err(Failure::Argument {
+                        message: format!("`{}` cannot be filmed: {cut}", case.label()),
+                        help: Some(
+                            "`film` runs our controller; for another firmware keep a trace by `prove --on ... --keep DIR` and film that"
+                                .to_owned(),
+                        ),
+                    });
+                }
             }
-            if run.cut.is_some() {
-                return Ok(None);
-            }
-            run.trace
         }
         Subject::Trace { file, .. } => Trace::read(file).map_err(|error| unusable(file, &error))?,
     };
     let judgements = judge_whole(rig, scenario.map(AsRef::as_ref), &trace);
-    Ok(Some(Story::of_trace(
+    Ok(Some(Timeline::of_trace(
         Arc::clone(rig),
         scenario.cloned(),
         trace,
@@ -194,16 +206,17 @@ fn story_of(subject: &Subject, go_on: &mut dyn FnMut() -> bool) -> Result<Option
     )))
 }
 
-/// The story of a run that the twin could not compute to its end: what there is of it, without a judgement.
+/// The timeline of a run that the twin could not compute to its end: what there is of it, without a
+/// judgement.
 fn aborted(
     rig: &Arc<RigFile>,
     scenario: Option<&Arc<Scenario>>,
     trace: Trace,
     abort: &TwinAbort,
-) -> Story {
-    let mut story = Story::of_trace(Arc::clone(rig), scenario.cloned(), trace, &[]);
-    story.source = SourceState::Aborted(abort.to_string());
-    story
+) -> Timeline {
+    let mut timeline = Timeline::of_trace(Arc::clone(rig), scenario.cloned(), trace, &[]);
+    timeline.source_state = SourceState::Aborted(abort.to_string());
+    timeline
 }
 
 /// Instants of everything that is to be made, s.
@@ -214,8 +227,8 @@ struct Work {
 }
 
 impl Work {
-    fn of(args: &FilmArgs, story: &Story, chosen: Option<usize>) -> Result<Self, Failure> {
-        let end_s = story.head_s();
+    fn of(args: &FilmArgs, timeline: &Timeline, chosen: Option<usize>) -> Result<Self, Failure> {
+        let end_s = timeline.head_s();
         if let Some(late) = args
             .at
             .iter()
@@ -228,7 +241,7 @@ impl Work {
         }
         let sheet_s = args
             .sheet
-            .map(|count| key_instants(story, count as usize))
+            .map(|count| key_instants(timeline, count as usize))
             .unwrap_or_default();
         let frames_s = if args.gif {
             frames_of(end_s, args.fps)
@@ -237,10 +250,11 @@ impl Work {
         };
         let mut stills_s = args.at.clone();
         if stills_s.is_empty() && sheet_s.is_empty() && frames_s.is_empty() {
-            // Nothing asked for: the worst instant of what is looked at, else of what broke first, else the end.
-            let judged = |index: usize| story.expectations.get(index)?.judgement.as_ref();
-            let worst = chosen.and_then(judged).or_else(|| story.broken().next());
-            stills_s.push(worst.map_or(end_s, |judgement| judgement.at_s));
+            // Nothing asked for: the worst instant of what is looked at, else of what fails first,
+            // else the end.
+            let worst_s = |index: usize| timeline.expectations.get(index)?.worst_s();
+            let first_s = || timeline.failed().next().map(|judgement| judgement.at_s);
+            stills_s.push(chosen.and_then(worst_s).or_else(first_s).unwrap_or(end_s));
         }
         Ok(Self {
             stills_s,
@@ -249,7 +263,8 @@ impl Work {
         })
     }
 
-    /// Pictures on a sheet are small from the start: made smaller afterwards, their words could not be read.
+    /// Pictures on a sheet are small from the start: made smaller afterwards, their words could not
+    /// be read.
     fn usual_size(&self) -> [u32; 2] {
         if self.stills_s.is_empty() && self.frames_s.is_empty() {
             [640, 360]
@@ -277,10 +292,13 @@ fn take(
 }
 
 /// The expectation of this name.
-fn expectation(story: &Story, name: &str) -> Result<usize, Failure> {
-    let found = story.expectations.iter().position(|one| one.name == name);
+fn expectation(timeline: &Timeline, name: &str) -> Result<usize, Failure> {
+    let found = timeline
+        .expectations
+        .iter()
+        .position(|one| one.name == name);
     found.ok_or_else(|| {
-        let names: Vec<String> = story
+        let names: Vec<String> = timeline
             .expectations
             .iter()
             .map(|one| one.name.clone())

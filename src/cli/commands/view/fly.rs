@@ -1,4 +1,5 @@
-//! `fly`: the stick in the user's own hand, against the controller, in real time; the flight can be kept as a scenario.
+//! `fly`: the stick in the user's own hand, against the controller, in real time; the flight can be
+//! kept as a scenario.
 
 use super::{subject, watch};
 use crate::args::FlyArgs;
@@ -15,6 +16,7 @@ use std::time::Instant;
 use trimproof_diagnostics::FileError;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
 use trimproof_harness::rig::RigFile;
+use trimproof_harness::run::Cut;
 use trimproof_harness::scenario::name_of;
 use trimproof_harness::suite::{Problem, load, load_rig, plain, try_file, write_whole};
 use trimproof_viewer::{Pace, Save, Session, Source, View, Watch, session_scenario};
@@ -90,16 +92,15 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
             session.events.len(),
             session.hash
         ));
-        if let Some(why) = &session.cut {
+        if let Some(cut) = &session.cut {
+            let why = cut.to_string();
             out.push_str(&format!(
-                "the flight was cut short: {}
-",
-                brief(why, MESSAGE_MAX)
+                "the flight was aborted: {}\n",
+                brief(&why, MESSAGE_MAX)
             ));
-            exit = if session.aborted {
-                Exit::Twin
-            } else {
-                Exit::Target
+            exit = match cut {
+                Cut::Aborted(_) => Exit::Twin,
+                _ => Exit::Target,
             };
         }
         // Asked for beforehand: kept without another question.
@@ -122,7 +123,8 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     Ok(exit)
 }
 
-/// Saves beside the folder of the rig, where `prove` finds the rig again, under a name that is free.
+/// Saves beside the folder of the rig, where `prove` finds the rig again, under a name that is
+/// free.
 fn saver(rig: &Arc<RigFile>, rig_path: &Path) -> Save {
     let rig = Arc::clone(rig);
     let folder = rig_path.parent().unwrap_or(Path::new(""));

@@ -1,4 +1,5 @@
-//! `watch`, `fly` and `film`: the stick in three dimensions. Without the feature `viewer` they say how to get it.
+//! `watch`, `fly` and `film`: the stick in three dimensions. Without the feature `viewer` they say
+//! how to get it.
 
 #[cfg(feature = "viewer")]
 mod film;

@@ -1,4 +1,5 @@
-//! What is to be seen: a scenario to be run, or a trace with the rig and the scenario that it was made of.
+//! What is to be seen: a scenario to be run, or a trace with the rig and the scenario that it was
+//! made of.
 
 use crate::args::SubjectArgs;
 use crate::commands::signals::rig_file;
@@ -11,8 +12,8 @@ use trimproof_diagnostics::{FileError, nearest};
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::suite::{Case, Problem, list, load, load_rig, rigs_in};
-use trimproof_harness::trace::{About, Trace, TraceError, column, columns};
-use trimproof_viewer::{View, ViewError};
+use trimproof_harness::trace::{About, Trace, TraceError, signals as known_signals};
+use trimproof_viewer::{SignalName, View, ViewError};
 
 /// Folder in which a scenario is looked for by name.
 const SCENARIO_FOLDER: &str = "scenarios";
@@ -82,19 +83,19 @@ impl Subject {
 ///
 /// # Errors
 /// One is not known or is no number.
-pub fn signals(names: &[String]) -> Result<Vec<&'static str>, Failure> {
+pub fn signals(names: &[String]) -> Result<Vec<SignalName>, Failure> {
     names
         .iter()
         .map(|name| {
-            let found = column(name);
+            let found = known_signals().iter().find(|info| info.name == *name);
             if found.is_some_and(|info| !info.kind.is_number()) {
                 return Err(Failure::Argument {
                     message: format!("`{name}` is no number, it has its lane below the plots"),
                     help: Some("leave it away".to_owned()),
                 });
             }
-            found.map(|info| info.name).ok_or_else(|| {
-                let near = nearest(name, columns().iter().map(|info| info.name));
+            found.map(|info| info.name.clone()).ok_or_else(|| {
+                let near = nearest(name, known_signals().iter().map(|info| &*info.name));
                 Failure::Argument {
                     message: format!("there is no signal `{name}`"),
                     help: Some(match near {
@@ -287,7 +288,8 @@ fn own_scenario(named: &Path, about: &About) -> Result<Arc<Scenario>, Failure> {
         })
 }
 
-/// The scenario that a trace names, if it is where scenarios stand and can be used; else a note, for the trace is there all the same.
+/// The scenario that a trace names, if it is where scenarios stand and can be used; else a note,
+/// for the trace is there all the same.
 fn scenario_of(about: &About) -> Option<Arc<Scenario>> {
     let file = scenario_file(Path::new(&about.scenario));
     let exists = file.is_file();

@@ -11,6 +11,8 @@ use std::fmt::Write as _;
 use std::sync::Arc;
 use std::time::Instant;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
+use trimproof_harness::judge::Verdict;
+use trimproof_harness::run::Cut;
 use trimproof_link::On;
 use trimproof_viewer::{Finished, MakeTarget, Seen, Source, View, Watch, watch};
 
@@ -85,7 +87,8 @@ pub fn finish_log(targets: &TargetSource) -> Result<(), Failure> {
         .map_err(|(what, why)| Failure::CannotWrite { what, why })
 }
 
-/// Says how a board took the end, where that must be known: whoever stands beside a motor hears it first.
+/// Says how a board took the end, where that must be known: whoever stands beside a motor hears it
+/// first.
 pub fn print_farewell(seen: &Seen) {
     let farewell = seen
         .finished
@@ -132,49 +135,58 @@ fn refuse_board(on: &On) -> Result<(), Failure> {
     })
 }
 
+/// What became of the run and its expectations.
 fn write_verdicts(out: &mut String, label: &str, finished: &Finished) -> Exit {
-    let held = finished
-        .judgements
-        .iter()
-        .filter(|judgement| judgement.passes())
-        .count();
-    let count = finished.judgements.len();
-    match &finished.cut {
-        Some(why) if finished.stopped => {
-            let _ = writeln!(out, "{label}: {}", brief(why, MESSAGE_MAX));
-            return Exit::Stopped;
-        }
-        Some(why) if finished.aborted.is_some() => {
-            let _ = writeln!(out, "{label}: aborted, {why}; nothing was judged");
-            return Exit::Twin;
-        }
-        Some(why) => {
-            let _ = writeln!(out, "{label}: cut short, {}", brief(why, MESSAGE_MAX));
-            return Exit::Target;
-        }
-        None => {}
+    if let Some(cut) = finished.end.cut() {
+        let why = cut.to_string();
+        let why = brief(&why, MESSAGE_MAX);
+        let (text, exit) = match cut {
+            cut if cut.is_stop() => (why.to_string(), Exit::Stopped),
+            Cut::Aborted(_) => (format!("aborted, {why}; nothing was judged"), Exit::Twin),
+            _ => (format!("aborted, {why}; nothing was judged"), Exit::Target),
+        };
+        let _ = writeln!(out, "{label}: {text}");
+        return exit;
     }
-    let (exit, verdict) = if held == count {
-        (Exit::Pass, "held")
+    let judgements = &finished.judgements;
+    let count = |verdict: Verdict| {
+        let of = judgements.iter().filter(|one| one.verdict == verdict);
+        of.count()
+    };
+    let (pass, not_judged) = (count(Verdict::Pass), count(Verdict::NotJudged));
+    let verdict = if count(Verdict::Fail) > 0 {
+        Verdict::Fail
+    } else if pass == 0 && not_judged > 0 {
+        Verdict::NotJudged
     } else {
-        (Exit::Fail, "broken")
+        Verdict::Pass
+    };
+    let more = match not_judged {
+        0 => String::new(),
+        count => format!(", {count} not judged"),
     };
     let _ = writeln!(
         out,
-        "{label}: {verdict}, {held} of {count} expectations held"
+        "{label}: {}, {pass} of {} expectations pass{more}",
+        verdict.word(),
+        judgements.len()
     );
-    let broken = finished
-        .judgements
-        .iter()
-        .filter(|judgement| judgement.fails());
-    for judgement in broken {
-        let _ = writeln!(
-            out,
-            "  broken at {} s: {}",
-            judgement.at_s,
-            brief(&judgement.name, MESSAGE_MAX)
-        );
+    for judgement in judgements {
+        let name = brief(&judgement.name, MESSAGE_MAX);
+        let _ = match judgement.verdict {
+            Verdict::Pass => Ok(()),
+            Verdict::Fail => writeln!(out, "  FAIL at {} s: {name}", judgement.at_s),
+            Verdict::NotJudged => writeln!(
+                out,
+                "  not judged: {name}: {}",
+                judgement.missing_text().unwrap_or_default()
+            ),
+        };
     }
     let _ = writeln!(out, "hash {}", finished.hash);
-    exit
+    match verdict {
+        Verdict::Pass => Exit::Pass,
+        // As in `prove`: a run of which nothing could be judged is not fine.
+        Verdict::Fail | Verdict::NotJudged => Exit::Fail,
+    }
 }

@@ -1,18 +1,21 @@
 //! States and switches over time, as stretches: what a lane under the plots shows.
 
-use trimproof_harness::trace::{PILOT_SWITCHES, Trace, columns};
+use trimproof_harness::trace::{PILOT_SWITCHES, Trace};
 use trimproof_io::State;
+
+use super::SignalName;
 
 /// A lane.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Lane {
     /// Its signal.
-    pub name: &'static str,
-    /// First row and code of every stretch: 0 or 1 (of `force_trim`, 1 is off), or the state's place in `State::ALL`.
+    pub name: SignalName,
+    /// First row and code of every stretch: 0 or 1 (of `force_trim`, 1 is off), or the state's
+    /// place in `State::ALL`.
     pub stretches: Vec<(usize, u8)>,
 }
 
-/// All lanes, followed as the trace grows.
+/// A lane for each of its signals that the trace has, followed as the trace grows.
 #[derive(Clone, Debug, Default)]
 pub struct Lanes {
     lanes: Vec<Lane>,
@@ -23,13 +26,15 @@ impl Lanes {
     /// Takes what the trace has more than this.
     pub fn follow(&mut self, trace: &Trace) {
         if self.lanes.is_empty() {
-            let faults = columns()
-                .iter()
-                .map(|info| info.name)
+            let faults = trace
+                .columns()
+                .map(|info| info.name.clone())
                 .filter(|name| name.starts_with("fault."));
             self.lanes = std::iter::once("state")
                 .chain(PILOT_SWITCHES)
                 .chain(["force_trim"])
+                .map(SignalName::from)
+                .filter(|name| trace.column(name).is_some())
                 .chain(faults)
                 .map(|name| Lane {
                     name,
@@ -39,16 +44,15 @@ impl Lanes {
         }
         let rows = trace.rows();
         for lane in &mut self.lanes {
-            let switches = trace.switches(lane.name);
+            let switches = trace.switches(&lane.name);
             for row in self.rows..rows {
                 let code = if lane.name == "state" {
                     // The order of the states is fixed, and there are few.
                     trace.state(row).map_or(0, |state| state as u8)
                 } else {
-                    // A column that an older trace does not have was never on.
                     let on = switches.is_some_and(|values| values[row]);
                     // That the force trim is off is what counts.
-                    u8::from(on != (lane.name == "force_trim" && switches.is_some()))
+                    u8::from(on != (lane.name == "force_trim"))
                 };
                 if lane.stretches.last().is_none_or(|(_, last)| *last != code) {
                     lane.stretches.push((row, code));
@@ -58,7 +62,8 @@ impl Lanes {
         self.rows = rows;
     }
 
-    /// The state, then the switches and faults that were closed at any time, at most `most` in all.
+    /// The state, if it is reported, then the switches and faults that were closed at any time, at
+    /// most `most` in all.
     pub fn shown(&self, most: usize) -> impl Iterator<Item = &Lane> {
         self.lanes
             .iter()

@@ -1,7 +1,7 @@
 //! Expectations with what became of them, and where in time they look.
 
 use trimproof_formula::Formula;
-use trimproof_harness::judge::{Judgement, judge, names_for};
+use trimproof_harness::judge::{Judgement, Verdict, judge, names_for};
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::trace::Trace;
@@ -24,15 +24,22 @@ pub struct ExpectationView {
 }
 
 impl ExpectationView {
-    /// Whether it is judged and did not hold.
-    pub fn is_broken(&self) -> bool {
+    /// Whether it is judged and fails.
+    pub fn fails(&self) -> bool {
+        self.judgement.as_ref().is_some_and(Judgement::fails)
+    }
+
+    /// The worst instant, s; `None` unless it is judged.
+    pub fn worst_s(&self) -> Option<f64> {
         self.judgement
             .as_ref()
-            .is_some_and(|judgement| !judgement.held)
+            .filter(|judgement| judgement.verdict != Verdict::NotJudged)
+            .map(|judgement| judgement.at_s)
     }
 }
 
-/// Judges a trace by its scenario, if there is one; a trace that was cut short has shown nothing, and is not judged.
+/// Judges a trace by its scenario, if there is one; a trace that was cut short has shown nothing,
+/// and is not judged.
 pub fn judge_whole(rig: &RigFile, scenario: Option<&Scenario>, trace: &Trace) -> Vec<Judgement> {
     let cut = trace.about.notes.contains_key("cut");
     scenario

@@ -1,18 +1,20 @@
-//! How far the stick and the trimmed position go in a trace, and how much of that is seen from which side.
+//! How far the stick and the trimmed position go in a trace, and how much of that is seen from
+//! which side.
 
 use trimproof_harness::trace::Trace;
 use trimproof_io::{AXES, PITCH, ROLL};
 
-/// Directions from which an oblique view is chosen, degrees about the vertical from behind towards the left. All are behind the
-/// pilot's shoulders, and each axis keeps at least half of its motion: the sine of 30 degrees. The first of several that show
-/// equally much is taken.
+/// Directions from which an oblique view is chosen, degrees about the vertical from behind towards
+/// the left. All are behind the pilot's shoulders, and each axis keeps at least half of its motion:
+/// the sine of 30 degrees. The first of several that show equally much is taken.
 pub const OBLIQUE_DEG: [f64; 14] = [
     45.0, -45.0, 40.0, -40.0, 50.0, -50.0, 35.0, -35.0, 55.0, -55.0, 30.0, -30.0, 60.0, -60.0,
 ];
 
 /// An axis that goes less far than this rests, deg.
 const LEAST_DEG: f64 = 0.1;
-/// An axis that goes less far than this share of the other's travel rests: beside it nothing would be seen.
+/// An axis that goes less far than this share of the other's travel rests: beside it nothing would
+/// be seen.
 const LEAST_SHARE: f64 = 0.1;
 
 /// How far stick and trimmed position go in a trace.
@@ -20,8 +22,8 @@ const LEAST_SHARE: f64 = 0.1;
 pub struct Travel {
     stick: [Span; AXES],
     reference: [Span; AXES],
-    /// How far the grip and the trimmed grip go across the picture, seen from each of [`OBLIQUE_DEG`]: the sum over all ticks, in
-    /// degrees of stick angle.
+    /// How far the grip and the trimmed grip go across the picture, seen from each of
+    /// [`OBLIQUE_DEG`]: the sum over all ticks, in degrees of stick angle.
     across_deg: [f64; OBLIQUE_DEG.len()],
     last_deg: Option<[[f64; AXES]; 2]>,
     rows: usize,
@@ -73,7 +75,8 @@ impl Travel {
         self.rows = trace.rows();
     }
 
-    /// From the least to the greatest angle of the stick or of the trimmed position, whichever goes farther, `[pitch, roll]`, deg.
+    /// From the least to the greatest angle of the stick or of the trimmed position, whichever goes
+    /// farther, `[pitch, roll]`, deg.
     pub fn deg(&self) -> [f64; AXES] {
         [PITCH, ROLL].map(|axis| {
             self.stick[axis]
@@ -87,7 +90,8 @@ impl Travel {
         self.stick.get(axis)?.0
     }
 
-    /// Which axes move, `[pitch, roll]`: by a tenth of a degree, and by a tenth of what the other does.
+    /// Which axes move, `[pitch, roll]`: by a tenth of a degree, and by a tenth of what the other
+    /// does.
     pub fn moves(&self) -> [bool; AXES] {
         let [pitch_deg, roll_deg] = self.deg();
         let is_moving = |deg: f64, other_deg: f64| deg >= LEAST_DEG.max(LEAST_SHARE * other_deg);
@@ -114,14 +118,17 @@ impl Travel {
 pub(crate) mod tests {
     use super::*;
     use trimproof_harness::trace::{About, Row};
+    use trimproof_io::Reports;
 
-    /// The travel of a stick that goes straight from each of these `[pitch, roll]` to the next, with the trim in the middle.
+    /// The travel of a stick that goes straight from each of these `[pitch, roll]` to the next,
+    /// with the trim in the middle.
     pub(crate) fn path(places_deg: &[[f64; AXES]]) -> Travel {
         let mut trace = Trace::new(
             About {
                 tick_s: 0.002,
                 ..About::default()
             },
+            Reports::ALL,
             0,
         );
         for pair in places_deg.windows(2) {
@@ -155,8 +162,9 @@ pub(crate) mod tests {
         );
     }
 
-    /// Closed form: a straight path of pitch p and roll r is seen at p sin + r cos of its length; over the directions allowed that
-    /// is greatest where the tangent of the direction is nearest to p / r, with its sign.
+    /// Closed form: a straight path of pitch p and roll r is seen at p sin + r cos of its length;
+    /// over the directions allowed that is greatest where the tangent of the direction is nearest
+    /// to p / r, with its sign.
     #[test]
     fn a_diagonal_is_seen_from_the_side_that_shows_it_at_full_length() {
         for (to_deg, wanted) in [
@@ -178,7 +186,7 @@ pub(crate) mod tests {
     /// Row by row or all at once: the same.
     #[test]
     fn a_growing_trace_is_followed() {
-        let mut trace = Trace::new(About::default(), 0);
+        let mut trace = Trace::new(About::default(), Reports::ALL, 0);
         let mut grown = Travel::default();
         for step in 0..40 {
             let mut row = Row::default();

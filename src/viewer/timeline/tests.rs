@@ -3,29 +3,60 @@
 use std::sync::Arc;
 
 use proptest::prelude::*;
-use trimproof_harness::judge::judge;
-use trimproof_harness::run::{LogicTarget, run_scenario};
+use trimproof_harness::judge::{Verdict, judge};
+use trimproof_harness::run::{LogicTarget, Target, TargetError, run_scenario};
 use trimproof_harness::scenario::Scenario;
 use trimproof_harness::trace::{AxisRow, Row};
-use trimproof_io::State;
+use trimproof_io::{Inputs, Outputs, State};
 
 use super::*;
 
-pub(crate) fn rig(name: &str) -> Arc<Rig> {
+pub(crate) fn rig(name: &str) -> Arc<RigFile> {
     let text = match name {
         "kittiwake" => include_str!("../../../scenarios/rigs/kittiwake.toml"),
         _ => include_str!("../../../scenarios/rigs/bittern.toml"),
     };
-    Arc::new(Rig::parse(text).unwrap())
+    Arc::new(RigFile::parse(text).unwrap())
 }
 
-/// A story of a push with one expectation that holds and one that breaks.
-pub(crate) fn pushed(rig_name: &str) -> Story {
+/// A timeline of a push with one expectation that passes and one that fails.
+pub(crate) fn pushed(rig_name: &str) -> Timeline {
     let scenario = Arc::new(pushed_scenario());
     let rig = rig(rig_name);
     let run = run_scenario(&rig, &scenario, &mut LogicTarget::new(), &mut |_| true);
     let judgements = judge(&rig, &scenario, &run.trace);
-    Story::of_trace(rig, Some(scenario), run.trace, &judgements)
+    Timeline::of_trace(rig, Some(scenario), run.trace, &judgements)
+}
+
+/// Our controller as one that reports nothing about itself.
+#[derive(Default)]
+pub(crate) struct NoTelemetry(LogicTarget);
+
+impl Target for NoTelemetry {
+    fn identity(&self) -> String {
+        self.0.identity()
+    }
+    fn reports(&self) -> Reports {
+        Reports::NONE
+    }
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.0.begin(rig)
+    }
+    fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
+        self.0.tick(inputs)
+    }
+    fn reset(&mut self) -> Result<(), TargetError> {
+        self.0.reset()
+    }
+}
+
+/// As [`pushed`], with a controller that reports nothing about itself.
+pub(crate) fn pushed_without_telemetry(rig_name: &str) -> Timeline {
+    let scenario = Arc::new(pushed_scenario());
+    let rig = rig(rig_name);
+    let run = run_scenario(&rig, &scenario, &mut NoTelemetry::default(), &mut |_| true);
+    let judgements = judge(&rig, &scenario, &run.trace);
+    Timeline::of_trace(rig, Some(scenario), run.trace, &judgements)
 }
 
 pub(crate) fn pushed_scenario() -> Scenario {
@@ -76,7 +107,7 @@ fn the_clock_plays_at_its_speed_and_stops_at_the_end() {
     assert!((clock.at_s() - 0.5).abs() < 1e-12);
     clock.advance(100.0);
     assert_eq!((clock.at_s(), clock.is_playing()), (6.0, false));
-    // Played once more, it begins anew.
+    // Played once more, it begins at the start.
     clock.toggle();
     assert_eq!((clock.at_s(), clock.is_playing()), (0.0, true));
 }
@@ -142,8 +173,9 @@ fn a_curve_of_few_rows_is_every_row() {
 }
 
 proptest! {
-    /// The law of a thinned curve: it has no corner that the curve has not, keeps the order of time, and loses neither the
-    /// lowest nor the highest value of what is shown, however it came in.
+    /// The law of a thinned curve: it has no corner that the curve has not, keeps the order of
+    /// time, and loses neither the lowest nor the highest value of what is shown, however it came
+    /// in.
     #[test]
     fn thinning_loses_no_peak(
         values in prop::collection::vec(-1e3..1e3_f64, 1..3000),
@@ -174,8 +206,8 @@ proptest! {
 
 #[test]
 fn rows_are_found_by_their_time() {
-    let story = pushed("kittiwake");
-    assert_eq!(story.trace.rows(), 1501);
+    let timeline = pushed("kittiwake");
+    assert_eq!(timeline.trace.rows(), 1501);
     for (at_s, row) in [
         (-1.0, 0),
         (0.0019, 0),
@@ -184,32 +216,61 @@ fn rows_are_found_by_their_time() {
         (2.999, 1499),
         (9.0, 1500),
     ] {
-        assert_eq!(story.row_at(at_s), Some(row), "{at_s}");
+        assert_eq!(timeline.row_at(at_s), Some(row), "{at_s}");
     }
-    let empty = Story::new(rig("kittiwake"), None, SourceState::Running);
+    let empty = Timeline::new(rig("kittiwake"), None, SourceState::Running);
     assert_eq!((empty.row_at(0.0), empty.instant(0.0)), (None, None));
 }
 
 #[test]
 fn an_instant_is_the_row() {
-    let story = pushed("kittiwake");
-    let instant = story.instant(1.8).unwrap();
-    let row = story.row_at(1.8).unwrap();
-    let stick = story.trace.numbers("pitch.stick_deg").unwrap()[row];
+    let timeline = pushed("kittiwake");
+    let instant = timeline.instant(1.8).unwrap();
+    let row = timeline.row_at(1.8).unwrap();
+    let stick = timeline.trace.numbers("pitch.stick_deg").unwrap()[row];
     assert_eq!(instant.axis[0].stick_deg, stick);
     assert!(stick > 3.0, "{stick}");
     assert!((instant.axis[0].grip_force_n - 8.0).abs() < 1e-9);
-    assert_eq!(instant.state, story.trace.state(row));
+    assert_eq!(instant.state, timeline.trace.state(row));
     assert!(instant.force_trim && instant.axis[0].enabled && !instant.gripping);
 }
 
-/// A rotor that is sent half the play ahead of the shaft sits on the forward flank; an unpowered one is dragged by the shaft:
-/// after the shaft went forward by more than the whole play the pinion sits on the backward flank.
+/// What a controller does not report is missing, not zero; the rest is as with any other.
+#[test]
+fn without_telemetry_the_twin_is_still_shown() {
+    let full = pushed("kittiwake");
+    let mut bare = pushed_without_telemetry("kittiwake");
+    let instant = bare.instant(1.8).unwrap();
+    assert_eq!((instant.state, instant.reference_deg()), (None, None));
+    assert_eq!(instant.axis.map(|axis| axis.in_play), [None; 2]);
+    assert!(instant.faults.is_empty());
+    let known = full.instant(1.8).unwrap();
+    assert!(known.reference_deg().is_some());
+    assert_eq!(instant.stick_deg(), known.stick_deg());
+    let names: Vec<&str> = bare.lanes.shown(8).map(|lane| &*lane.name).collect();
+    assert_eq!(names, ["hat.fore"]);
+    assert!(bare.series("pitch.reference_deg").is_none());
+    assert!(bare.series("pitch.stick_deg").is_some());
+    assert!(bare.bytes() < full.bytes());
+    // The one expectation speaks of the state, the other of the stick.
+    let verdicts: Vec<Verdict> = bare
+        .expectations
+        .iter()
+        .filter_map(|view| Some(view.judgement.as_ref()?.verdict))
+        .collect();
+    assert_eq!(verdicts, [Verdict::NotJudged, Verdict::Fail]);
+    assert!(bare.expectations[0].worst_s().is_none());
+    assert_eq!(bare.failed().count(), 1);
+}
+
+/// A rotor that is sent half the play ahead of the shaft sits on the forward flank; an unpowered
+/// one is dragged by the shaft: after the shaft went forward by more than the whole play the pinion
+/// sits on the backward flank.
 #[test]
 fn the_pinion_sits_where_the_trace_says_or_the_shaft_drags_it() {
     let rig = rig("kittiwake");
     let half_deg = rig.pitch.drive.backlash_half_rad().to_degrees();
-    let mut story = Story::new(Arc::clone(&rig), None, SourceState::Running);
+    let mut timeline = Timeline::new(Arc::clone(&rig), None, SourceState::Running);
     let row = |trim_deg: f64, drive_deg: f64, lag_steps: f64, enabled: bool| {
         let axis = AxisRow {
             trim_deg,
@@ -226,14 +287,18 @@ fn the_pinion_sits_where_the_trace_says_or_the_shaft_drags_it() {
     };
     let lag = 0.5;
     let lag_deg = lag * rig.pitch.full_step_deg();
-    story.take_rows(&[
+    timeline.take_rows(&[
         row(1.0, 1.0 + lag_deg + 0.5 * half_deg, lag, true),
         row(1.0 + half_deg, 9.0, 0.0, false),
         row(1.0 + 9.0 * half_deg, 9.0, 0.0, false),
         row(1.0 + 8.0 * half_deg, 9.0, 0.0, false),
     ]);
     let found: Vec<f64> = (0..4)
-        .map(|row| Instant::of(&story.trace, &rig, row).axis[0].in_play)
+        .map(|row| {
+            Instant::of(&timeline.trace, &rig, row).axis[0]
+                .in_play
+                .unwrap()
+        })
         .collect();
     for (found, expected) in found.iter().zip([0.5, -0.5, -1.0, 0.0]) {
         assert!((found - expected).abs() < 1e-9, "{found} {expected}");
@@ -242,9 +307,9 @@ fn the_pinion_sits_where_the_trace_says_or_the_shaft_drags_it() {
 
 #[test]
 fn lanes_show_what_was_closed_and_when() {
-    let story = pushed("kittiwake");
-    let lanes: Vec<&Lane> = story.lanes.shown(8).collect();
-    let names: Vec<&str> = lanes.iter().map(|lane| lane.name).collect();
+    let timeline = pushed("kittiwake");
+    let lanes: Vec<&Lane> = timeline.lanes.shown(8).collect();
+    let names: Vec<&str> = lanes.iter().map(|lane| &*lane.name).collect();
     assert_eq!(names, ["state", "hat.fore"]);
     // Pressed at 1.5 s for 0.2 s, with the bounces of the rig's switches at both ends.
     let stretches = &lanes[1].stretches;
@@ -263,16 +328,16 @@ fn lanes_show_what_was_closed_and_when() {
 
 #[test]
 fn expectations_come_with_windows_signals_and_judgements() {
-    let story = pushed("kittiwake");
-    let [holds, breaks] = story.expectations.as_slice() else {
+    let timeline = pushed("kittiwake");
+    let [passing, failing] = timeline.expectations.as_slice() else {
         panic!("two expectations")
     };
-    assert!(holds.judgement.as_ref().unwrap().held);
-    let judgement = breaks.judgement.as_ref().unwrap();
-    assert!(!judgement.held && judgement.at_s > 1.4 && judgement.at_s <= 2.0);
-    assert_eq!(breaks.windows_s, [[1.0, 2.0]]);
-    assert_eq!(breaks.signals, ["pitch.stick_deg"]);
-    let unjudged = Story::new(
+    assert!(passing.judgement.as_ref().unwrap().passes());
+    let judgement = failing.judgement.as_ref().unwrap();
+    assert!(judgement.fails() && judgement.at_s > 1.4 && judgement.at_s <= 2.0);
+    assert_eq!(failing.windows_s, [[1.0, 2.0]]);
+    assert_eq!(failing.signals, ["pitch.stick_deg"]);
+    let unjudged = Timeline::new(
         rig("kittiwake"),
         Some(Arc::new(pushed_scenario())),
         SourceState::Running,
@@ -285,27 +350,28 @@ fn expectations_come_with_windows_signals_and_judgements() {
     );
 }
 
-/// A run that ended before its end says so and why, in one bounded line; a trace's own note says it too.
+/// A run that ended before its end says so and why, in one bounded line; a trace's own note says it
+/// too.
 #[test]
 fn what_is_missing_is_said_in_one_line() {
-    let mut story = pushed("kittiwake");
-    assert_eq!(story.what_is_missing(), None);
-    story.source = SourceState::Aborted("pitch stick at 1.2 s: too far".to_owned());
-    let said = story.what_is_missing().unwrap();
+    let mut timeline = pushed("kittiwake");
+    assert_eq!(timeline.what_is_missing(), None);
+    timeline.source_state = SourceState::Aborted("pitch stick at 1.2 s: too far".to_owned());
+    let said = timeline.what_is_missing().unwrap();
     assert_eq!(
         said,
         "aborted, nothing is judged: pitch stick at 1.2 s: too far"
     );
-    story.source = SourceState::Cut("x\n1 run: 1 held\u{1b}[2J".repeat(1000));
-    let said = story.what_is_missing().unwrap();
-    assert!(said.chars().count() < 330 && !said.chars().any(char::is_control));
-    assert!(said.starts_with("cut short: x1 run") && said.ends_with("..."));
-    let mut trace = story.trace.clone();
+    timeline.source_state = SourceState::Cut("x\n1 run: 1 pass\u{1b}[2J".repeat(1000));
+    let said = timeline.what_is_missing().unwrap();
+    assert!(said.chars().count() < 340 && !said.chars().any(char::is_control));
+    assert!(said.starts_with("aborted, nothing is judged: x1 run") && said.ends_with("..."));
+    let mut trace = timeline.trace.clone();
     let note = ("cut".to_owned(), "the board fell silent".to_owned());
     trace.about.notes.extend([note]);
-    let read = Story::of_trace(Arc::clone(&story.rig), None, trace, &[]);
+    let read = Timeline::of_trace(Arc::clone(&timeline.rig), None, trace, &[]);
     assert_eq!(
-        read.source,
+        read.source_state,
         SourceState::Cut("the board fell silent".to_owned())
     );
 }

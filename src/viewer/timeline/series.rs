@@ -1,4 +1,5 @@
-//! A signal as a plot wants it: lowest and highest of blocks of rows, so that ten minutes cost no more than a screen.
+//! A signal as a plot wants it: lowest and highest of blocks of rows, so that ten minutes cost no
+//! more than a screen.
 
 use trimproof_formula::Signals;
 use trimproof_harness::trace::Trace;
@@ -9,7 +10,8 @@ const BLOCK: usize = 64;
 /// One corner of a curve: time in s, value.
 pub type Spot = [f64; 2];
 
-/// A signal with the lowest and highest value of every full block of rows. Values that are no number are left out.
+/// A signal with the lowest and highest value of every full block of rows. Values that are no
+/// number are left out.
 #[derive(Clone, Debug, Default)]
 pub struct Series {
     values: Vec<f64>,
@@ -64,8 +66,9 @@ impl Series {
         self.values.capacity() * size_of::<f64>() + self.blocks.capacity() * size_of::<[f64; 2]>()
     }
 
-    /// The curve from `from_s` to `to_s` in at most about `2 * pieces` corners: every row where there are few, else the
-    /// lowest and the highest of each piece in the order in which they come, so that no peak is lost.
+    /// The curve from `from_s` to `to_s` in at most about `2 * pieces` corners: every row where
+    /// there are few, else the lowest and the highest of each piece in the order in which they
+    /// come, so that no peak is lost.
     pub fn curve(&self, tick_s: f64, from_s: f64, to_s: f64, pieces: usize) -> Vec<Spot> {
         let rows = self.values.len();
         if rows == 0 || to_s < from_s || pieces == 0 {

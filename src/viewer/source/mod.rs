@@ -1,7 +1,9 @@
-//! Where the trace comes from: a thread that runs the twin or reads a file, and sends what happened over a channel.
+//! Where the trace comes from: a thread that runs the twin or reads a file, and sends what happened
+//! over a channel.
 //!
-//! The channel has no bound and nothing comes back over it but what the pilot does: a slow window can neither slow a run nor
-//! change it. Only here does the viewer know a wall clock, and only to fly by hand in real time.
+//! The channel has no bound and nothing comes back over it but what the pilot does: a slow window
+//! can neither slow a run nor change it. Only here does the viewer know a wall clock, and only to
+//! fly by hand in real time.
 
 mod flight;
 mod pace;
@@ -18,14 +20,15 @@ use bevy::prelude::Resource;
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use trimproof_harness::judge::{Judgement, judge};
 use trimproof_harness::rig::RigFile;
-use trimproof_harness::run::{Attend, Ending, Run, Target, run_attended};
+use trimproof_harness::run::{Attend, Cut, Ending, Run, RunEnd, Target, run_attended};
 use trimproof_harness::scenario::{Event, Scenario};
 use trimproof_harness::trace::{Row, Trace};
-use trimproof_plant::TwinAbort;
+use trimproof_io::Reports;
 
-use crate::story::{Lanes, SourceState, Story, judge_whole};
+use crate::timeline::{Lanes, SourceState, Timeline, judge_whole};
 
-/// Most rows that travel together: a twelfth of a second at 500 Hz. A flight sends each before it waits for the next.
+/// Most rows that travel together: a twelfth of a second at 500 Hz. A flight sends each before it
+/// waits for the next.
 const BATCH: usize = 40;
 
 /// Makes the controller under test, on the thread that runs it.
@@ -33,9 +36,12 @@ pub type MakeTarget = Box<dyn FnOnce() -> Box<dyn Target> + Send>;
 
 /// What happened.
 pub enum News {
+    /// A run begins, of a controller with these reports: they decide which columns the trace has.
+    Begun(Reports),
     /// Rows, in their order.
     Rows(Vec<Row>),
-    /// A whole trace with its lanes, so that the window need not go through all of it between two frames.
+    /// A whole trace with its lanes, so that the window need not go through all of it between two
+    /// frames.
     Whole(Box<(Trace, Lanes)>),
     /// The run is over: how it ended.
     Over(Box<Finished>),
@@ -50,13 +56,9 @@ pub struct Finished {
     pub hash: String,
     /// Rows of the trace.
     pub rows: usize,
-    /// Why it was cut short; `None` if it ran its whole length.
-    pub cut: Option<String>,
-    /// It was cut because the window closed or the pilot ended it, not because the controller failed.
-    pub stopped: bool,
-    /// It was cut because the twin could not compute it, not because the controller failed.
-    pub aborted: Option<TwinAbort>,
-    /// Judgements; empty if it was cut.
+    /// How it ended. It is stopped if the window closed or the pilot ended it.
+    pub end: RunEnd,
+    /// Judgements; empty unless it is complete.
     pub judgements: Vec<Judgement>,
     /// What the user must hear of how the controller took the end.
     pub farewell: Option<String>,
@@ -102,7 +104,7 @@ impl Source {
 
 /// The thread behind a window, and the window's end of the channel.
 #[derive(Resource)]
-pub struct Feed {
+pub struct SourceThread {
     news: Receiver<News>,
     acts: Option<Sender<Act>>,
     stop: Arc<AtomicBool>,
@@ -111,7 +113,7 @@ pub struct Feed {
     pub finished: Option<Finished>,
 }
 
-impl Feed {
+impl SourceThread {
     /// Starts the thread.
     pub fn start(rig: Arc<RigFile>, source: Source) -> Self {
         let (sender, news) = unbounded();
@@ -161,7 +163,7 @@ impl Feed {
         }
     }
 
-    /// Passes to the thread what the pilot does; does nothing if nobody flies.
+    /// Sends what the pilot does to the thread; does nothing unless the stick is flown.
     pub fn act(&self, act: Act) {
         if let Some(acts) = &self.acts {
             // A flight that is over needs no pilot.
@@ -179,40 +181,39 @@ impl Feed {
         self.finished.as_ref()?.session.as_ref()
     }
 
-    /// Takes everything that has come into the story; whether there was anything.
-    pub fn drain(&mut self, story: &mut Story) -> bool {
+    /// Takes everything that has come into the timeline; whether there was anything.
+    pub fn drain(&mut self, timeline: &mut Timeline) -> bool {
         let mut any = false;
         while let Ok(news) = self.news.try_recv() {
             any = true;
             match news {
-                News::Rows(rows) => story.take_rows(&rows),
+                News::Begun(reports) => timeline.begin(reports),
+                News::Rows(rows) => timeline.take_rows(&rows),
                 News::Whole(whole) => {
                     let (trace, lanes) = *whole;
-                    story.take_trace(trace, lanes);
+                    timeline.take_trace(trace, lanes);
                 }
                 News::Over(finished) => {
-                    story.source = match &finished.cut {
+                    timeline.source_state = match finished.end.cut() {
                         // A flight is over when its pilot says so.
-                        Some(_) if finished.stopped && self.acts.is_some() => SourceState::Complete,
-                        Some(why) => match &finished.aborted {
-                            Some(abort) => SourceState::Aborted(abort.to_string()),
-                            None => SourceState::Cut(why.clone()),
-                        },
+                        Some(cut) if cut.is_stop() && self.acts.is_some() => SourceState::Complete,
+                        Some(Cut::Aborted(abort)) => SourceState::Aborted(abort.to_string()),
+                        Some(cut) => SourceState::Cut(cut.to_string()),
                         // A trace that is read may be one of a run that was cut short.
-                        None => Story::end_of(&story.trace),
+                        None => Timeline::end_of(&timeline.trace),
                     };
-                    story.length_s = Some(story.head_s());
-                    story.take_judgements(&finished.judgements);
+                    timeline.length_s = Some(timeline.head_s());
+                    timeline.take_judgements(&finished.judgements);
                     self.finished = Some(*finished);
                 }
-                News::Failed(why) => story.source = SourceState::Failed(why),
+                News::Failed(why) => timeline.source_state = SourceState::Failed(why),
             }
         }
         any
     }
 
     /// Stops the thread and waits for it.
-    pub fn end(&mut self, story: &mut Story) {
+    pub fn end(&mut self, timeline: &mut Timeline) {
         self.stop.store(true, Ordering::Relaxed);
         self.act(Act::End);
         if let Some(thread) = self.thread.take()
@@ -220,11 +221,11 @@ impl Feed {
         {
             std::panic::resume_unwind(panic);
         }
-        self.drain(story);
+        self.drain(timeline);
     }
 }
 
-impl Drop for Feed {
+impl Drop for SourceThread {
     fn drop(&mut self) {
         self.stop.store(true, Ordering::Relaxed);
         self.act(Act::End);
@@ -282,12 +283,14 @@ fn run(
     stop: &AtomicBool,
 ) {
     let mut target = target();
+    let _ = news.send(News::Begun(target.reports()));
     let mut rows = RowSender::new(news, stop);
     let run = run_attended(rig, scenario, target.as_mut(), &mut rows);
     rows.flush();
-    let judgements = match &run.cut {
-        None => judge(rig, scenario, &run.trace),
-        Some(_) => Vec::new(),
+    let judgements = if run.end.is_complete() {
+        judge(rig, scenario, &run.trace)
+    } else {
+        Vec::new()
     };
     finish(&run, judgements, None, target.as_mut(), news);
 }
@@ -322,6 +325,7 @@ impl Attend for Flown<'_> {
 
 fn fly(rig: &RigFile, flight: Flight, target: MakeTarget, news: &Sender<News>, stop: &AtomicBool) {
     let mut target = target();
+    let _ = news.send(News::Begun(target.reports()));
     let rows = RowSender::new(news, stop);
     let mut flown = Flown { flight, rows };
     let scenario = flight::open_scenario(rig);
@@ -337,18 +341,17 @@ fn finish(
     target: &mut dyn Target,
     news: &Sender<News>,
 ) {
-    let farewell = target.end(match &run.cut {
-        None => Ending::Complete,
-        Some(_) => Ending::Broken,
+    let farewell = target.end(if run.end.is_complete() {
+        Ending::Complete
+    } else {
+        Ending::Broken
     });
     let hash = run.trace.hash();
     let _ = news.send(News::Over(Box::new(Finished {
         session: flight.map(|flight| flight.session(run, hash.clone())),
         hash,
         rows: run.trace.rows(),
-        cut: run.cut.clone(),
-        stopped: run.stopped,
-        aborted: run.aborted.clone(),
+        end: run.end.clone(),
         judgements,
         farewell,
     })));

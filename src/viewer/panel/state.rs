@@ -2,11 +2,10 @@
 
 use bevy::prelude::Resource;
 use bevy_egui::egui::{Pos2, Rect};
-use trimproof_harness::trace::column;
 
 use super::hand::Hand;
 use crate::camera::View;
-use crate::story::{Story, USUAL};
+use crate::timeline::{SignalName, Timeline, USUAL};
 
 /// How the panels are laid out.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -20,11 +19,11 @@ pub enum Arrangement {
 
 /// What the user has chosen to see.
 #[derive(Debug, Resource)]
-pub struct Desk {
+pub struct PanelState {
     /// How the panels are laid out.
     pub arrangement: Arrangement,
     /// Signals in the plots.
-    pub signals: Vec<&'static str>,
+    pub signals: Vec<SignalName>,
     /// The expectation that is looked at.
     pub chosen: Option<usize>,
     /// Part of the time that the plots show, s; `None` shows all.
@@ -47,14 +46,14 @@ pub struct Desk {
     pub promise: Option<String>,
     /// What was last done, for the user.
     pub note: Option<String>,
-    usual: Vec<&'static str>,
+    usual: Vec<SignalName>,
 }
 
-impl Desk {
-    /// A desk that shows these signals, the usual ones if there is none.
-    pub fn new(signals: Vec<&'static str>, view: View, arrangement: Arrangement) -> Self {
+impl PanelState {
+    /// The state in which these signals are shown, the usual ones if there is none.
+    pub fn new(signals: Vec<SignalName>, view: View, arrangement: Arrangement) -> Self {
         let signals = if signals.is_empty() {
-            USUAL.to_vec()
+            USUAL.map(SignalName::from).to_vec()
         } else {
             signals
         };
@@ -76,28 +75,26 @@ impl Desk {
         }
     }
 
-    /// Looks at an expectation: its signals, its windows with room beside them. Gives the worst instant, s, if it is known.
-    pub fn choose(&mut self, index: usize, story: &Story) -> Option<f64> {
-        let expectation = story.expectations.get(index)?;
+    /// Looks at an expectation: its signals, its windows with room beside them. Gives the worst
+    /// instant, s, if it is known.
+    pub fn choose(&mut self, index: usize, timeline: &Timeline) -> Option<f64> {
+        let expectation = timeline.expectations.get(index)?;
         self.chosen = Some(index);
-        let signals: Vec<&'static str> = expectation
+        let signals: Vec<SignalName> = expectation
             .signals
             .iter()
-            .filter_map(|name| column(name))
+            .filter_map(|name| timeline.trace.column(name))
             // States and switches have their lanes.
             .filter(|info| info.kind.is_number())
-            .map(|info| info.name)
+            .map(|info| info.name.clone())
             .collect();
         self.signals = if signals.is_empty() {
             self.usual.clone()
         } else {
             signals
         };
-        let at_s = expectation
-            .judgement
-            .as_ref()
-            .map(|judgement| judgement.at_s);
-        let whole_s = story.length_s.unwrap_or(story.head_s());
+        let at_s = expectation.worst_s();
+        let whole_s = timeline.length_s.unwrap_or(timeline.head_s());
         let spans = expectation.windows_s.iter();
         let from_s = spans
             .clone()
@@ -122,20 +119,20 @@ impl Desk {
     }
 
     /// Part of the time that the plots show, s.
-    pub fn shown_s(&self, story: &Story) -> [f64; 2] {
-        let whole_s = story
+    pub fn shown_s(&self, timeline: &Timeline) -> [f64; 2] {
+        let whole_s = timeline
             .length_s
             .unwrap_or(0.0)
-            .max(story.head_s())
-            .max(story.tick_s());
+            .max(timeline.head_s())
+            .max(timeline.tick_s());
         self.range_s.unwrap_or([0.0, whole_s])
     }
 
     /// Shows more or less of the time around an instant: a factor above 1 shows less.
-    pub fn zoom(&mut self, story: &Story, around_s: f64, factor: f64) {
-        let [from_s, to_s] = self.shown_s(story);
-        let whole_s = story.length_s.unwrap_or(0.0).max(story.head_s());
-        let span_s = ((to_s - from_s) / factor).max(8.0 * story.tick_s());
+    pub fn zoom(&mut self, timeline: &Timeline, around_s: f64, factor: f64) {
+        let [from_s, to_s] = self.shown_s(timeline);
+        let whole_s = timeline.length_s.unwrap_or(0.0).max(timeline.head_s());
+        let span_s = ((to_s - from_s) / factor).max(8.0 * timeline.tick_s());
         if span_s >= whole_s {
             self.range_s = None;
             return;
@@ -148,20 +145,20 @@ impl Desk {
     }
 
     /// Shows another part of the time of the same length.
-    pub fn pan(&mut self, story: &Story, by_s: f64) {
-        let whole_s = story.length_s.unwrap_or(0.0).max(story.head_s());
+    pub fn pan(&mut self, timeline: &Timeline, by_s: f64) {
+        let whole_s = timeline.length_s.unwrap_or(0.0).max(timeline.head_s());
         if let Some([from_s, to_s]) = self.range_s {
             self.range_s = Some(within([from_s + by_s, to_s + by_s], whole_s));
         }
     }
 
     /// Turns the page when the cursor leaves what is shown.
-    pub fn follow(&mut self, story: &Story, at_s: f64) {
+    pub fn follow(&mut self, timeline: &Timeline, at_s: f64) {
         if let Some([from_s, to_s]) = self.range_s
             && !(from_s..=to_s).contains(&at_s)
         {
             let span_s = to_s - from_s;
-            self.pan(story, at_s - from_s - 0.1 * span_s);
+            self.pan(timeline, at_s - from_s - 0.1 * span_s);
         }
     }
 }

@@ -1,24 +1,24 @@
-//! The thread behind the window: what it sends, and that nobody can disturb it.
+//! The thread behind the window: what it sends, and that the window cannot disturb it.
 
 use std::path::Path;
 use std::time::Duration;
 
 use proptest::prelude::*;
-use trimproof_harness::run::{LogicTarget, TargetError, run_scenario};
+use trimproof_harness::run::{Cause, LogicTarget, TargetError, run_scenario};
 use trimproof_plant::SwitchName;
 
 use super::*;
-use crate::story::tests::{pushed, pushed_scenario, rig};
+use crate::timeline::tests::{NoTelemetry, pushed, pushed_scenario, rig};
 
 fn logic() -> MakeTarget {
     Box::new(|| Box::new(LogicTarget::new()))
 }
 
-/// A run that has begun, with its story.
-fn begin(scenario: Scenario) -> (Feed, Story) {
+/// A run that has begun, with its timeline.
+fn begin(scenario: Scenario) -> (SourceThread, Timeline) {
     let scenario = Arc::new(scenario);
     let rig = rig("kittiwake");
-    let story = Story::new(
+    let timeline = Timeline::new(
         Arc::clone(&rig),
         Some(Arc::clone(&scenario)),
         SourceState::Running,
@@ -27,15 +27,15 @@ fn begin(scenario: Scenario) -> (Feed, Story) {
         scenario,
         target: logic(),
     };
-    (Feed::start(rig, source), story)
+    (SourceThread::start(rig, source), timeline)
 }
 
 /// Drains until the run is over.
-fn wait(feed: &mut Feed, story: &mut Story, pause: Duration) {
+fn wait(source: &mut SourceThread, timeline: &mut Timeline, pause: Duration) {
     let begun = std::time::Instant::now();
     while begun.elapsed() < Duration::from_secs(300) {
-        feed.drain(story);
-        if feed.finished.is_some() || matches!(story.source, SourceState::Failed(_)) {
+        source.drain(timeline);
+        if source.finished.is_some() || matches!(timeline.source_state, SourceState::Failed(_)) {
             return;
         }
         std::thread::sleep(pause);
@@ -55,20 +55,20 @@ fn hash_without_viewer() -> String {
     .hash()
 }
 
-/// The very same bits, whether nobody looks, a quick window looks, or one that is far slower than the run.
+/// The trace has the same bits whether the window is quicker or far slower than the run.
 #[test]
 fn a_window_neither_slows_nor_changes_a_run() {
     let expected = hash_without_viewer();
     for pause_ms in [0, 120] {
-        let (mut feed, mut story) = begin(pushed_scenario());
-        wait(&mut feed, &mut story, Duration::from_millis(pause_ms));
-        let finished = feed.finished.clone().unwrap();
+        let (mut source, mut timeline) = begin(pushed_scenario());
+        wait(&mut source, &mut timeline, Duration::from_millis(pause_ms));
+        let finished = source.finished.clone().unwrap();
         assert_eq!(finished.hash, expected);
-        assert_eq!(story.trace.hash(), expected);
-        assert_eq!(story.source, SourceState::Complete);
+        assert_eq!(timeline.trace.hash(), expected);
+        assert_eq!(timeline.source_state, SourceState::Complete);
         assert_eq!(finished.judgements.len(), 2);
         assert_eq!(
-            story
+            timeline
                 .expectations
                 .iter()
                 .filter(|view| view.judgement.is_some())
@@ -78,25 +78,45 @@ fn a_window_neither_slows_nor_changes_a_run() {
     }
 }
 
+/// What a controller does not report is no column of the trace that the window gathers either.
+#[test]
+fn a_run_without_telemetry_is_gathered_bit_for_bit() {
+    let scenario = Arc::new(pushed_scenario());
+    let rig = rig("kittiwake");
+    let mut timeline = Timeline::new(
+        Arc::clone(&rig),
+        Some(Arc::clone(&scenario)),
+        SourceState::Running,
+    );
+    let target: MakeTarget = Box::new(|| Box::new(NoTelemetry::default()));
+    let mut source = SourceThread::start(rig, Source::Run { scenario, target });
+    wait(&mut source, &mut timeline, Duration::from_millis(5));
+    assert_eq!(timeline.length_s, Some(3.0));
+    let finished = source.finished.clone().unwrap();
+    assert_eq!(timeline.trace.hash(), finished.hash);
+    assert!(timeline.trace.column("state").is_none());
+    assert_ne!(finished.hash, hash_without_viewer());
+}
+
 /// A window that never looks: the run goes to its end all the same, and nothing is lost.
 #[test]
 fn a_window_that_does_not_look_misses_nothing() {
-    let (mut feed, mut story) = begin(pushed_scenario());
-    let thread = feed.thread.take().unwrap();
+    let (mut source, mut timeline) = begin(pushed_scenario());
+    let thread = source.thread.take().unwrap();
     thread.join().unwrap();
-    feed.drain(&mut story);
-    assert_eq!(story.trace.hash(), hash_without_viewer());
+    source.drain(&mut timeline);
+    assert_eq!(timeline.trace.hash(), hash_without_viewer());
 }
 
 #[test]
 fn a_window_that_closes_stops_the_run() {
-    let (mut feed, mut story) = begin(Scenario {
+    let (mut source, mut timeline) = begin(Scenario {
         length_s: 3000.0,
         ..pushed_scenario()
     });
-    feed.end(&mut story);
-    let finished = feed.finished.clone().unwrap();
-    assert!(finished.cut.unwrap().starts_with("stopped at"));
+    source.end(&mut timeline);
+    let finished = source.finished.clone().unwrap();
+    assert!(matches!(finished.end, RunEnd::Cut(Cut::Stopped { .. })));
     assert!(finished.rows < 1_000_000 && finished.judgements.is_empty());
 }
 
@@ -139,7 +159,7 @@ fn fly_on(acts: &[(f64, Act)], target: &mut dyn Target) -> (Session, Trace) {
     (session, run.trace)
 }
 
-/// A wild hand: what is asked twice, what cannot be, everything at once.
+/// A wild hand: it asks twice for the same, for impossible angles, for several things at once.
 fn wild() -> Vec<(f64, Act)> {
     let mut acts = vec![
         (0.0, Act::LetGo),
@@ -200,7 +220,7 @@ fn a_flight_is_a_scenario_that_gives_the_same_trace() {
     let rig = rig("kittiwake");
     let scenario = read_again(&session);
     let again = run_scenario(&rig, &scenario, &mut LogicTarget::new(), &mut |_| true);
-    assert_eq!(again.cut, None);
+    assert_eq!(again.end, RunEnd::Complete);
     assert_eq!(again.trace.rows(), trace.rows());
     assert_eq!(again.trace.hash(), session.hash);
     let bends = trace
@@ -267,15 +287,18 @@ impl Target for Mortal {
     fn identity(&self) -> String {
         self.logic.identity()
     }
-    fn begin(&mut self, settings: &trimproof_controller::Settings) -> Result<(), TargetError> {
-        self.logic.begin(settings)
+    fn begin(&mut self, rig: &RigFile) -> Result<(), TargetError> {
+        self.logic.begin(rig)
     }
     fn tick(
         &mut self,
         inputs: &trimproof_io::Inputs,
     ) -> Result<trimproof_io::Outputs, TargetError> {
         if inputs.tick >= self.ticks {
-            return Err(TargetError::Link("the board fell silent".to_owned()));
+            return Err(TargetError::Link {
+                cause: Cause::new(std::io::Error::other("the board fell silent")),
+                help: None,
+            });
         }
         self.logic.tick(inputs)
     }
@@ -284,7 +307,8 @@ impl Target for Mortal {
     }
 }
 
-/// Whenever the board dies, what was flown is kept in a file that can be read, and says why it ended.
+/// Whenever the board dies, what was flown is kept in a file that can be read, and says why it
+/// ended.
 #[test]
 fn a_flight_that_the_board_cuts_is_kept_too() {
     for ticks in [0, 1, 455, 500, 503, 1234] {
@@ -294,14 +318,21 @@ fn a_flight_that_the_board_cuts_is_kept_too() {
         };
         let (session, trace) = fly_on(&wild(), &mut target);
         assert_eq!(trace.rows(), ticks as usize);
-        assert!(session.cut.as_ref().unwrap().contains("fell silent"));
+        assert!(
+            session
+                .cut
+                .as_ref()
+                .unwrap()
+                .to_string()
+                .contains("fell silent")
+        );
         let scenario = read_again(&session);
         assert!(scenario.purpose.contains("fell silent"));
     }
 }
 
 #[test]
-fn a_board_that_dies_is_reported_in_the_story() {
+fn a_board_that_dies_is_reported_in_the_timeline() {
     let source = Source::Fly {
         target: Box::new(|| {
             Box::new(Mortal {
@@ -311,14 +342,14 @@ fn a_board_that_dies_is_reported_in_the_story() {
         }),
         pace: Pace::Free,
     };
-    let mut story = Story::new(rig("kittiwake"), None, SourceState::Running);
-    let mut feed = Feed::start(rig("kittiwake"), source);
-    wait(&mut feed, &mut story, Duration::from_millis(1));
-    let SourceState::Cut(why) = &story.source else {
-        panic!("{:?}", story.source)
+    let mut timeline = Timeline::new(rig("kittiwake"), None, SourceState::Running);
+    let mut source = SourceThread::start(rig("kittiwake"), source);
+    wait(&mut source, &mut timeline, Duration::from_millis(1));
+    let SourceState::Cut(why) = &timeline.source_state else {
+        panic!("{:?}", timeline.source_state)
     };
     assert!(why.contains("fell silent"), "{why}");
-    assert!(!feed.finished.as_ref().unwrap().stopped);
+    assert!(!source.finished.as_ref().unwrap().end.is_stopped());
 }
 
 /// The longest flight with the longest numbers still makes a file that is read.
@@ -359,48 +390,48 @@ fn a_flight_at_the_window_goes_in_real_time_and_comes_back() {
         target: logic(),
         pace: Pace::Real { speed: 1.0 },
     };
-    let mut story = Story::new(rig("kittiwake"), None, SourceState::Running);
-    let mut feed = Feed::start(rig("kittiwake"), source);
-    assert!(feed.is_flown());
+    let mut timeline = Timeline::new(rig("kittiwake"), None, SourceState::Running);
+    let mut source = SourceThread::start(rig("kittiwake"), source);
+    assert!(source.is_flown());
     let begun = std::time::Instant::now();
-    feed.act(Act::Grip);
+    source.act(Act::Grip);
     std::thread::sleep(Duration::from_millis(300));
-    feed.drain(&mut story);
+    source.drain(&mut timeline);
     // It cannot have gone faster than time; how much slower is the machine's business.
-    assert!(story.head_s() <= begun.elapsed().as_secs_f64() + 0.01);
-    feed.act(Act::End);
-    wait(&mut feed, &mut story, Duration::from_millis(5));
-    feed.drain(&mut story);
-    let session = feed.session().cloned().unwrap();
-    assert!(!feed.is_flown() && session.events.len() == 1);
-    assert_eq!(session.hash, story.trace.hash());
+    assert!(timeline.head_s() <= begun.elapsed().as_secs_f64() + 0.01);
+    source.act(Act::End);
+    wait(&mut source, &mut timeline, Duration::from_millis(5));
+    source.drain(&mut timeline);
+    let session = source.session().cloned().unwrap();
+    assert!(!source.is_flown() && session.events.len() == 1);
+    assert_eq!(session.hash, timeline.trace.hash());
 }
 
-fn open(path: &Path, scenario: Option<Arc<Scenario>>) -> (Feed, Story) {
-    let mut story = Story::new(rig("kittiwake"), scenario.clone(), SourceState::Reading);
+fn open(path: &Path, scenario: Option<Arc<Scenario>>) -> (SourceThread, Timeline) {
+    let mut timeline = Timeline::new(rig("kittiwake"), scenario.clone(), SourceState::Reading);
     let source = Source::File {
         path: path.to_owned(),
         scenario,
     };
-    let mut feed = Feed::start(rig("kittiwake"), source);
-    wait(&mut feed, &mut story, Duration::from_millis(2));
-    (feed, story)
+    let mut source = SourceThread::start(rig("kittiwake"), source);
+    wait(&mut source, &mut timeline, Duration::from_millis(2));
+    (source, timeline)
 }
 
 #[test]
 fn a_trace_is_read_and_judged_and_a_damaged_one_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let file = folder.path().join("t.csv");
-    let story = pushed("kittiwake");
-    story.trace.write(&file).unwrap();
+    let timeline = pushed("kittiwake");
+    timeline.trace.write(&file).unwrap();
     let (_, read) = open(&file, Some(Arc::new(pushed_scenario())));
-    assert_eq!(read.trace.hash(), story.trace.hash());
-    assert_eq!(read.expectations, story.expectations);
+    assert_eq!(read.trace.hash(), timeline.trace.hash());
+    assert_eq!(read.expectations, timeline.expectations);
     let text = std::fs::read_to_string(&file).unwrap();
     std::fs::write(&file, &text[..text.len() / 2]).unwrap();
-    let (feed, read) = open(&file, None);
-    assert!(feed.finished.is_none());
-    let SourceState::Failed(why) = read.source else {
+    let (source, read) = open(&file, None);
+    assert!(source.finished.is_none());
+    let SourceState::Failed(why) = read.source_state else {
         panic!("it was read")
     };
     assert!(why.contains("truncated"), "{why}");

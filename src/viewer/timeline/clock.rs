@@ -1,4 +1,5 @@
-//! The playback clock: which instant is shown. It knows no wall clock; whoever calls says how much time went by.
+//! The playback clock: which instant is shown. It knows no wall clock; whoever calls says how much
+//! time went by.
 
 use bevy::prelude::Resource;
 
@@ -85,7 +86,7 @@ impl Clock {
         }
     }
 
-    /// Plays if it paused and the other way round; at the end it begins anew.
+    /// Plays if it was paused, pauses if it played; at the end it plays from the start.
     pub fn toggle(&mut self) {
         if !self.playing && self.loop_s.is_none() && self.at_s >= self.head_s && !self.open {
             self.at_s = 0.0;
@@ -134,7 +135,8 @@ impl Clock {
         }
     }
 
-    /// Plays the range over and over, `None` plays straight on. A range shorter than a tick is none.
+    /// Plays the range over and over, `None` plays straight on. A range shorter than a tick is
+    /// none.
     pub fn set_loop(&mut self, range_s: Option<[f64; 2]>) {
         self.loop_s = range_s
             .map(|[a, b]| [a.min(b).max(0.0), a.max(b)])

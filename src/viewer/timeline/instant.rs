@@ -1,10 +1,11 @@
 //! One row of a trace as the scene wants it.
 
-use trimproof_harness::rig::RigFile;
 use trimproof_harness::trace::Trace;
 use trimproof_io::{AXES, State};
+use trimproof_plant::Rig;
 
-/// Rows that are looked back over for where an unpowered drive sits in its play: a second at 500 Hz.
+/// Rows that are looked back over for where an unpowered drive sits in its play: a second at 500
+/// Hz.
 const MEMORY_ROWS: usize = 500;
 
 /// What is true at one tick. Angles in degrees.
@@ -16,7 +17,7 @@ pub struct Instant {
     pub axis: [AxisInstant; AXES],
     /// Whether the hand grips the stick.
     pub gripping: bool,
-    /// What the controller is doing.
+    /// What the controller is doing; `None` if it does not report it.
     pub state: Option<State>,
     /// Motor supply, V.
     pub supply_v: f64,
@@ -29,7 +30,7 @@ pub struct Instant {
     /// Force-trim switch is on.
     pub force_trim: bool,
     /// Names of the faults that are reported, without `fault.`.
-    pub faults: Vec<&'static str>,
+    pub faults: Vec<String>,
     /// The stick touches a stop or an obstacle.
     pub contact: bool,
 }
@@ -41,8 +42,8 @@ pub struct AxisInstant {
     pub stick_deg: f64,
     /// Trim shaft angle, deg.
     pub trim_deg: f64,
-    /// Trimmed position that the controller keeps, deg.
-    pub reference_deg: f64,
+    /// Trimmed position that the controller keeps, deg; `None` if it does not report it.
+    pub reference_deg: Option<f64>,
     /// Cartridge torque on the stick, N m.
     pub cartridge_n_m: f64,
     /// Force of the hand at the grip, N.
@@ -52,7 +53,8 @@ pub struct AxisInstant {
     /// The driver is on.
     pub enabled: bool,
     /// Where the pinion sits in the play of the gears: -1 and 1 are the flanks, 0 the middle.
-    pub in_play: f64,
+    /// `None` if the trace does not say it.
+    pub in_play: Option<f64>,
 }
 
 impl Instant {
@@ -61,20 +63,22 @@ impl Instant {
         self.axis.map(|axis| axis.stick_deg)
     }
 
-    /// Angles of the trimmed position, `[pitch, roll]`, deg.
-    pub fn reference_deg(&self) -> [f64; AXES] {
-        self.axis.map(|axis| axis.reference_deg)
+    /// Angles of the trimmed position, `[pitch, roll]`, deg; `None` unless the controller reports
+    /// both.
+    pub fn reference_deg(&self) -> Option<[f64; AXES]> {
+        let [pitch, roll] = self.axis.map(|axis| axis.reference_deg);
+        Some([pitch?, roll?])
     }
 
-    /// What row `row` of `trace` says of `rig`. A column that the trace does not have reads 0.
-    pub fn of(trace: &Trace, rig: &RigFile, row: usize) -> Self {
-        let number = |name: &str| {
-            let value = trace
-                .numbers(name)
-                .and_then(|values| values.get(row).copied());
-            // A broken value must not make the whole scene vanish.
-            value.filter(|value| value.is_finite()).unwrap_or(0.0)
+    /// What row `row` of `trace` says of `rig`. A column that the trace does not have reads 0 where
+    /// it is not optional.
+    pub fn of(trace: &Trace, rig: &Rig, row: usize) -> Self {
+        let found = |name: &str| {
+            let value = trace.numbers(name)?.get(row).copied()?;
+            // A value that is no number must not make the whole scene vanish.
+            Some(if value.is_finite() { value } else { 0.0 })
         };
+        let number = |name: &str| found(name).unwrap_or(0.0);
         let on = |name: &str| {
             trace
                 .switches(name)
@@ -82,10 +86,10 @@ impl Instant {
                 .unwrap_or(false)
         };
         let faults = trace
-            .held()
-            .filter_map(|info| Some((info.name, info.name.strip_prefix("fault.")?)))
+            .columns()
+            .filter_map(|info| Some((&info.name, info.name.strip_prefix("fault.")?)))
             .filter(|(name, _)| on(name))
-            .map(|(_, fault)| fault)
+            .map(|(_, fault)| fault.to_owned())
             .collect();
         Self {
             at_s: row as f64 * trace.about.tick_s,
@@ -95,7 +99,7 @@ impl Instant {
                 AxisInstant {
                     stick_deg: of("stick_deg"),
                     trim_deg: of("trim_deg"),
-                    reference_deg: of("reference_deg"),
+                    reference_deg: found(&format!("{axis}.reference_deg")),
                     cartridge_n_m: of("cartridge_n_m"),
                     grip_force_n: of("grip_force_n"),
                     stop_force_n: of("stop_force_n"),
@@ -116,37 +120,35 @@ impl Instant {
     }
 }
 
-/// Where the pinion sits in the play between the teeth, -1 to 1.
+/// Where the pinion sits in the play between the teeth, -1 to 1; `None` if the trace lacks what
+/// says it.
 ///
-/// A driven rotor is where it was sent less its lag. Of an unpowered one the trace says nothing: the trim shaft drags it along by
-/// one flank or the other, so it is followed over the last second as a play operator.
-fn in_play(trace: &Trace, rig: &RigFile, index: usize, row: usize) -> f64 {
+/// A driven rotor is where it was sent less its lag. Of an unpowered one the trace says nothing:
+/// the trim shaft drags it along by one flank or the other, so it is followed over the last second
+/// as a play operator.
+fn in_play(trace: &Trace, rig: &Rig, index: usize, row: usize) -> Option<f64> {
     let name = ["pitch", "roll"][index];
     let axis = rig.axis(index);
     let half_deg = axis.drive.backlash_half_rad().to_degrees();
-    let (Some(drive), Some(trim), Some(lag), Some(enabled)) = (
-        trace.numbers(&format!("{name}.drive_deg")),
-        trace.numbers(&format!("{name}.trim_deg")),
-        trace.numbers(&format!("{name}.lag_steps")),
-        trace.switches(&format!("{name}.enabled")),
-    ) else {
-        return 0.0;
-    };
+    let drive = trace.numbers(&format!("{name}.drive_deg"))?;
+    let trim = trace.numbers(&format!("{name}.trim_deg"))?;
+    let lag = trace.numbers(&format!("{name}.lag_steps"))?;
+    let enabled = trace.switches(&format!("{name}.enabled"))?;
     if half_deg <= 0.0 || row >= trim.len() {
-        return 0.0;
+        return Some(0.0);
     }
     let driven = |row: usize| {
         let ahead_deg = drive[row] - lag[row] * axis.full_step_deg() - trim[row];
         (ahead_deg / half_deg).clamp(-1.0, 1.0)
     };
     let first = row.saturating_sub(MEMORY_ROWS);
-    let mut place = 0.0;
+    let mut position = 0.0;
     for at in first..=row {
         if enabled[at] {
-            place = driven(at);
+            position = driven(at);
         } else if at > first {
-            place = f64::clamp(place - (trim[at] - trim[at - 1]) / half_deg, -1.0, 1.0);
+            position = f64::clamp(position - (trim[at] - trim[at - 1]) / half_deg, -1.0, 1.0);
         }
     }
-    if place.is_finite() { place } else { 0.0 }
+    Some(if position.is_finite() { position } else { 0.0 })
 }

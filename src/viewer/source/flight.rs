@@ -1,21 +1,23 @@
-//! Flying by hand: what the pilot does at the window becomes events of a scenario, at ticks, so that the same scenario gives the
-//! same trace again.
+//! Flying by hand: what the pilot does at the window becomes events of a scenario, at ticks, so
+//! that the same scenario gives the same trace again.
 
 use crossbeam_channel::Receiver;
 use trimproof_harness::rig::RigFile;
-use trimproof_harness::run::{Attend, Run};
+use trimproof_harness::run::{Attend, Cut, Run};
 use trimproof_harness::scenario::{Event, Expectation, PathShape, Scenario, Start};
 use trimproof_plant::SwitchName;
 
 use super::Pace;
 use super::pace::Wall;
 
-/// Shortest and longest piece of the hand's path, s: shorter than a hand can change its mind, and as long as a slow window needs
-/// from one look at the pointer to the next, so that the hand does not go by jerks.
+/// Shortest and longest piece of the hand's path, s: shorter than a hand can change its mind, and
+/// as long as a slow window needs from one look at the pointer to the next, so that the hand does
+/// not go by jerks.
 const CARRY_S: [f64; 2] = [0.04, 0.24];
 /// A target that differs by less is the same, deg.
 const SAME_DEG: f64 = 0.005;
-/// A flight ends at this length, s, or when a scenario file of at most 1 MiB could not hold more events.
+/// A flight ends at this length, s, or when a scenario file of at most 1 MiB could not hold more
+/// events.
 const LONGEST_S: f64 = 900.0;
 pub(super) const MOST_EVENTS: usize = 8_500;
 /// The hand is led at most so far, deg: beyond any stop.
@@ -54,11 +56,9 @@ pub struct Session {
     pub length_s: f64,
     /// Bit-hash of the trace.
     pub hash: String,
-    /// Why it was cut short, if the controller under test failed or the twin could not compute it: then the trace is
-    /// shorter than the scenario.
-    pub cut: Option<String>,
-    /// Whether it was the twin that could not go on.
-    pub aborted: bool,
+    /// Why it was cut short, if the controller under test failed or the twin could not compute it:
+    /// then the trace is shorter than the scenario.
+    pub cut: Option<Cut>,
 }
 
 /// A flight: sits beside a run as the pilot.
@@ -117,7 +117,7 @@ impl Flight {
     /// What was flown, in this run of it, whose trace has this hash.
     pub(super) fn session(&self, run: &Run, hash: String) -> Session {
         let flown_s = tidy(run.trace.rows().saturating_sub(1) as f64 * self.tick_s);
-        let cut = run.cut.clone().filter(|_| !run.stopped);
+        let cut = run.end.cut().filter(|cut| !cut.is_stop()).cloned();
         // What was under way when the board failed needs its time in a scenario all the same.
         let length_s = if cut.is_some() {
             tidy(flown_s.max(self.busy_until_s) + 2.0 * self.tick_s)
@@ -129,7 +129,6 @@ impl Flight {
             length_s,
             hash,
             cut,
-            aborted: run.aborted.is_some(),
         }
     }
 
@@ -279,8 +278,8 @@ pub(super) fn open_scenario(rig: &RigFile) -> Scenario {
     }
 }
 
-/// The session as a scenario that `prove` runs to the same trace. Its expectations are laws that hold for any stick that is well
-/// handled; whoever keeps the file adds what this flight was about.
+/// The session as a scenario that `prove` runs to the same trace. Its expectations are laws that
+/// hold for any stick that is well handled; whoever keeps the file adds what this flight was about.
 pub fn session_scenario(rig: &RigFile, name: &str, session: &Session) -> Scenario {
     let expect = |name: &str, formula: String, because: &str| Expectation {
         name: name.to_owned(),
@@ -299,11 +298,14 @@ pub fn session_scenario(rig: &RigFile, name: &str, session: &Session) -> Scenari
                 "Flown by hand at the window, so that a firmware change can be tried against the same hand. The session's trace has the hash {}.",
                 session.hash
             ),
-            Some(why) => format!(
+            Some(cut) => format!(
                 "Flown by hand at the window, until {}: {}",
-                if session.aborted { "the twin could not go on" } else { "the controller failed" },
+                match cut {
+                    Cut::Aborted(_) => "the twin could not go on",
+                    _ => "the controller failed",
+                },
                 // A purpose has a limit, and so has what a board can say.
-                why.chars().take(1000).collect::<String>()
+                cut.to_string().chars().take(1000).collect::<String>()
             ),
         },
         expect: vec![

@@ -1,10 +1,12 @@
-//! What is shown: a rig, the trace so far, the scenario's expectations and what became of them. No drawing here.
+//! What is shown: a rig, the trace so far, the scenario's expectations and what became of them. No
+//! drawing here.
 
 mod clock;
 mod expectation_view;
 mod instant;
 mod lanes;
 mod series;
+mod signals;
 pub(crate) mod travel;
 
 pub use clock::{Clock, SPEEDS};
@@ -12,6 +14,7 @@ pub use expectation_view::{ExpectationView, expectation_views, judge_whole};
 pub use instant::{AxisInstant, Instant};
 pub use lanes::{Lane, Lanes, word};
 pub use series::{Series, Spot};
+pub use signals::{SignalName, USUAL};
 pub use travel::Travel;
 
 use std::collections::BTreeMap;
@@ -21,40 +24,30 @@ use bevy::prelude::Resource;
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::Scenario;
-use trimproof_harness::trace::{About, Row, Trace, column};
-
-/// Signals that are plotted unless others are asked for.
-pub const USUAL: [&str; 8] = [
-    "pitch.stick_deg",
-    "pitch.trim_deg",
-    "pitch.reference_deg",
-    "roll.stick_deg",
-    "roll.trim_deg",
-    "roll.reference_deg",
-    "pitch.grip_force_n",
-    "roll.grip_force_n",
-];
+use trimproof_harness::trace::{About, Row, Trace};
+use trimproof_io::Reports;
 
 /// What is shown, as far as it is known yet.
 #[derive(Resource)]
-pub struct Story {
+pub struct Timeline {
     /// The rig.
     pub rig: Arc<RigFile>,
-    /// The scenario; `None` for a trace whose scenario is not at hand, and for a stick that is flown by hand.
+    /// The scenario; `None` for a trace whose scenario is not at hand, and for a stick that is
+    /// flown by hand.
     pub scenario: Option<Arc<Scenario>>,
     /// What has happened so far.
     pub trace: Trace,
     /// Expectations, in the order of the file; without a judgement until the run is complete.
     pub expectations: Vec<ExpectationView>,
     /// What the source of the trace is doing.
-    pub source: SourceState,
-    /// Simulated length that is to come in all, s; `None` if nobody knows.
+    pub source_state: SourceState,
+    /// Simulated length that is to come in all, s; `None` while it is not known.
     pub length_s: Option<f64>,
     /// States and switches over time.
     pub lanes: Lanes,
     /// How far stick and trim have gone.
     pub travel: Travel,
-    series: BTreeMap<&'static str, Series>,
+    series: BTreeMap<SignalName, Series>,
 }
 
 /// What the source of a trace is doing.
@@ -74,7 +67,7 @@ pub enum SourceState {
     Failed(String),
 }
 
-impl Story {
+impl Timeline {
     /// How the run of a whole trace ended, as its notes say.
     pub fn end_of(trace: &Trace) -> SourceState {
         match trace.about.notes.get("cut") {
@@ -83,8 +76,12 @@ impl Story {
         }
     }
 
-    /// A story of which nothing has happened yet.
-    pub fn new(rig: Arc<RigFile>, scenario: Option<Arc<Scenario>>, source: SourceState) -> Self {
+    /// A timeline of which nothing has happened yet.
+    pub fn new(
+        rig: Arc<RigFile>,
+        scenario: Option<Arc<Scenario>>,
+        source_state: SourceState,
+    ) -> Self {
         let about = About {
             rig: rig.name.clone(),
             scenario: scenario
@@ -102,9 +99,9 @@ impl Story {
         Self {
             rig,
             scenario,
-            trace: Trace::new(about, 0),
+            trace: Trace::new(about, Reports::ALL, 0),
             expectations,
-            source,
+            source_state,
             length_s,
             lanes: Lanes::default(),
             travel: Travel::default(),
@@ -112,19 +109,19 @@ impl Story {
         }
     }
 
-    /// A story of a trace that is complete, with its judgements if there are any.
+    /// A timeline of a trace that is complete, with its judgements if there are any.
     pub fn of_trace(
         rig: Arc<RigFile>,
         scenario: Option<Arc<Scenario>>,
         trace: Trace,
         judgements: &[Judgement],
     ) -> Self {
-        let mut story = Self::new(rig, scenario, Self::end_of(&trace));
+        let mut timeline = Self::new(rig, scenario, Self::end_of(&trace));
         let mut lanes = Lanes::default();
         lanes.follow(&trace);
-        story.take_trace(trace, lanes);
-        story.take_judgements(judgements);
-        story
+        timeline.take_trace(trace, lanes);
+        timeline.take_judgements(judgements);
+        timeline
     }
 
     /// Takes a whole trace and its lanes in place of what was there.
@@ -135,6 +132,14 @@ impl Story {
         self.lanes = lanes;
         self.length_s = Some(self.head_s());
         self.series.clear();
+    }
+
+    /// A run of a controller with these reports begins: nothing has happened yet.
+    pub fn begin(&mut self, reports: Reports) {
+        let trace = Trace::new(self.trace.about.clone(), reports, 0);
+        let length_s = self.length_s;
+        self.take_trace(trace, Lanes::default());
+        self.length_s = length_s;
     }
 
     /// Appends what has happened since.
@@ -154,13 +159,15 @@ impl Story {
         }
     }
 
-    /// Why there is less than was asked for, in one line; `None` if nothing is missing. A board or a file may have said it: control
-    /// characters are left out, and it is no longer than a few lines of a small picture.
+    /// Why there is less than was asked for, in one line; `None` if nothing is missing. A board or
+    /// a file may have said it: control characters are left out, and it is no longer than a few
+    /// lines of a small picture.
     pub fn what_is_missing(&self) -> Option<String> {
         const MOST: usize = 300;
-        let (what, why) = match &self.source {
-            SourceState::Cut(why) => ("cut short", why),
-            SourceState::Aborted(why) => ("aborted, nothing is judged", why),
+        let (what, why) = match &self.source_state {
+            SourceState::Cut(why) | SourceState::Aborted(why) => {
+                ("aborted, nothing is judged", why)
+            }
             SourceState::Failed(why) => ("no trace", why),
             SourceState::Reading | SourceState::Running | SourceState::Complete => return None,
         };
@@ -172,11 +179,11 @@ impl Story {
         Some(format!("{what}: {kept}"))
     }
 
-    /// What became of the expectations that broke, in the order of the file.
-    pub fn broken(&self) -> impl Iterator<Item = &Judgement> {
+    /// Judgements of the expectations that fail, in the order of the file.
+    pub fn failed(&self) -> impl Iterator<Item = &Judgement> {
         self.expectations
             .iter()
-            .filter(|view| view.is_broken())
+            .filter(|view| view.fails())
             .filter_map(|view| view.judgement.as_ref())
     }
 
@@ -204,17 +211,19 @@ impl Story {
             .map(|row| Instant::of(&self.trace, &self.rig, row))
     }
 
-    /// The signal of this name as a plot wants it, up to date with the trace; `None` if there is none.
+    /// The signal of this name as a plot wants it, up to date with the trace; `None` if there is
+    /// none.
     pub fn series(&mut self, name: &str) -> Option<&Series> {
-        let info = column(name)?;
-        let series = self.series.entry(info.name).or_default();
-        series.follow(&self.trace, info.name);
+        let info = self.trace.column(name)?;
+        let series = self.series.entry(info.name.clone()).or_default();
+        series.follow(&self.trace, &info.name);
         Some(series)
     }
 
     /// Bytes that trace and plotted signals take, about.
     pub fn bytes(&self) -> usize {
-        self.trace.rows() * trimproof_harness::trace::bytes_per_row()
+        let columns = self.trace.columns();
+        self.trace.rows() * columns.map(|info| info.kind.bytes()).sum::<usize>()
             + self.series.values().map(Series::bytes).sum::<usize>()
     }
 }
