@@ -411,7 +411,7 @@ fn the_viewer_writes_nothing_and_knows_no_inside_of_the_controller() {
     );
     // A wall clock only where people look or fly.
     forbid(
-        "src/viewer/story",
+        "src/viewer/timeline",
         &["SystemTime", "std::time", "thread"],
         &[],
     );
