@@ -1,4 +1,4 @@
-//! One axis: its sensor, its drive's movement, its place.
+//! One axis: its sensor, its drive's movement, its position.
 
 use crate::Settings;
 use crate::motion::{Motion, MotionLimits};
@@ -6,7 +6,7 @@ use crate::sensing::{Sensing, SensorConfig};
 use crate::settings::AxisSettings;
 use crate::settings_check::rate_of;
 use crate::step_loss::{StepLossConfig, StepLossWatch};
-use crate::units::{Ratio, nearest, quotient, ticks, within};
+use crate::units::{Ratio, clamp, nearest, quotient, ticks};
 use trimproof_io::{AxisCommand, AxisTelemetry, CurrentLevel};
 
 /// Running current is kept for this long after a movement or an engagement, so that ringing dies out.
@@ -16,7 +16,7 @@ const RUN_ON_MS: u32 = 200;
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct AxisConfig {
     pub(crate) sensor: SensorConfig,
-    place: StepLossConfig,
+    step_loss: StepLossConfig,
     ratio: Ratio,
     microsteps: u16,
     phase_zero: u16,
@@ -41,19 +41,19 @@ impl AxisConfig {
     pub(crate) fn new(axis: &AxisSettings, whole: &Settings) -> Self {
         let ratio = Ratio::new(axis);
         let hz = u64::from(whole.generator_hz);
-        let rate = |mdeg_per_s: i32| rate_of(ratio.scaled(mdeg_per_s.unsigned_abs(), hz));
+        let rate = |mdeg_per_s: i32| rate_of(ratio.q32_rate(mdeg_per_s.unsigned_abs(), hz));
         let limits = |mdeg_per_s: i32| MotionLimits {
             rate: rate(mdeg_per_s),
-            accel: rate_of(ratio.scaled(
+            accel: rate_of(ratio.q32_rate(
                 axis.accel_mdeg_per_s2.unsigned_abs(),
                 hz * u64::from(whole.tick_hz),
             )),
             periods: whole.generator_hz.checked_div(whole.tick_hz).unwrap_or(1),
-            patience: whole.command_timeout_ticks,
+            timeout_ticks: whole.command_timeout_ticks,
         };
         Self {
             sensor: SensorConfig::new(axis, whole.tick_hz),
-            place: StepLossConfig::new(axis, whole.tick_hz),
+            step_loss: StepLossConfig::new(axis, whole.tick_hz),
             ratio,
             microsteps: axis.microsteps,
             phase_zero: axis.phase_zero_usteps,
@@ -93,11 +93,11 @@ struct Steering {
 pub(crate) struct Axis {
     pub(crate) sensing: Sensing,
     motion: Motion,
-    place: StepLossWatch,
+    step_loss: StepLossWatch,
     steering: Steering,
     /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0 or 1.
     blocked: i8,
-    /// Side on which the drive, its place unsure, has carried the stick past its soft limit: it must not go on
+    /// Side on which the drive, its position unsure, has carried the stick past its soft limit: it must not go on
     /// outwards there. -1, 0 or 1.
     carried_out: i8,
     /// Whether the stick was inside its soft limits at the last tick.
@@ -117,7 +117,7 @@ impl Axis {
         Self {
             sensing: Sensing::NEW,
             motion: Motion::default(),
-            place: StepLossWatch::default(),
+            step_loss: StepLossWatch::default(),
             steering: Steering::default(),
             blocked: 0,
             carried_out: 0,
@@ -130,15 +130,15 @@ impl Axis {
         }
     }
 
-    /// Takes in what has happened in the last `gap` ticks, with the drive `on` or off.
-    pub(crate) fn observe(&mut self, counts: u16, gap: u32, on: bool, config: &AxisConfig) {
-        self.motion.advance(gap, &config.glide);
-        self.sensing.step(counts, gap, &config.sensor);
+    /// Takes in what has happened in the last `elapsed_ticks` ticks, with the drive `on` or off.
+    pub(crate) fn observe(&mut self, counts: u16, elapsed_ticks: u32, on: bool, config: &AxisConfig) {
+        self.motion.advance(elapsed_ticks, &config.glide);
+        self.sensing.step(counts, elapsed_ticks, &config.sensor);
         self.watch_stuck(on, config);
         let deflection = self.deflection_mdeg(config);
         let most = config.deflection_max_mdeg;
         if on {
-            self.place.strain(deflection);
+            self.step_loss.strain(deflection);
         }
         // What the deflection comes to if the drive brakes now and the stick stays.
         let braking_mdeg = config.ratio.mdeg(self.motion.braking_usteps(&config.glide));
@@ -157,7 +157,7 @@ impl Axis {
         };
     }
 
-    /// Sees whether a drive whose place is unsure carries the stick out past a soft limit. A stick that was out there
+    /// Sees whether a drive whose position is unsure carries the stick out past a soft limit. A stick that was out there
     /// already is held there by a pilot, who may well trim after it. Over once the stick is well inside, so that noise
     /// does not make the drive stutter.
     fn watch_limits(&mut self, braking_mdeg: i32, config: &AxisConfig) {
@@ -165,8 +165,8 @@ impl Axis {
         // Where the stick comes to when it is carried along while the drive brakes.
         let coming = stick.saturating_add(braking_mdeg);
         let (low, high) = (config.soft_min_mdeg, config.soft_max_mdeg);
-        let band = config.place.band_mdeg;
-        let unsure = self.place.unsure(&config.place);
+        let band = config.step_loss.band_mdeg;
+        let unsure = self.step_loss.unsure(&config.step_loss);
         let side = i32::from(coming > high.saturating_add(band))
             - i32::from(coming < low.saturating_sub(band));
         let well_inside = stick < high.saturating_sub(band) && stick > low.saturating_add(band);
@@ -201,7 +201,7 @@ impl Axis {
         self.motion.home(-i32::from(config.phase_zero));
     }
 
-    /// Drive off and place unknown: no pulses.
+    /// Drive off and position unknown: no pulses.
     pub(crate) fn rest(&mut self) {
         self.motion.rest();
         self.off();
@@ -223,7 +223,7 @@ impl Axis {
     }
 
     fn off(&mut self) {
-        self.place.unsettle();
+        self.step_loss.unsettle();
         self.steering = Steering::default();
         self.blocked = 0;
         self.slipped = false;
@@ -239,7 +239,7 @@ impl Axis {
         rest.saturating_abs() <= i32::from(config.microsteps / 8).max(1)
     }
 
-    /// Microsteps from the believed place to the stick.
+    /// Microsteps from the estimated position to the stick.
     fn usteps_to_stick(&self, config: &AxisConfig) -> i32 {
         let (raw, filtered) = (self.sensing.raw_mdeg(), self.sensing.mdeg());
         // The filter is quieter at rest, the last reading is nearer in movement.
@@ -259,15 +259,15 @@ impl Axis {
         self.motion.shift(cycles.saturating_mul(cycle));
         self.motion.rest();
         self.settle(config);
-        self.place.engage();
+        self.step_loss.engage();
         self.held_ticks = config.hold_off_ticks;
         self.run_on = config.run_on_ticks;
     }
 
-    /// Makes the nearest place where the drive can stop the goal, inside the soft limits.
+    /// Makes the nearest position where the drive can stop the goal, inside the soft limits.
     pub(crate) fn settle(&mut self, config: &AxisConfig) {
         self.motion.stop(&config.glide);
-        let inside = within(self.motion.goal(), config.soft_min, config.soft_max);
+        let inside = clamp(self.motion.goal(), config.soft_min, config.soft_max);
         if inside != self.motion.goal() {
             self.motion.set_goal(inside);
         }
@@ -310,7 +310,7 @@ impl Axis {
                 .goal()
                 .saturating_add(config.increment.saturating_mul(direction.into()));
             self.motion
-                .set_goal(within(goal, config.soft_min, config.soft_max));
+                .set_goal(clamp(goal, config.soft_min, config.soft_max));
         }
     }
 
@@ -319,10 +319,10 @@ impl Axis {
         &mut self,
         limits: &MotionLimits,
         halt: bool,
-        gap: u32,
+        elapsed_ticks: u32,
         config: &AxisConfig,
     ) {
-        self.motion.plan(limits, halt || self.held_back(), gap);
+        self.motion.plan(limits, halt || self.held_back(), elapsed_ticks);
         if self.motion.rate() != 0 {
             self.run_on = config.run_on_ticks;
         } else if self.deflection_mdeg(config).saturating_abs() < config.deflection_max_mdeg / 2 {
@@ -341,15 +341,15 @@ impl Axis {
     /// steps that were found and booked, and returns whether there were any.
     pub(crate) fn watch_for_lost_steps(&mut self, config: &AxisConfig) -> bool {
         if self.motion.rate() != 0 || self.steering.direction != 0 {
-            self.place.unsettle();
+            self.step_loss.unsettle();
             return false;
         }
         let (stick, drive) = (self.sensing.mdeg(), self.drive_mdeg(config));
-        let cycles = self.place.judge(
+        let cycles = self.step_loss.judge(
             stick,
             drive,
             config.ratio.mdeg(config.cycle()),
-            &config.place,
+            &config.step_loss,
         );
         if cycles == 0 {
             return false;
@@ -389,7 +389,7 @@ impl Axis {
 
     /// Whether stick and drive disagree for an unknown reason.
     pub(crate) const fn doubt(&self) -> bool {
-        self.place.doubt()
+        self.step_loss.doubt()
     }
 
     #[cfg(test)]
@@ -437,7 +437,7 @@ impl Axis {
         };
         AxisTelemetry {
             stick_mdeg,
-            reference_mdeg: within(drive_mdeg, config.soft_min_mdeg, config.soft_max_mdeg),
+            reference_mdeg: clamp(drive_mdeg, config.soft_min_mdeg, config.soft_max_mdeg),
             drive_mdeg,
         }
     }

@@ -104,17 +104,17 @@ impl Controller {
     /// One control tick: takes in what the sensors and switches say and answers what the drives must do
     /// until the next one.
     pub fn tick(&mut self, inputs: &Inputs) -> Outputs {
-        let gap = self
+        let elapsed_ticks = self
             .last_tick
             .map_or(1, |last| inputs.tick.wrapping_sub(last));
         self.last_tick = Some(inputs.tick);
-        // A tick number that stands still or runs back is as bad as a large gap.
-        let lost = gap == 0 || gap > self.config.ticks_lost_max;
+        // A tick number that stands still or runs back is as bad as a large elapsed_ticks.
+        let lost = elapsed_ticks == 0 || elapsed_ticks > self.config.ticks_lost_max;
         let on = drives_on(self.state);
         self.off_ticks = if on {
             0
         } else {
-            self.off_ticks.saturating_add(gap)
+            self.off_ticks.saturating_add(elapsed_ticks)
         };
         self.power.step(inputs.supply_mv, self.config.power);
         self.panel.step(&inputs.switches, &self.config.panel);
@@ -124,15 +124,15 @@ impl Controller {
             .zip(&self.config.axes)
             .zip(inputs.sensor_counts)
         {
-            axis.observe(counts, gap, on, config);
+            axis.observe(counts, elapsed_ticks, on, config);
         }
         self.find_trips(lost);
         let home = self.change_state(lost);
-        self.act(home, gap);
+        self.act(home, elapsed_ticks);
         self.outputs(home)
     }
 
-    /// Where the drives are believed to be: whole microsteps and fraction.
+    /// Where the drives are estimated to be: whole microsteps and fraction.
     #[cfg(test)]
     pub(crate) fn places(&self) -> [(i32, u32); AXES] {
         self.axes.map(|axis| axis.position_parts())
@@ -269,7 +269,7 @@ impl Controller {
     }
 
     /// Lets the drives do what the state asks for.
-    fn act(&mut self, home: bool, gap: u32) {
+    fn act(&mut self, home: bool, elapsed_ticks: u32) {
         let state = self.state;
         let following = self.homed && state != State::Tripped;
         if !drives_on(state) {
@@ -292,18 +292,18 @@ impl Controller {
                     }
                 }
                 State::Centring => {
-                    axis.drive(&config.glide, held, gap, config);
+                    axis.drive(&config.glide, held, elapsed_ticks, config);
                     if axis.watch_for_lost_steps(config) {
                         axis.centre();
                     }
                 }
                 State::Nudging => {
                     axis.steer(direction, config);
-                    axis.drive(&config.nudge, false, gap, config);
+                    axis.drive(&config.nudge, false, elapsed_ticks, config);
                     axis.watch_for_lost_steps(config);
                 }
                 State::Holding => {
-                    axis.drive(&config.glide, false, gap, config);
+                    axis.drive(&config.glide, false, elapsed_ticks, config);
                     axis.watch_for_lost_steps(config);
                 }
             }

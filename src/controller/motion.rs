@@ -1,4 +1,4 @@
-//! Commanded movement of one drive: a place in step with the generator, and a profile to a goal.
+//! Commanded movement of one drive: a position in step with the generator, and a profile to a goal.
 //!
 //! Places are microsteps times 2^32 (whole microsteps above, the generator's fraction below), rates are
 //! microsteps per generator period times 2^32. The outputs of tick n act over the interval from tick n to
@@ -24,7 +24,7 @@ pub(crate) struct MotionLimits {
     /// Generator periods per tick.
     pub(crate) periods: u16,
     /// Ticks that the generator runs on for without a new rate.
-    pub(crate) patience: u16,
+    pub(crate) timeout_ticks: u16,
 }
 
 /// Where the drive is, how fast it goes, and where to.
@@ -37,23 +37,23 @@ pub(crate) struct Motion {
 }
 
 impl Motion {
-    /// Takes note of the pulses of the last `gap` ticks; the generator stops after its patience.
-    pub(crate) fn advance(&mut self, gap: u32, limits: &MotionLimits) {
-        let ran = gap.min(u32::from(limits.patience)) as u16;
+    /// Takes note of the pulses of the last `elapsed_ticks` ticks; the generator stops after the command timeout.
+    pub(crate) fn advance(&mut self, elapsed_ticks: u32, limits: &MotionLimits) {
+        let ran = elapsed_ticks.min(u32::from(limits.timeout_ticks)) as u16;
         let (steps, fraction) =
             steps_over(self.fraction, self.rate, limits.periods.saturating_mul(ran));
         self.usteps = self.usteps.saturating_add(steps);
         self.fraction = fraction;
-        if gap > u32::from(limits.patience) {
+        if elapsed_ticks > u32::from(limits.timeout_ticks) {
             self.rate = 0;
         }
     }
 
     /// Chooses the next rate: as fast as allowed, but always able to stop at the goal, even if the
-    /// generator repeats a rate for its whole patience. `halt` brings it to rest wherever it is.
-    /// `gap` is the number of ticks since the last choice: braking may make up for lost ticks.
-    pub(crate) fn plan(&mut self, limits: &MotionLimits, halt: bool, gap: u32) {
-        let left = self.goal.saturating_sub(self.place());
+    /// generator repeats a rate for the whole command timeout. `halt` brings it to rest wherever it is.
+    /// `elapsed_ticks` is the number of ticks since the last choice: braking may make up for lost ticks.
+    pub(crate) fn plan(&mut self, limits: &MotionLimits, halt: bool, elapsed_ticks: u32) {
+        let left = self.goal.saturating_sub(self.position());
         let accel = i64::from(limits.accel);
         let rate = i64::from(self.rate);
         let fastest = if halt || (left.unsigned_abs() <= REACHED && rate.abs() <= accel) {
@@ -62,8 +62,8 @@ impl Motion {
             i64::from(stoppable(left.unsigned_abs(), limits).min(limits.rate))
         };
         let wanted = if left < 0 { -fastest } else { fastest };
-        let gap = i64::from(gap.min(u32::from(limits.patience)).max(1));
-        let brake = accel.saturating_mul(gap);
+        let elapsed_ticks = i64::from(elapsed_ticks.min(u32::from(limits.timeout_ticks)).max(1));
+        let brake = accel.saturating_mul(elapsed_ticks);
         let (low, high) = if rate > 0 {
             ((rate - accel).min((rate - brake).max(0)), rate + accel)
         } else {
@@ -76,10 +76,10 @@ impl Motion {
     /// Makes the nearest microstep where the drive can stop the goal.
     pub(crate) fn stop(&mut self, limits: &MotionLimits) {
         if self.rate == 0 {
-            self.goal = self.place();
+            self.goal = self.position();
             return;
         }
-        let end = self.place().saturating_add(self.way(limits));
+        let end = self.position().saturating_add(self.way(limits));
         // Outwards to the middle of a microstep.
         let below = ((end - HALF) >> 32 << 32) + HALF;
         self.goal = if self.rate < 0 || below == end {
@@ -94,7 +94,7 @@ impl Motion {
         (self.way(limits) >> 32) as i32
     }
 
-    /// The braking way as a difference of places.
+    /// The braking way as a difference of positions.
     fn way(&self, limits: &MotionLimits) -> i64 {
         let (rate, accel) = (i64::from(self.rate), i64::from(limits.accel));
         let speed = rate.abs();
@@ -118,21 +118,21 @@ impl Motion {
 
     /// Whether the drive is at rest at its goal.
     pub(crate) fn reached(&self) -> bool {
-        self.rate == 0 && self.goal.saturating_sub(self.place()).unsigned_abs() <= REACHED
+        self.rate == 0 && self.goal.saturating_sub(self.position()).unsigned_abs() <= REACHED
     }
 
     /// Sense of the way to the goal: -1, 0 or 1.
     pub(crate) fn sense(&self) -> i64 {
-        self.goal.saturating_sub(self.place()).signum()
+        self.goal.saturating_sub(self.position()).signum()
     }
 
     /// The drive is off: the generator stands still.
     pub(crate) fn rest(&mut self) {
         self.rate = 0;
-        self.goal = self.place();
+        self.goal = self.position();
     }
 
-    /// The driver's index has gone to its home and the fraction to zero: `usteps` is the place of that.
+    /// The driver's index has gone to its home and the fraction to zero: `usteps` is the position of that.
     pub(crate) fn home(&mut self, usteps: i32) {
         *self = Self {
             usteps,
@@ -140,18 +140,18 @@ impl Motion {
             rate: 0,
             goal: 0,
         };
-        self.goal = self.place();
+        self.goal = self.position();
     }
 
     /// While the drive is off: lets the driver's index follow `target`, at the generator's fastest.
     pub(crate) fn follow(&mut self, target: i32, limits: &MotionLimits) {
         self.set_goal(target);
-        let left = self.goal.saturating_sub(self.place());
+        let left = self.goal.saturating_sub(self.position());
         let rate = quotient(left, i64::from(limits.periods));
         self.rate = rate.max(-i64::from(i32::MAX)).min(i64::from(i32::MAX)) as i32;
     }
 
-    /// Bookkeeping only: the place is `usteps` elsewhere than believed; nothing moves.
+    /// Bookkeeping only: the position is `usteps` elsewhere than estimated; nothing moves.
     pub(crate) fn shift(&mut self, usteps: i32) {
         self.usteps = self.usteps.saturating_add(usteps);
         self.goal = self.goal.saturating_add(i64::from(usteps) << 32);
@@ -173,22 +173,22 @@ impl Motion {
         (self.usteps, self.fraction)
     }
 
-    fn place(&self) -> i64 {
+    fn position(&self) -> i64 {
         (i64::from(self.usteps) << 32) | i64::from(self.fraction)
     }
 }
 
-/// Largest rate that can be kept for one tick (and repeated `patience` - 1 times by a generator left alone)
+/// Largest rate that can be kept for one tick (and repeated `timeout_ticks` - 1 times by a generator left alone)
 /// and then brought down by `accel` a tick within `left`.
 ///
-/// With n whole ramp ticks, r = n accel + rest, way / periods = (n + patience) r - accel n (n + 1) / 2. At
-/// r = n accel that is accel (n^2 / 2 + (patience - 1/2) n), which gives n; then r follows.
+/// With n whole ramp ticks, r = n accel + rest, way / periods = (n + timeout_ticks) r - accel n (n + 1) / 2. At
+/// r = n accel that is accel (n^2 / 2 + (timeout_ticks - 1/2) n), which gives n; then r follows.
 fn stoppable(left: u64, limits: &MotionLimits) -> u32 {
     let accel = u64::from(limits.accel);
-    let patience = u64::from(limits.patience);
+    let timeout_ticks = u64::from(limits.timeout_ticks);
     let way = left.checked_div(u64::from(limits.periods)).unwrap_or(0);
     let ratio = way.checked_div(accel).unwrap_or(0).min(ROOT_MAX) as u32;
-    let odd = u32::from(limits.patience)
+    let odd = u32::from(limits.timeout_ticks)
         .saturating_mul(2)
         .saturating_sub(1);
     let root = odd
@@ -200,7 +200,7 @@ fn stoppable(left: u64, limits: &MotionLimits) -> u32 {
     let ramp = accel.saturating_mul(n.saturating_mul(n + 1) / 2);
     let rate = way
         .saturating_add(ramp)
-        .checked_div(n.saturating_add(patience))
+        .checked_div(n.saturating_add(timeout_ticks))
         .unwrap_or(0);
     rate.min(i32::MAX as u64) as u32
 }
@@ -216,7 +216,7 @@ mod tests {
             rate: 114_532_460,
             accel: 916_259,
             periods: 20,
-            patience: 1,
+            timeout_ticks: 1,
         }
     }
 
@@ -239,7 +239,7 @@ mod tests {
     }
 
     #[test]
-    fn a_move_takes_the_time_of_its_trapezium() {
+    fn a_move_takes_the_time_of_its_trapezoidal_profile() {
         // 1000 microsteps (18.75 deg) at 266.67 usteps/s with ramps of 0.25 s: 3.75 s + 0.25 s = 2000 ticks.
         let mut motion = Motion::default();
         motion.set_goal(1000);
@@ -290,23 +290,23 @@ mod tests {
         #[test]
         fn any_goal_is_reached_without_overshoot(
             goal in -30_000i32..30_000, rate in 10_000u32..2_000_000_000, ramp in 1u32..15_000,
-            periods in 1u16..500, patience in 1u16..=50,
+            periods in 1u16..500, timeout_ticks in 1u16..=50,
         ) {
             let accel = (rate / ramp).max(100);
             // Keep the runs short: at least 1/200 microstep a tick.
             prop_assume!(u64::from(rate) * u64::from(periods) > 1 << 27 && u64::from(accel) * u64::from(periods) > 1 << 16);
-            let limits = MotionLimits { rate, accel, periods, patience };
+            let limits = MotionLimits { rate, accel, periods, timeout_ticks };
             // At most 8000 ticks of cruising.
             let farthest = ((u64::from(rate) * u64::from(periods) * 8000) >> 32).max(1);
             let goal = goal.signum() * u64::from(goal.unsigned_abs()).min(farthest) as i32;
             let mut motion = Motion::default();
             motion.set_goal(goal);
             let side = motion.sense();
-            // Distance over rate and one whole ramp, which a trapezium takes; then the last approach, which divides what is
-            // left by its patience each tick: at most 50 times its patience from 2^60 down to a 16th of a microstep.
+            // Distance over rate and one whole ramp, which a trapezoidal profile takes; then the last approach, which divides what is
+            // left by the command timeout each tick: at most 50 times its command timeout from 2^60 down to a 16th of a microstep.
             let distance = u64::from(goal.unsigned_abs()) + 1;
             let most = (distance << 32) / (u64::from(rate) * u64::from(periods))
-                + u64::from(rate / accel) + 50 * u64::from(patience) + 50;
+                + u64::from(rate / accel) + 50 * u64::from(timeout_ticks) + 50;
             let mut arrived = false;
             for _ in 0..most {
                 let before = i64::from(motion.rate);
@@ -326,16 +326,16 @@ mod tests {
 
         #[test]
         fn lost_ticks_never_carry_past_the_goal(
-            goal in 1i32..2000, gaps in proptest::collection::vec(1u32..=4, 1..2000), patience in 1u16..=4,
+            goal in 1i32..2000, gaps in proptest::collection::vec(1u32..=4, 1..2000), timeout_ticks in 1u16..=4,
         ) {
-            let limits = MotionLimits { patience, ..limits() };
+            let limits = MotionLimits { timeout_ticks, ..limits() };
             let mut motion = Motion::default();
             motion.set_goal(goal);
-            let mut gap = 1;
+            let mut elapsed_ticks = 1;
             for next in gaps {
-                motion.plan(&limits, false, gap);
-                gap = next;
-                motion.advance(gap, &limits);
+                motion.plan(&limits, false, elapsed_ticks);
+                elapsed_ticks = next;
+                motion.advance(elapsed_ticks, &limits);
                 prop_assert!(motion.usteps() <= goal);
             }
         }

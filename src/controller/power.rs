@@ -9,7 +9,7 @@ const LOW_TICKS: u8 = 3;
 pub(crate) struct PowerLimits {
     /// Three readings in a row below it switch the drives off.
     pub(crate) min_mv: u16,
-    /// A single reading below it does: the drivers may have lost their place.
+    /// A single reading below it does: the drivers may have lost their position.
     pub(crate) lost_mv: u16,
     /// How long the supply must be good before it counts as steady, ticks.
     pub(crate) steady_ticks: u32,

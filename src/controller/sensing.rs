@@ -102,8 +102,8 @@ impl Sensing {
         changed: false,
     };
 
-    /// Takes one reading, `gap` ticks after the last one.
-    pub(crate) fn step(&mut self, counts: u16, gap: u32, config: &SensorConfig) {
+    /// Takes one reading, `elapsed_ticks` ticks after the last one.
+    pub(crate) fn step(&mut self, counts: u16, elapsed_ticks: u32, config: &SensorConfig) {
         let in_range = counts >= config.min && counts <= config.max;
         let mdeg = if in_range {
             config.mdeg(counts)
@@ -112,14 +112,14 @@ impl Sensing {
         };
         let way = |ticks: u32| i64::from(config.way_mdeg).saturating_mul(i64::from(ticks.max(1)));
         let apart = |other: i32| (i64::from(mdeg) - i64::from(other)).abs();
-        let agrees = in_range && self.previous_in_range && apart(self.previous_mdeg) <= way(gap);
+        let agrees = in_range && self.previous_in_range && apart(self.previous_mdeg) <= way(elapsed_ticks);
         self.agreeing = if agrees {
             self.agreeing.saturating_add(1)
         } else {
             0
         };
         self.changed = counts != self.previous_counts;
-        self.since_accepted = self.since_accepted.saturating_add(gap);
+        self.since_accepted = self.since_accepted.saturating_add(elapsed_ticks);
         match self.trust {
             Trust::Starting => {
                 if !in_range {
@@ -141,7 +141,7 @@ impl Sensing {
             Trust::Good => {
                 if !in_range {
                     self.reject(SensorFault::Range, config);
-                } else if apart(self.angle_mdeg) > way(self.grace(agrees).max(gap)) {
+                } else if apart(self.angle_mdeg) > way(self.grace(agrees).max(elapsed_ticks)) {
                     self.reject(SensorFault::Rate, config);
                 } else {
                     self.accept(mdeg, config);
@@ -385,15 +385,15 @@ mod tests {
 
     #[test]
     fn a_way_that_a_stick_just_makes_is_accepted() {
-        // Counts of one reading after `gap` ticks, then whether it was accepted.
+        // Counts of one reading after `elapsed_ticks` ticks, then whether it was accepted.
         let accepts = |readings: &[(u16, u32)]| {
             let mut sensing = Sensing::NEW;
             for _ in 0..6 {
                 sensing.step(30_000, 1, &fine());
             }
             assert!(sensing.good());
-            for (counts, gap) in readings {
-                sensing.step(*counts, *gap, &fine());
+            for (counts, elapsed_ticks) in readings {
+                sensing.step(*counts, *elapsed_ticks, &fine());
             }
             let last = readings[readings.len() - 1].0;
             sensing.raw_mdeg() == i32::from(last) - 30_000

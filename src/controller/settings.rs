@@ -17,8 +17,8 @@ pub struct Settings {
     pub generator_hz: u16,
     /// Motor supply below which the drives go off, 1000 to 60000 mV; three readings in a row, a shorter dip is forgiven.
     pub supply_min_mv: u16,
-    /// Motor supply at which the motor drivers may have lost their place, 500 mV to `supply_min_mv`: a single
-    /// reading below it switches the drives off, and the place is taken anew. Set it above the drivers' undervoltage.
+    /// Motor supply at which the motor drivers may have lost their position, 500 mV to `supply_min_mv`: a single
+    /// reading below it switches the drives off, and the position is taken anew. Set it above the drivers' undervoltage.
     pub supply_lost_mv: u16,
     /// Time that the supply must stay at or above its minimum before the drives may go on,
     /// 10 to 10000 ms, longer than `debounce_press_ms`.

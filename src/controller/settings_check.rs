@@ -349,7 +349,7 @@ fn multiple(
     })
 }
 
-/// A [`Ratio::scaled`] value as a rate of the step generator, at least 1; `check` has seen that it fits.
+/// A [`Ratio::q32_rate`] value as a rate of the step generator, at least 1; `check` has seen that it fits.
 pub(crate) fn rate_of(scaled: u64) -> u32 {
     narrow(i64::try_from(scaled).unwrap_or(i64::MAX)).max(1) as u32
 }

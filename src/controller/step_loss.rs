@@ -2,13 +2,13 @@
 //!
 //! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for a long
 //! while and its deflection is a whole number of cycles (give or take the band of a settled stick), after
-//! a strain that could have made the motor slip, the drive is elsewhere than believed.
+//! a strain that could have made the motor slip, the drive is elsewhere than estimated.
 //!
 //! A pilot who leans on the stick looks the same: more than half of all deflections are within the band of
 //! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back
 //! from it by half of `deflection_max` or more (a drive that slipped leaves enough to spring back), nor before
 //! it has been still for longer than a pilot leans. A booking can itself be wrong, so it is suspected in turn.
-//! Everything else that stays is reported as a doubt, and the place is taken anew when the drive next engages.
+//! Everything else that stays is reported as a doubt, and the position is taken anew when the drive next engages.
 
 use crate::settings::AxisSettings;
 use crate::units::{narrow, nearest, ticks};
@@ -79,7 +79,7 @@ impl StepLossWatch {
     }
 
     /// Judges one tick of a drive at rest; returns the number of cycles that the drive is away from where it was
-    /// believed to be, 0 when there is nothing to correct.
+    /// estimated to be, 0 when there is nothing to correct.
     pub(crate) fn judge(
         &mut self,
         stick_mdeg: i32,
@@ -137,7 +137,7 @@ impl StepLossWatch {
         0
     }
 
-    /// Whether the drive may be elsewhere than believed: strained beyond what it surely holds, or doubted, and not
+    /// Whether the drive may be elsewhere than estimated: strained beyond what it surely holds, or doubted, and not
     /// seen to agree since.
     pub(crate) const fn unsure(&self, config: &StepLossConfig) -> bool {
         self.doubted || self.booked || self.worst_mdeg >= config.slip_mdeg
@@ -163,49 +163,49 @@ mod tests {
     }
 
     /// Judges the same stick for so many ticks; returns every correction with its tick.
-    fn watch(place: &mut StepLossWatch, stick_mdeg: i32, ticks: u32) -> Vec<(u32, i32)> {
-        let corrections = (1..=ticks).map(|n| (n, place.judge(stick_mdeg, 0, CYCLE, &config())));
+    fn watched(watch: &mut StepLossWatch, stick_mdeg: i32, ticks: u32) -> Vec<(u32, i32)> {
+        let corrections = (1..=ticks).map(|n| (n, watch.judge(stick_mdeg, 0, CYCLE, &config())));
         corrections.filter(|(_, cycles)| *cycles != 0).collect()
     }
 
     #[test]
     fn whole_cycles_after_a_strain_are_corrected_once_still_for_long() {
         for (stick, cycles) in [(1200i32, 1), (-1200 - 340, -1), (3 * 1200 + 340, 3)] {
-            let mut place = StepLossWatch::default();
-            place.strain(stick.signum() * 15_000);
-            assert_eq!(watch(&mut place, stick, DOUBT), [(DOUBT, cycles)]);
-            assert!(!place.doubt());
+            let mut watch = StepLossWatch::default();
+            watch.strain(stick.signum() * 15_000);
+            assert_eq!(watched(&mut watch, stick, DOUBT), [(DOUBT, cycles)]);
+            assert!(!watch.doubt());
         }
     }
 
     #[test]
     fn a_pilot_who_leans_at_any_deflection_is_never_booked_without_a_strain() {
         for stick in (0..14_900).step_by(100) {
-            let mut place = StepLossWatch::default();
-            place.strain(14_900);
-            assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
+            let mut watch = StepLossWatch::default();
+            watch.strain(14_900);
+            assert_eq!(watched(&mut watch, stick, DOUBT), [], "{stick}");
         }
     }
 
     #[test]
     fn a_stick_that_is_still_near_the_strain_is_never_booked() {
         for stick in (13_100..30_000).step_by(100) {
-            let mut place = StepLossWatch::default();
-            place.strain(16_000.max(stick));
-            assert_eq!(watch(&mut place, stick, DOUBT), [], "{stick}");
+            let mut watch = StepLossWatch::default();
+            watch.strain(16_000.max(stick));
+            assert_eq!(watched(&mut watch, stick, DOUBT), [], "{stick}");
         }
     }
 
     #[test]
     fn a_wrong_booking_is_put_right() {
-        let mut place = StepLossWatch::default();
-        place.strain(16_000);
+        let mut watch = StepLossWatch::default();
+        watch.strain(16_000);
         // After a big pull a pilot held 2.4 deg for longer than pilots do, and then lets go.
-        assert_eq!(watch(&mut place, 2400, DOUBT), [(DOUBT, 2)]);
-        assert_eq!(watch(&mut place, -2400, DOUBT), [(DOUBT, -2)]);
-        assert_eq!(watch(&mut place, 0, DOUBT), []);
+        assert_eq!(watched(&mut watch, 2400, DOUBT), [(DOUBT, 2)]);
+        assert_eq!(watched(&mut watch, -2400, DOUBT), [(DOUBT, -2)]);
+        assert_eq!(watched(&mut watch, 0, DOUBT), []);
         assert_eq!(
-            watch(&mut place, 2400, DOUBT),
+            watched(&mut watch, 2400, DOUBT),
             [],
             "borne out: no longer suspected"
         );
@@ -214,77 +214,77 @@ mod tests {
     #[test]
     fn a_held_stick_is_reported_as_a_doubt_at_last_and_forgiven_at_once() {
         for stick in [600, 1200] {
-            let mut place = StepLossWatch::default();
-            assert_eq!(watch(&mut place, stick, DOUBT - 1), []);
-            assert!(!place.doubt());
-            assert_eq!(watch(&mut place, stick, 1), []);
-            assert!(place.doubt(), "10 s at 500 Hz");
-            assert_eq!(watch(&mut place, 100, 1), []);
-            assert!(!place.doubt());
+            let mut watch = StepLossWatch::default();
+            assert_eq!(watched(&mut watch, stick, DOUBT - 1), []);
+            assert!(!watch.doubt());
+            assert_eq!(watched(&mut watch, stick, 1), []);
+            assert!(watch.doubt(), "10 s at 500 Hz");
+            assert_eq!(watched(&mut watch, 100, 1), []);
+            assert!(!watch.doubt());
         }
     }
 
     #[test]
     fn a_moving_stick_is_not_judged() {
-        let mut place = StepLossWatch::default();
-        place.strain(16_000);
+        let mut watch = StepLossWatch::default();
+        watch.strain(16_000);
         for n in 0..20_000 {
             // 20 mdeg a tick, to and fro over 2 degrees about one cycle.
             let stick = 1200 + 20 * ((n % 200) - 100i32).abs() - 1000;
-            assert_eq!(place.judge(stick, 0, CYCLE, &config()), 0);
+            assert_eq!(watch.judge(stick, 0, CYCLE, &config()), 0);
         }
-        assert!(!place.doubt());
+        assert!(!watch.doubt());
     }
 
     #[test]
     fn a_swing_that_all_but_fills_the_band_does_not_hold_the_doubt_up() {
-        let mut place = StepLossWatch::default();
+        let mut watch = StepLossWatch::default();
         // 340 of 350 mdeg of swing, then rest with 25 mdeg of noise to both sides, at its worst every 3 s.
-        assert_eq!(place.judge(4340, 0, CYCLE, &config()), 0);
-        assert_eq!(place.judge(4000, 0, CYCLE, &config()), 0);
+        assert_eq!(watch.judge(4340, 0, CYCLE, &config()), 0);
+        assert_eq!(watch.judge(4000, 0, CYCLE, &config()), 0);
         for n in 1..=DOUBT + 700 {
             let noise = if n % 1500 == 1499 { -25 } else { 0 };
-            place.judge(4020 + noise, 0, CYCLE, &config());
+            watch.judge(4020 + noise, 0, CYCLE, &config());
         }
         assert!(
-            place.doubt(),
+            watch.doubt(),
             "10 s at 500 Hz, and the time in which 35 mdeg fade"
         );
     }
 
     #[test]
     fn a_slow_movement_is_no_stillness() {
-        let mut place = StepLossWatch::default();
+        let mut watch = StepLossWatch::default();
         // 0.2 deg/s, well above the 0.07 deg/s at which extremes fade.
         for n in 0..40_000 {
-            place.judge(2000 + 2 * (n / 5), 0, CYCLE, &config());
-            assert!(!place.doubt(), "{n}");
+            watch.judge(2000 + 2 * (n / 5), 0, CYCLE, &config());
+            assert!(!watch.doubt(), "{n}");
         }
     }
 
     #[test]
     fn a_deflection_is_as_old_as_its_way_out_of_the_band() {
-        let mut place = StepLossWatch::default();
-        place.strain(16_000);
+        let mut watch = StepLossWatch::default();
+        watch.strain(16_000);
         // 100 mdeg from agreement to none: the stick is still throughout, but not the deflection's age.
-        assert_eq!(watch(&mut place, 300, 2 * DOUBT), []);
-        assert_eq!(watch(&mut place, 400, DOUBT - 1), []);
-        assert!(!place.doubt());
-        assert_eq!(watch(&mut place, 400, 1), []);
-        assert!(place.doubt());
+        assert_eq!(watched(&mut watch, 300, 2 * DOUBT), []);
+        assert_eq!(watched(&mut watch, 400, DOUBT - 1), []);
+        assert!(!watch.doubt());
+        assert_eq!(watched(&mut watch, 400, 1), []);
+        assert!(watch.doubt());
         // And back: a moment of agreement does not forgive the strain of before.
-        place.strain(16_000);
-        assert_eq!(watch(&mut place, 300, 10), []);
-        assert!(!place.doubt() && place.unsure(&config()));
-        assert_eq!(watch(&mut place, 300, 400), []);
-        assert!(!place.unsure(&config()));
+        watch.strain(16_000);
+        assert_eq!(watched(&mut watch, 300, 10), []);
+        assert!(!watch.doubt() && watch.unsure(&config()));
+        assert_eq!(watched(&mut watch, 300, 400), []);
+        assert!(!watch.unsure(&config()));
     }
 
     #[test]
     fn agreement_forgets_the_strain() {
-        let mut place = StepLossWatch::default();
-        place.strain(16_000);
-        assert_eq!(watch(&mut place, 50, 400), []);
-        assert_eq!(watch(&mut place, 1200, 2 * DOUBT), []);
+        let mut watch = StepLossWatch::default();
+        watch.strain(16_000);
+        assert_eq!(watched(&mut watch, 50, 400), []);
+        assert_eq!(watched(&mut watch, 1200, 2 * DOUBT), []);
     }
 }

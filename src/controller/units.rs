@@ -29,7 +29,7 @@ pub(crate) fn floor(dividend: i64, divisor: i64) -> i64 {
 }
 
 /// `value` brought into `low..=high` without the panic of `Ord::clamp`.
-pub(crate) fn within(value: i32, low: i32, high: i32) -> i32 {
+pub(crate) fn clamp(value: i32, low: i32, high: i32) -> i32 {
     value.max(low).min(high)
 }
 
@@ -42,7 +42,7 @@ pub(crate) fn narrow(value: i64) -> i32 {
 ///
 /// Long division, bit by bit: no 128-bit arithmetic in the flashed code.
 /// The denominator is below 2^63.
-pub(crate) fn scaled(numerator: u64, denominator: u64) -> u64 {
+pub(crate) fn q32_quotient(numerator: u64, denominator: u64) -> u64 {
     let Some(mut result) = numerator.checked_div(denominator) else {
         return u64::MAX;
     };
@@ -135,12 +135,12 @@ impl Ratio {
     /// generator periods a second, a change of rate per tick where it is that times the ticks a second.
     // Inlined: its arguments do not fit an AVR's registers, and LLVM looks for the rest one byte too low on an ATmega2560's stack.
     #[inline(always)]
-    pub(crate) fn scaled(self, mdeg: u32, per: u64) -> u64 {
+    pub(crate) fn q32_rate(self, mdeg: u32, per: u64) -> u64 {
         let denominator = u64::from(self.denominator).saturating_mul(per);
-        scaled(u64::from(mdeg) * u64::from(self.numerator), denominator)
+        q32_quotient(u64::from(mdeg) * u64::from(self.numerator), denominator)
     }
 
-    /// Smallest `mdeg` whose [`Ratio::scaled`] is at least `units` (up to about 2^20).
+    /// Smallest `mdeg` whose [`Ratio::q32_rate`] is at least `units` (up to about 2^20).
     pub(crate) fn mdeg_for(self, units: u32, per: u64) -> i64 {
         let product = u64::from(units)
             .saturating_mul(u64::from(self.denominator))
@@ -177,10 +177,10 @@ mod tests {
             (3, 1 << 62),
         ] {
             let exact = (u128::from(a) << 32) / u128::from(b);
-            assert_eq!(u128::from(scaled(a, b)), exact, "{a} / {b}");
+            assert_eq!(u128::from(q32_quotient(a, b)), exact, "{a} / {b}");
         }
-        assert_eq!(scaled(1 << 40, 1), u64::MAX);
-        assert_eq!(scaled(1, 0), u64::MAX);
+        assert_eq!(q32_quotient(1 << 40, 1), u64::MAX);
+        assert_eq!(q32_quotient(1, 0), u64::MAX);
     }
 
     #[test]
@@ -201,7 +201,7 @@ mod tests {
         assert_eq!(ratio.usteps_above(20_000), 1067);
         assert_eq!(ratio.mdeg_covered(30_000), 562_500);
         // 18.75 mdeg/s at 10 kHz is 1e-4 microsteps a period.
-        assert_eq!(ratio.scaled(75, 10_000), (4u64 << 32) / 10_000);
+        assert_eq!(ratio.q32_rate(75, 10_000), (4u64 << 32) / 10_000);
     }
 
     /// From there on the scaled value is at least what was asked for, and one millidegree lower it is not.
@@ -212,11 +212,11 @@ mod tests {
             for units in [1, 1_000, 1 << 20] {
                 let mdeg = u32::try_from(ratio.mdeg_for(units, per)).unwrap();
                 assert!(
-                    ratio.scaled(mdeg, per) >= u64::from(units),
+                    ratio.q32_rate(mdeg, per) >= u64::from(units),
                     "{units}, {per}"
                 );
                 assert!(
-                    ratio.scaled(mdeg - 1, per) < u64::from(units),
+                    ratio.q32_rate(mdeg - 1, per) < u64::from(units),
                     "{units}, {per}"
                 );
             }

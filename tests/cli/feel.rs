@@ -63,7 +63,7 @@ fn a_kept_record_reads_back_as_a_bench_file_with_the_same_figures() {
         "twin.csv",
     ]);
     assert_eq!(against.code, Some(0), "{}{}", against.out, against.err);
-    assert!(!against.out.contains("BROKEN"), "{}", against.out);
+    assert!(!against.out.contains("FAIL"), "{}", against.out);
     let tables = |out: &str| {
         let from = out.find("\nSlow sweep").unwrap();
         let to = out.find("\nTrim and inertia").unwrap();
@@ -122,9 +122,9 @@ fn a_broken_target_ends_in_1_and_says_why() {
     let ran = place.run(&["feel", "kittiwake", "--bench", "twin.csv"]);
     assert_eq!(ran.code, Some(1), "{}", ran.out);
     for part in [
-        "BROKEN   pitch  held       breakout fore",
+        "FAIL     pitch  held       breakout fore",
         "pitch breakout fore: out of the middle by a finger's pull",
-        "targets: 29 held, 3 broken\n",
+        "targets: 29 pass, 3 fail\n",
     ] {
         assert!(
             ran.out.contains(part),
@@ -153,7 +153,7 @@ fn a_record_outside_the_table_ends_in_1() {
         "other.csv",
     ]);
     assert_eq!(ran.code, Some(1), "{}", ran.out);
-    assert!(ran.out.contains("BROKEN   2.a.4"), "{}", ran.out);
+    assert!(ran.out.contains("FAIL     2.a.4"), "{}", ran.out);
 }
 
 #[test]

@@ -31,7 +31,7 @@ fn all_held_ends_in_0_and_a_broken_one_in_1() {
         "FAIL breaks on kittiwake: the stick is where nobody put it",
         "eventually (pitch.stick_deg > 90.0)",
         "it is meant to break",
-        "3 runs: 2 pass, 1 broken; 5 of 6 expectations pass",
+        "3 runs: 2 pass, 1 fail; 5 of 6 expectations pass",
     ] {
         assert!(
             broken.out.contains(part),

@@ -105,7 +105,7 @@ fn a_range_that_follows_from_another_field_is_sharp() {
             28_528,
             "`pitch.soft_max_mdeg` is `28528`, must be `1000` to `28527`",
         ),
-        // Turned round, the two ends change places.
+        // Turned round, the two ends change positions.
         (
             |s, v| {
                 s.roll.sensor_span_mdeg = -60_000;

@@ -92,11 +92,11 @@ impl ControllerFixture {
     pub(crate) fn new(settings: Settings, stick_mdeg: [i32; AXES]) -> Self {
         let drive = |axis: &AxisSettings, stick_mdeg| {
             let figures = Figures::new(axis, &settings);
-            let patience =
+            let timeout_periods =
                 settings.command_timeout_ticks * (settings.generator_hz / settings.tick_hz);
             Drive {
                 figures,
-                generator: StepGenerator::new(patience),
+                generator: StepGenerator::new(timeout_periods),
                 index: 0,
                 phase_zero: axis.phase_zero_usteps.into(),
                 shaft: figures.usteps(stick_mdeg),
