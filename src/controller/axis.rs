@@ -131,7 +131,13 @@ impl Axis {
     }
 
     /// Takes in what has happened in the last `elapsed_ticks` ticks, with the drive `on` or off.
-    pub(crate) fn observe(&mut self, counts: u16, elapsed_ticks: u32, on: bool, config: &AxisConfig) {
+    pub(crate) fn observe(
+        &mut self,
+        counts: u16,
+        elapsed_ticks: u32,
+        on: bool,
+        config: &AxisConfig,
+    ) {
         self.motion.advance(elapsed_ticks, &config.glide);
         self.sensing.step(counts, elapsed_ticks, &config.sensor);
         self.watch_stuck(on, config);
@@ -322,7 +328,8 @@ impl Axis {
         elapsed_ticks: u32,
         config: &AxisConfig,
     ) {
-        self.motion.plan(limits, halt || self.held_back(), elapsed_ticks);
+        self.motion
+            .plan(limits, halt || self.held_back(), elapsed_ticks);
         if self.motion.rate() != 0 {
             self.run_on = config.run_on_ticks;
         } else if self.deflection_mdeg(config).saturating_abs() < config.deflection_max_mdeg / 2 {

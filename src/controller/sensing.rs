@@ -112,7 +112,8 @@ impl Sensing {
         };
         let way = |ticks: u32| i64::from(config.way_mdeg).saturating_mul(i64::from(ticks.max(1)));
         let apart = |other: i32| (i64::from(mdeg) - i64::from(other)).abs();
-        let agrees = in_range && self.previous_in_range && apart(self.previous_mdeg) <= way(elapsed_ticks);
+        let agrees =
+            in_range && self.previous_in_range && apart(self.previous_mdeg) <= way(elapsed_ticks);
         self.agreeing = if agrees {
             self.agreeing.saturating_add(1)
         } else {
