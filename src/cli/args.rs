@@ -44,12 +44,16 @@ pub enum Command {
     /// Check the link to a board: round trips, errors, how long answers take
     Link(LinkArgs),
     /// List the serial ports that a board may be behind
+    #[command(hide = cfg!(not(feature = "serial")))]
     Ports(PortsArgs),
     /// Watch a scenario as it runs, or a trace, in three dimensions beside its plots
+    #[command(hide = cfg!(not(feature = "viewer")))]
     Watch(WatchArgs),
     /// Fly the stick by hand against the controller, in real time, and keep the flight as a scenario
+    #[command(hide = cfg!(not(feature = "viewer")))]
     Fly(FlyArgs),
     /// Make the pictures of `watch` without a display: stills, a contact sheet, an animated file
+    #[command(hide = cfg!(not(feature = "viewer")))]
     Film(FilmArgs),
 }
 
@@ -290,8 +294,10 @@ pub enum TraceForm {
     /// RFC 4180 table
     Csv,
     /// MCAP container
+    #[cfg(feature = "mcap")]
     Mcap,
     /// Both files
+    #[cfg(feature = "mcap")]
     Both,
 }
 
@@ -300,7 +306,9 @@ impl TraceForm {
     pub fn extensions(self) -> &'static [&'static str] {
         match self {
             TraceForm::Csv => &["csv"],
+            #[cfg(feature = "mcap")]
             TraceForm::Mcap => &["mcap"],
+            #[cfg(feature = "mcap")]
             TraceForm::Both => &["csv", "mcap"],
         }
     }

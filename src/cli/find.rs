@@ -1,7 +1,6 @@
 //! From paths, folders and globs to scenario files.
 
 use crate::report::Failure;
-use globset::{GlobBuilder, GlobMatcher};
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 use trimproof_diagnostics::{FileError, nearest};
@@ -201,12 +200,40 @@ fn is_glob(text: &str) -> bool {
     text.contains(['*', '?', '[', '{'])
 }
 
-fn matcher(glob: &str) -> Result<GlobMatcher, String> {
-    GlobBuilder::new(glob)
-        .literal_separator(true)
-        .build()
-        .map(|glob| glob.compile_matcher())
-        .map_err(|error| error.kind().to_string())
+/// A valid glob.
+struct Glob(String);
+
+impl Glob {
+    /// Whether it matches the whole of a path; `*` and `?` do not match a separator.
+    fn is_match(&self, path: impl AsRef<Path>) -> bool {
+        let path = path.as_ref().to_string_lossy();
+        fast_glob::glob_match(&self.0, path.as_bytes())
+    }
+}
+
+/// Reads a glob; the library takes anything, so what never matches for want of a bracket is found here.
+fn matcher(glob: &str) -> Result<Glob, String> {
+    let mut open: Vec<char> = Vec::new();
+    let mut characters = glob.chars();
+    while let Some(character) = characters.next() {
+        match (character, open.last()) {
+            ('\\', _) => {
+                characters.next();
+            }
+            (']', Some('[')) | ('}', Some('{')) => {
+                open.pop();
+            }
+            // Nothing is special in a class.
+            (_, Some('[')) => {}
+            ('[' | '{', _) => open.push(character),
+            _ => {}
+        }
+    }
+    match open.last() {
+        None => Ok(Glob(glob.to_owned())),
+        Some('[') => Err("unclosed character class; missing ']'".to_owned()),
+        Some(_) => Err("unclosed alternate group; missing '}'".to_owned()),
+    }
 }
 
 fn bad_glob(text: &str, message: &str) -> Failure {

@@ -13,6 +13,7 @@ mod in_process;
 mod line;
 mod on;
 mod pool;
+mod ports;
 #[cfg(feature = "serial")]
 mod serial;
 mod target;
@@ -35,6 +36,7 @@ pub use on::On;
 pub use pool::{BoardPool, Options};
 #[cfg(all(feature = "serial", unix))]
 pub use serial::pty_pair;
+pub use ports::{Candidate, ports};
 #[cfg(feature = "serial")]
-pub use serial::{Candidate, SerialLine, ports};
+pub use serial::SerialLine;
 pub use target::{BoardTarget, Link};

@@ -29,6 +29,7 @@ pub struct Options {
 
 enum BoardAddress {
     Image(PathBuf),
+    #[cfg_attr(not(feature = "serial"), allow(dead_code))]
     Port(String),
 }
 

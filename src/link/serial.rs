@@ -2,7 +2,7 @@
 
 use crate::error::LinkError;
 use crate::line::Line;
-use serialport::{ErrorKind, SerialPort, SerialPortType};
+use serialport::{ErrorKind, SerialPort};
 use std::io::{self, Read, Write};
 use std::path::Path;
 use std::time::{Duration, Instant};
@@ -76,45 +76,6 @@ impl Line for SerialLine {
     fn description(&self) -> String {
         self.description.clone()
     }
-}
-
-/// A port that a board may be behind.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Candidate {
-    /// Name, as `port:NAME` takes it.
-    pub name: String,
-    /// What the system knows of it; empty if nothing.
-    pub about: String,
-}
-
-/// Serial ports of this machine, sorted by name.
-///
-/// # Errors
-/// The system does not list them.
-pub fn ports() -> Result<Vec<Candidate>, LinkError> {
-    let found = serialport::available_ports().map_err(|error| LinkError::NoList {
-        why: error.to_string(),
-    })?;
-    let mut found: Vec<Candidate> = found
-        .into_iter()
-        .map(|port| Candidate {
-            name: port.port_name,
-            about: match port.port_type {
-                SerialPortType::UsbPort(usb) => {
-                    let words = [usb.manufacturer, usb.product].into_iter().flatten();
-                    let words: Vec<String> = words.collect();
-                    format!("USB {:04x}:{:04x} {}", usb.vid, usb.pid, words.join(" "))
-                        .trim_end()
-                        .to_owned()
-                }
-                SerialPortType::BluetoothPort => "Bluetooth".to_owned(),
-                SerialPortType::PciPort => "built in".to_owned(),
-                SerialPortType::Unknown => String::new(),
-            },
-        })
-        .collect();
-    found.sort_by(|a, b| a.name.cmp(&b.name));
-    Ok(found)
 }
 
 /// Two ends of a pseudo-terminal: a serial port without a wire.

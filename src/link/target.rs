@@ -62,6 +62,7 @@ impl Link {
     }
 
     /// The same, but the board may energise its motors in a run.
+    #[cfg_attr(not(feature = "serial"), allow(dead_code))]
     pub(crate) fn allowing_motion(mut self, allow: bool) -> Self {
         self.allow_motion = allow;
         self

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 use trimproof_harness::suite::{plain, write_whole};
-use trimproof_report::picture::{self, PictureError};
+use trimproof_report::picture::PictureError;
 
-/// Writes a picture as `NAME.svg` and `NAME.png` into a folder, each file whole or not at all; gives what could not be
+/// Writes a picture as `NAME.svg` and, where the build has it, `NAME.png` into a folder, each file whole or not at all; gives what could not be
 /// written and why.
 pub fn write(folder: &Path, name: &str, svg: Result<&str, PictureError>) -> Vec<(String, String)> {
     let mut failed = Vec::new();
@@ -19,10 +19,22 @@ pub fn write(folder: &Path, name: &str, svg: Result<&str, PictureError>) -> Vec<
             failed.push((file.display().to_string(), plain(&error)));
         }
     };
-    file("svg", svg.as_bytes());
-    match picture::png(svg) {
-        Ok(png) => file("png", &png),
+    match forms(svg) {
+        Ok(forms) => {
+            for (ending, bytes) in forms {
+                file(ending, &bytes);
+            }
+        }
         Err(error) => failed.push(undrawn(error)),
     }
     failed
+}
+
+/// A picture in every form that this build writes, each with the ending of its file.
+pub fn forms(svg: &str) -> Result<Vec<(&'static str, Vec<u8>)>, PictureError> {
+    Ok(vec![
+        ("svg", svg.as_bytes().to_vec()),
+        #[cfg(feature = "png")]
+        ("png", trimproof_report::picture::png(svg)?),
+    ])
 }
