@@ -2,6 +2,21 @@
 //!
 //! `no_std`, no heap, no clock, no hardware: bytes, the time and the pins are arguments, so the same loop runs in every firmware
 //! image and in the harness' tests.
+//!
+//! ```
+//! use trimproof_board::{About, Board, Pins};
+//!
+//! struct NoMotors;
+//! impl Pins for NoMotors {
+//!     fn apply(&mut self, _command: &trimproof_io::Command) {}
+//!     fn off(&mut self) {}
+//!     fn tick_done(&mut self) {}
+//! }
+//!
+//! let mut board = Board::new(About { board: "bench", tick_hz: 0, has_motors: false });
+//! // A zero byte ends a frame; nothing was in it, so nothing is answered.
+//! assert!(board.take(0, 0, &mut NoMotors).is_none());
+//! ```
 #![cfg_attr(not(test), no_std)]
 #![cfg_attr(
     not(test),

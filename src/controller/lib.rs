@@ -2,6 +2,17 @@
 //!
 //! `no_std`, no heap, no float, no panic path. Time and inputs are arguments;
 //! the crate knows neither board nor twin.
+//!
+//! ```
+//! use trimproof_controller::{Controller, Settings};
+//! use trimproof_io::{Inputs, State};
+//!
+//! let mut controller = Controller::new(Settings::example()).unwrap();
+//! // No supply: limp, and the drives are off.
+//! let outputs = controller.tick(&Inputs { sensor_counts: [2048; 2], ..Inputs::default() });
+//! assert_eq!(outputs.telemetry.state, State::Limp);
+//! assert!(!outputs.command.axis[0].enable);
+//! ```
 #![cfg_attr(not(test), no_std)]
 #![cfg_attr(
     not(test),

@@ -17,6 +17,14 @@
 //! A character that cannot be seen is shown as Rust would write it: `\n`, `\r`, `\t`, `\0`, else
 //! `\u{202e}`. Letters of every script stay as they are, and so does a backslash: the text that is
 //! shown is for people and is not meant to be read back.
+//!
+//! ```
+//! use trimproof_diagnostics::{line, nearest};
+//!
+//! // What others wrote cannot forge a line of its own.
+//! assert_eq!(line("kittiwake\n1 run: 1 pass"), "kittiwake\\n1 run: 1 pass");
+//! assert_eq!(nearest("kitiwake", ["bittern", "kittiwake"]), Some("kittiwake"));
+//! ```
 
 mod excerpt;
 mod file_error;

@@ -1,6 +1,15 @@
 //! Boards behind a port, a socket or an emulator: the only crate that opens any.
 //!
 //! [`BoardPool`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a [`Line`], whatever carries its bytes.
+//!
+//! ```
+//! use trimproof_link::{BoardLine, Link, Patience};
+//!
+//! // A board in this process, over a line on which no time passes.
+//! let link = Link::open(Box::new(BoardLine::new()), Patience::EMULATED, Patience::EMULATED, None);
+//! let greeting = *link.unwrap().greeting();
+//! assert!(!greeting.has_motors);
+//! ```
 
 mod check;
 mod emulator;

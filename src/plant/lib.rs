@@ -1,6 +1,21 @@
 //! The physics twin of a force-feel stick: rigs, gimbal, cartridges, stepper drives, contacts, pilot hand.
 //!
 //! No files, no ports, no clock: texts and times are arguments.
+//!
+//! ```
+//! use trimproof_plant::{Numerics, Plant, Rig, StartPose};
+//!
+//! let text = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/../../scenarios/rigs/kittiwake.toml"));
+//! let rig = Rig::parse(text).unwrap();
+//! // Five degrees aft, no supply: the limp stick stays where its friction holds it.
+//! let start = StartPose { angle_rad: [5_f64.to_radians(), 0.0], ..StartPose::default() };
+//! let mut plant = Plant::new(&rig, 1, Numerics::default(), start);
+//! for _ in 0..500 {
+//!     plant.advance().unwrap();
+//! }
+//! let stick_deg = plant.readings().axis[0].stick_rad.to_degrees();
+//! assert!((stick_deg - 5.0).abs() < 0.5, "{stick_deg}");
+//! ```
 
 mod abort;
 mod account;

@@ -2,6 +2,16 @@
 //!
 //! Everything is in closed form or a search over one; nothing is simulated. docs/model/size.md has each formula with its
 //! source, and the tests hold them against the twin.
+//!
+//! ```
+//! use trimproof_harness::rig::RigFile;
+//!
+//! let rig = include_str!(concat!(env!("CARGO_MANIFEST_DIR"), "/../../scenarios/rigs/kittiwake.toml"));
+//! let sizes = trimproof_size::size(&RigFile::parse(rig).unwrap()).unwrap();
+//! assert_eq!(sizes.axes[0].stop_deg, [-20.0, 20.0]);
+//! // It holds the cartridge at the stop with a margin: nothing to advise.
+//! assert!(sizes.advice.is_empty());
+//! ```
 
 mod catch;
 mod design;
