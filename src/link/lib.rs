@@ -43,9 +43,9 @@ pub use in_process::{BoardLine, NoPins, serve};
 pub use line::Line;
 pub use on::On;
 pub use pool::{BoardPool, Options};
-#[cfg(all(feature = "serial", unix))]
-pub use serial::pty_pair;
 pub use ports::{Candidate, ports};
 #[cfg(feature = "serial")]
 pub use serial::SerialLine;
+#[cfg(all(feature = "serial", unix))]
+pub use serial::pty_pair;
 pub use target::{BoardTarget, Link};

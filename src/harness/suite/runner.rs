@@ -108,7 +108,7 @@ impl Outcome {
         format!("{}@{}", self.name, self.rig_name)
     }
 
-    /// The verdict on the run: `Fail` if an expectation or a law fails, `NotJudged` if there was nothing to judge by, else
+    /// The verdict on the run: `Fail` if an expectation or a law fails, `NotJudged` if no expectation and no law could be judged, else
     /// `Pass`. `None` unless the run is complete.
     pub fn verdict(&self) -> Option<Verdict> {
         if self.end != End::Complete {
@@ -117,10 +117,10 @@ impl Outcome {
         let laws = self.laws.iter().map(LawJudgement::verdict);
         let fails = self.judgements.iter().any(Judgement::fails)
             || laws.clone().any(|verdict| verdict == Verdict::Fail);
-        let is_judged = match self.judgements.as_slice() {
-            [] => laws.clone().any(|verdict| verdict != Verdict::NotJudged),
-            all => all.iter().any(|one| one.verdict != Verdict::NotJudged),
-        };
+        let expectations = self.judgements.iter().map(|one| one.verdict);
+        let is_judged = expectations
+            .chain(laws.clone())
+            .any(|verdict| verdict != Verdict::NotJudged);
         // A run without laws and expectations has nothing that it could fail to judge.
         let is_bare = self.judgements.is_empty() && self.laws.is_empty();
         Some(match (fails, is_judged || is_bare) {

@@ -1,10 +1,10 @@
 //! The page and the pictures of a suite.
 
+use crate::commands::pictures::forms;
 use std::path::Path;
 use trimproof_harness::judge::Judgement;
 use trimproof_harness::suite::{Case, Outcome, Picture, plain, write_whole};
 use trimproof_harness::trace::Trace;
-use crate::commands::pictures::forms;
 use trimproof_report::{page, picture};
 
 /// Most broken expectations of one run that are drawn: the first ones show what went wrong, and a page must open on a phone.
@@ -57,9 +57,11 @@ pub fn write_all(folder: &Path, outcomes: &[Outcome]) -> Vec<(String, String)> {
         let whole = outcome.pictures.iter().find(|picture| picture.of.is_none());
         let Some(picture) = whole else { continue };
         let fail = |why: String| (format!("the picture of {}", outcome.label()), why);
-        let files = picture.svg.as_ref().map_err(Clone::clone).and_then(|svg| {
-            forms(svg).map_err(|error| error.to_string())
-        });
+        let files = picture
+            .svg
+            .as_ref()
+            .map_err(Clone::clone)
+            .and_then(|svg| forms(svg).map_err(|error| error.to_string()));
         match files {
             Err(why) => failed.push(fail(why)),
             Ok(files) => {
