@@ -19,7 +19,7 @@ pub enum Fault {
     HatConflict,
     /// Advice: trim release has been closed for longer than a pilot would.
     ReleaseStuck,
-    /// Advice: the drive has lost whole cycles of steps; the place was taken anew.
+    /// Advice: the drive has lost whole cycles of steps; the position was taken anew.
     StepsSlipped,
     /// Advice: stick and reference disagree by what lost steps cannot explain.
     PositionDoubt,

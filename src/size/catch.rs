@@ -27,7 +27,7 @@ pub struct CatchSizes {
     pub worst_mm: f64,
     /// The same at the stick, degrees.
     pub worst_deg: f64,
-    /// Driver's phase against the stick as the controller believes it, mm: an eighth of a full step or one microstep,
+    /// Driver's phase against the stick as the controller estimates it, mm: an eighth of a full step or one microstep,
     /// and half a microstep of rounding.
     pub alignment_mm: f64,
     /// Controller's `phase_zero_usteps` against the motor's zero, mm.
@@ -178,7 +178,7 @@ fn filter_share(shift: u8) -> f64 {
     (a / (2.0 - a)).sqrt()
 }
 
-/// Largest difference between what the controller believes and the stick's angle inside the soft limits, degrees.
+/// Largest difference between what the controller estimates and the stick's angle inside the soft limits, degrees.
 fn sensor_error_deg(rig: &Design, index: usize) -> f64 {
     let settings = rig.axis_settings(index);
     let [low, high] =

@@ -105,7 +105,7 @@ fn with_one_thread_the_rest_is_not_begun() {
     assert_eq!(child.wait().unwrap().code(), Some(130));
     let out = std::io::read_to_string(child.stdout.take().unwrap()).unwrap();
     assert!(
-        out.contains("2 runs: 0 pass, 1 stopped, 1 not-run"),
+        out.contains("2 runs: 0 pass, 1 stopped, 1 not run"),
         "{out}"
     );
 }

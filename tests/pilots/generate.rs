@@ -11,7 +11,7 @@ use trimproof_plant::{AxisName, FaultKind, SwitchName};
 const BROKEN_BY_SENSORS: [&str; 6] = [
     "a drive engages where a still stick is",
     "a drive engages within half an electrical cycle of a slow stick",
-    "the believed angle is the stick's",
+    "the estimated angle is the stick's",
     "the rotor is in the electrical cycle in which the controller has it",
     "the driver's index is where the controller has its drive",
     "left alone, the stick rests where it is trimmed",

@@ -132,17 +132,17 @@ class Bench:
         if runs is None:
             return {"caught": "crash", "by": [reason]}
         cut = [
-            f"{run['scenario']} on {run['rig']}: {run.get('reason')}" for run in runs if run["verdict"] in ("cut", "aborted")
+            f"{run['scenario']} on {run['rig']}: {run.get('reason')}" for run in runs if run["verdict"] in ("aborted",)
         ]
         if cut:
             return {"caught": "crash", "by": cut}
         by = [
             f"{run['scenario']}: {expectation['name']}"
-            for run in runs for expectation in run["expectations"] if not expectation["held"]
+            for run in runs for expectation in run["expectations"] if expectation["verdict"] == "fail"
         ]
         by += [
             f"{run['scenario']}: law: {law['name']}"
-            for run in runs for law in run.get("laws", []) if not law["held"]
+            for run in runs for law in run.get("laws", []) if law["verdict"] == "fail"
         ]
         if by:
             return {"caught": "expectation", "by": list(dict.fromkeys(by))}
@@ -156,8 +156,8 @@ class Bench:
         """Traces of the sound program; every expectation must hold on it."""
         complaint = self.build()
         runs, reason = (None, complaint) if complaint else self.prove(self.program, "scenarios", LONG, *self.more)
-        if runs is None or any(run["verdict"] != "held" for run in runs):
-            broken = [f"{r['scenario']} on {r['rig']}" for r in runs or [] if r["verdict"] != "held"]
+        if runs is None or any(run["verdict"] != "pass" for run in runs):
+            broken = [f"{r['scenario']} on {r['rig']}" for r in runs or [] if r["verdict"] != "pass"]
             raise SystemExit(f"the sound program does not pass: {reason or broken}")
         self.sound = {(run["scenario"], run["rig"]): run["hash"] for run in runs}
 

@@ -73,7 +73,7 @@ fn sensor_jump_trips_as_an_impossible_rate() {
     assert!(fixture.out.telemetry.faults.has(Fault::SensorRate));
     assert!(
         fixture.out.telemetry.axis[ROLL].stick_mdeg.abs() < 20,
-        "the jump is not believed"
+        "the jump does not enter the estimate"
     );
 }
 

@@ -106,7 +106,7 @@ impl RigFile {
         );
         if least_v <= undervoltage_v {
             notes.push(format!(
-                "the controller takes the place for lost below `{least_v}` V, the driver forgets it already at `{undervoltage_v}` V"
+                "the controller takes the position for lost below `{least_v}` V, the driver forgets it already at `{undervoltage_v}` V"
             ));
         }
         notes

@@ -49,7 +49,7 @@ pub struct AxisRow {
     pub reference_deg: f64,
     /// Drive position that the controller commands, deg at the stick.
     pub drive_deg: f64,
-    /// Stick angle that the controller believes, deg.
+    /// Stick angle that the controller estimates, deg.
     pub estimated_deg: f64,
     /// Force of the hand on the axis at the grip, N, positive in the axis's positive direction.
     pub grip_force_n: f64,
@@ -264,7 +264,7 @@ table! {
         deflection_deg, Number, "deg", "stick angle less trim angle";
         reference_deg, Number, "deg", "trimmed position that the controller keeps";
         drive_deg, Number, "deg", "drive position that the controller commands, at the stick";
-        estimated_deg, Number, "deg", "stick angle that the controller believes";
+        estimated_deg, Number, "deg", "stick angle that the controller estimates";
         grip_force_n, Number, "N", "force of the hand at the grip";
         cartridge_n_m, Number, "N m", "torque of the gradient cartridge on the stick";
         stop_force_n, Number, "N", "force of all contacts of the axis, as felt at the grip radius";

@@ -147,9 +147,9 @@ fn verdict(outcome: &Outcome) -> (&'static str, Tone) {
         End::Complete => match outcome.verdict().unwrap_or(Verdict::NotJudged) {
             Verdict::Pass => ("pass", Tone::Good),
             Verdict::Fail => ("FAIL", Tone::Bad),
-            Verdict::NotJudged => ("NOT JUDGED", Tone::Bad),
+            Verdict::NotJudged => ("not judged", Tone::Bad),
         },
-        End::Cut(_) | End::Aborted(_) => ("ABORTED", Tone::Bad),
+        End::Cut(_) | End::Aborted(_) => ("aborted", Tone::Bad),
         End::Stopped => ("stopped", Tone::Plain),
         End::NotRun => ("not run", Tone::Plain),
     }

@@ -207,24 +207,24 @@ fn row<const N: usize>(words: [&str; N]) -> Vec<String> {
 /// The verdict as it stands in the table; the bad ones stand out without colour too.
 fn verdict_word(outcome: &Outcome) -> &'static str {
     match verdict(outcome) {
-        "fail" => "FAIL",
-        "aborted" => "ABORTED",
-        "not-judged" => "NOT-JUDGED",
+        "fail" => Verdict::Fail.word(),
+        "not-judged" => Verdict::NotJudged.word(),
+        "not-run" => "not run",
         word => word,
     }
 }
 
-/// Colours the first word of every line.
+/// Colours the verdict that a line begins with.
 fn painted(table: &str, paint: Paint) -> String {
     let mut out = String::new();
     for row in table.lines() {
-        let (word, rest) = row.split_at(row.find(' ').unwrap_or(row.len()));
-        let word = match word {
-            "pass" => paint.good(word),
-            "FAIL" | "ABORTED" | "NOT-JUDGED" => paint.bad(word),
-            _ => word.to_owned(),
+        let bad = ["FAIL", "aborted", "not judged"];
+        let found = bad.iter().find(|word| row.starts_with(**word));
+        let _ = match (found, row.strip_prefix("pass")) {
+            (Some(word), _) => writeln!(out, "{}{}", paint.bad(word), &row[word.len()..]),
+            (None, Some(rest)) => writeln!(out, "{}{rest}", paint.good("pass")),
+            (None, None) => writeln!(out, "{row}"),
         };
-        let _ = writeln!(out, "{word}{rest}");
     }
     out
 }
@@ -344,7 +344,7 @@ fn sum(outcomes: &[Outcome]) -> String {
     ] {
         let number = count(word);
         if number > 0 || word == "pass" {
-            parts.push(format!("{number} {word}"));
+            parts.push(format!("{number} {}", word.replace('-', " ")));
         }
     }
     let judged: usize = outcomes

@@ -90,7 +90,7 @@ fn a_note_comes_at_its_bound() {
         (
             &[("undervoltage_v = 10.0", "undervoltage_v = 11.9")],
             &[("undervoltage_v = 10.0", "undervoltage_v = 12.0")],
-            "the controller takes the place for lost below `12` V, the driver forgets it already at `12` V",
+            "the controller takes the position for lost below `12` V, the driver forgets it already at `12` V",
         ),
         (
             &[("hold_a = 3.65", "hold_a = 3.61")],
