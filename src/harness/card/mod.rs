@@ -17,13 +17,10 @@ use crate::laws::LawJudgement;
 use crate::suite::Case;
 use crate::trace::Trace;
 use std::fmt::Write;
-use text::{fixed, margin, plain, share, table, wrap_into};
+pub use text::WIDTH;
+use text::{fixed, margin, plain, share, state_name, table, wrap_into};
 use trimproof_diagnostics::line;
 use trimproof_formula::Signals;
-use trimproof_io::State;
-
-/// Greatest width of a card, characters.
-pub const WIDTH: usize = 100;
 
 /// Rows of the samples table.
 const SAMPLES: usize = 13;
@@ -256,15 +253,6 @@ fn sampled_rows(rows: usize) -> Vec<usize> {
         .collect();
     picked.dedup();
     picked
-}
-
-/// Name of a state by its code in a trace.
-fn state_name(code: Option<f64>) -> String {
-    let index = code.map_or(usize::MAX, |code| code as usize);
-    State::ALL
-        .get(index)
-        .map_or("?", |state| state.name())
-        .to_owned()
 }
 
 /// Lines of more than [`WIDTH`] characters end in `...`.

@@ -1,7 +1,12 @@
 //! Numbers as people read them: rounded, with a sign where the sign says something, never `-0`.
 
+use trimproof_io::State;
+
 use std::fmt::Write;
 use trimproof_diagnostics::{CELL_MAX, brief, line};
+
+/// Greatest width of a card, characters.
+pub const WIDTH: usize = 100;
 
 /// `value` with a fixed number of decimals.
 pub fn fixed(value: f64, decimals: usize) -> String {
@@ -128,6 +133,15 @@ pub fn table(rows: &[Vec<String>], right: &[bool], indent: usize) -> String {
         let _ = writeln!(out, "{}", line.trim_end());
     }
     out
+}
+
+/// Name of a state by its code in a trace.
+pub(super) fn state_name(code: Option<f64>) -> String {
+    let index = code.map_or(usize::MAX, |code| code as usize);
+    State::ALL
+        .get(index)
+        .map_or("?", |state| state.name())
+        .to_owned()
 }
 
 #[cfg(test)]

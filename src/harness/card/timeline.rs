@@ -1,7 +1,7 @@
 //! The timeline of a card: what was done, what the controller made of it, when.
 
 use super::text::fixed;
-use super::{WIDTH, state_name};
+use super::text::{WIDTH, state_name};
 use crate::scenario::{Event, Scenario};
 use std::fmt::Write;
 use trimproof_formula::Signals;

@@ -1,6 +1,8 @@
 //! The expectations of a scenario for one run, read, and what margins make of them.
 
-use super::{Given, Judgement, Verdict, missing_text, names_for};
+use super::given::{Given, missing_text};
+use super::judgement::{Judgement, Verdict};
+use super::names::names_for;
 use crate::scenario::{Expectation, Scenario};
 use trimproof_formula::{Formula, Margin, Tested};
 

@@ -8,7 +8,8 @@ use thiserror::Error;
 use trimproof_controller::{Controller, Settings, SettingsError};
 use trimproof_io::{Inputs, Outputs, Reports};
 
-use super::{Difference, Traffic};
+use super::difference::Difference;
+use super::traffic::Traffic;
 use crate::rig::RigFile;
 
 /// A controller under test.

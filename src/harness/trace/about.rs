@@ -6,7 +6,6 @@ use serde::Serialize;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
 
 use super::error::Flaw;
-use super::hash;
 
 /// Where a trace comes from. It does not enter the hash: the same values have the same hash whatever made them.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -55,6 +54,9 @@ impl About {
     }
 }
 
+/// Name of the hash, as trace files carry it.
+const HASH_NAME: &str = "blake3";
+
 /// Version of the trace files, the first thing in them.
 const FORMAT: &str = "3";
 
@@ -73,7 +75,7 @@ impl Stamp {
             ("trimproof_trace".to_owned(), FORMAT.to_owned()),
             ("rows".to_owned(), self.rows.to_string()),
             ("hash".to_owned(), self.hash.clone()),
-            ("hash_name".to_owned(), hash::NAME.to_owned()),
+            ("hash_name".to_owned(), HASH_NAME.to_owned()),
             ("entries".to_owned(), about.len().to_string()),
         ];
         entries.extend(about);
@@ -111,10 +113,10 @@ impl Stamp {
         let rows = number(&take("rows")?, "rows")?;
         let hash = take("hash")?;
         let hash_name = take("hash_name")?;
-        if hash_name != hash::NAME {
+        if hash_name != HASH_NAME {
             return Err(Flaw::Foreign(format!(
                 "its hash is `{hash_name}`, known is `{}`",
-                hash::NAME
+                HASH_NAME
             )));
         }
         let entries: usize = number(&take("entries")?, "entries")?;

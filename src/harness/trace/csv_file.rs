@@ -8,8 +8,9 @@ use csv::{ErrorKind, ReaderBuilder, StringRecord, Terminator, WriterBuilder};
 use trimproof_diagnostics::nearest;
 
 use super::about::Stamp;
+use super::columns::signals;
 use super::error::Flaw;
-use super::{Column, ENTRIES_MAX, ROWS_MAX, Trace, signals};
+use super::table::{Column, ENTRIES_MAX, ROWS_MAX, Trace};
 
 /// Name of the last column.
 const ABOUT: &str = "about";

@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use trimproof_io::State;
 
-use super::columns::{Cell, ColumnKind, Row};
+use super::row::{Cell, ColumnKind, Row};
 
 /// Values of one column.
 #[derive(Clone, Debug, PartialEq)]

@@ -5,16 +5,30 @@
 
 use std::fmt::Write as _;
 
-use super::{Column, Trace};
-
-/// Name of the hash, as trace files carry it.
-pub(super) const NAME: &str = "blake3";
+use super::table::{Column, Trace};
 
 /// Rows whose columns are laid side by side at a time: they fit the first-level cache.
 const BLOCK_ROWS: usize = 64;
 
 /// Blocks that are hashed at a time: the hash is the faster the more it gets at once.
 const BLOCKS: usize = 8;
+
+impl Trace {
+    /// A hasher of traces with these columns, which takes them one after the other as if they were one.
+    pub(crate) fn hasher(&self) -> RowHasher {
+        RowHasher::new(&self.columns)
+    }
+
+    /// Hash over names and bits of all values: equal for two traces exactly when they agree bit for bit
+    /// (32 hexadecimal digits, the first half of a BLAKE3 hash). [`Trace::about`] does not enter.
+    ///
+    /// It walks all rows: take it once.
+    pub fn hash(&self) -> String {
+        let mut hasher = self.hasher();
+        hasher.add(self);
+        hasher.finish()
+    }
+}
 
 /// Takes rows and gives their hash.
 pub(crate) struct RowHasher {

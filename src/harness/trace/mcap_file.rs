@@ -17,9 +17,12 @@ use serde_json::{Map, Value, json};
 use trimproof_io::State;
 
 use super::about::Stamp;
+use super::columns::ColumnInfo;
 use super::csv_file::signal_index;
+use super::data::Data;
 use super::error::Flaw;
-use super::{Column, ColumnInfo, ColumnKind, Data, ENTRIES_MAX, ROWS_MAX, Trace};
+use super::row::{Cell, ColumnKind};
+use super::table::{Column, ENTRIES_MAX, ROWS_MAX, Trace};
 
 /// Topic of the signals without a group, and what the names of all schemas begin with.
 const TRACE: &str = "trace";
@@ -416,7 +419,7 @@ fn push_value(column: &mut Column, row: usize, message: &Value) -> Result<(), Fl
         (ColumnKind::Switch, Value::Bool(on)) => u8::from(*on).to_string(),
         (ColumnKind::Number, Value::Number(number)) => match number.as_f64() {
             Some(number) => {
-                column.data.push(super::columns::Cell::Number(number));
+                column.data.push(Cell::Number(number));
                 return Ok(());
             }
             None => number.to_string(),

@@ -1,6 +1,7 @@
 //! Rows on their way into a trace.
 
-use super::{Row, Trace};
+use super::row::Row;
+use super::table::Trace;
 
 /// Rows that are not in their trace yet: into the columns they go some at a time, which is faster than one by one.
 pub(crate) struct Pending(Vec<Row>);
