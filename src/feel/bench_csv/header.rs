@@ -3,7 +3,7 @@
 use trimproof_diagnostics::FileError;
 use trimproof_plant::AxisName;
 
-use super::{Cell, Line, offer};
+use super::lines::{Cell, Line, offer};
 
 /// What a column of numbers holds; the factor turns its unit into ours.
 #[derive(Clone, Copy, Debug, PartialEq)]

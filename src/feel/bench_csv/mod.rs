@@ -4,25 +4,25 @@
 //! row for each reading. The form stands in `docs/guides/feel.md`.
 
 mod header;
+mod lines;
 mod rows;
 #[cfg(test)]
 mod tests;
 
 use std::fmt::Write as _;
-use std::ops::Range;
 
 use trimproof_diagnostics::FileError;
 use trimproof_diagnostics::line;
 use trimproof_plant::AxisName;
 
 use crate::extract::{RESPONSE_READINGS_MIN, SWEEP_READINGS_MIN, ways};
-use crate::record::{Condition, Record, Response, Sweep};
+use crate::record::{Record, Response, Sweep};
+
+pub use lines::ROWS_MAX;
 
 use header::Header;
+use lines::Lines;
 use rows::{Kind, Rows};
-
-/// Most rows of one file.
-pub const ROWS_MAX: usize = 10_000_000;
 
 /// Largest file that is read, bytes: five million readings of 23 bytes with room to spare.
 pub const BYTES_MAX: u64 = 128 << 20;
@@ -184,153 +184,4 @@ fn add(record: &mut Record, rows: Rows, grip_radius_m: f64) -> Result<(), FileEr
         }),
     }
     Ok(())
-}
-
-/// A line of the file.
-#[derive(Clone, Debug)]
-struct Line<'a> {
-    text: &'a str,
-    /// Where it begins, bytes.
-    at: usize,
-    /// Its number, from 1.
-    number: usize,
-}
-
-impl<'a> Line<'a> {
-    /// Its cells without the blanks round them, each with its bytes in the file.
-    fn cells(&self) -> impl Iterator<Item = Cell<'a>> {
-        let mut at = self.at;
-        let number = self.number;
-        self.text.split(',').map(move |raw| {
-            let begin = at + (raw.len() - raw.trim_start().len());
-            at += raw.len() + 1;
-            Cell {
-                text: raw.trim(),
-                at: begin,
-                line: number,
-            }
-        })
-    }
-
-    fn span(&self) -> Range<usize> {
-        self.at..self.at + self.text.len()
-    }
-}
-
-/// A cell of a line.
-#[derive(Clone, Copy, Debug, Default)]
-struct Cell<'a> {
-    text: &'a str,
-    at: usize,
-    line: usize,
-}
-
-impl Cell<'_> {
-    fn span(&self) -> Range<usize> {
-        self.at..self.at + self.text.len()
-    }
-}
-
-/// The lines of a file, comments left out.
-struct Lines<'a> {
-    text: &'a str,
-    at: usize,
-    number: usize,
-}
-
-impl<'a> Lines<'a> {
-    fn new(text: &'a str) -> Self {
-        // A byte order mark is none of the header.
-        let at = if text.starts_with('\u{feff}') { 3 } else { 0 };
-        Self {
-            text,
-            at,
-            number: 0,
-        }
-    }
-
-    /// The next line, be it empty.
-    fn next_any(&mut self) -> Option<Line<'a>> {
-        let rest = self.text.get(self.at..).filter(|rest| !rest.is_empty())?;
-        let length = rest.find('\n').unwrap_or(rest.len());
-        let text = rest[..length].trim_end_matches('\r');
-        let line = Line {
-            text,
-            at: self.at,
-            number: self.number + 1,
-        };
-        self.at += length + 1;
-        self.number += 1;
-        Some(line)
-    }
-
-    /// The next row of this block; none at its end.
-    fn next_row(&mut self) -> Option<Line<'a>> {
-        loop {
-            let line = self.next_any()?;
-            if line.text.trim().is_empty() {
-                return None;
-            }
-            if !line.text.starts_with('#') {
-                return Some(line);
-            }
-        }
-    }
-
-    /// The first line of the next block; takes the source from a comment on the way.
-    fn next_block(&mut self, source: &mut String) -> Option<Line<'a>> {
-        loop {
-            let line = self.next_any()?;
-            match line.text.strip_prefix('#') {
-                Some(comment) => {
-                    if let Some(name) = comment.trim_start().strip_prefix("source:") {
-                        *source = name.trim().to_owned();
-                    }
-                }
-                None if line.text.trim().is_empty() => {}
-                None => return Some(line),
-            }
-        }
-    }
-}
-
-/// The condition of a name.
-fn condition(cell: &Cell<'_>) -> Result<Condition, FileError> {
-    choice(
-        cell,
-        "condition",
-        &Condition::ALL.map(|one| (one.name(), one)),
-    )
-}
-
-/// The axis of a name.
-fn axis(cell: &Cell<'_>) -> Result<AxisName, FileError> {
-    choice(cell, "axis", &AxisName::ALL.map(|one| (one.name(), one)))
-}
-
-/// One of a few names, or an error that lists them.
-fn choice<T: Copy>(cell: &Cell<'_>, what: &str, known: &[(&str, T)]) -> Result<T, FileError> {
-    if let Some((_, one)) = known.iter().find(|(name, _)| *name == cell.text) {
-        return Ok(*one);
-    }
-    let names: Vec<&str> = known.iter().map(|(name, _)| *name).collect();
-    Err(FileError::new(format!(
-        "unknown {what} `{}` in line {}",
-        cell.text, cell.line
-    ))
-    .with_span(cell.span())
-    .with_help(offer(cell.text, &names)))
-}
-
-/// A help line that lists names, the nearest first if there is one.
-fn offer(name: &str, known: &[&str]) -> String {
-    let list = known
-        .iter()
-        .map(|name| format!("`{name}`"))
-        .collect::<Vec<_>>()
-        .join(", ");
-    match trimproof_diagnostics::nearest(name, known.iter().copied()) {
-        Some(near) => format!("did you mean `{near}`? known here: {list}"),
-        None => format!("known here: {list}"),
-    }
 }

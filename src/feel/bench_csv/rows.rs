@@ -8,7 +8,7 @@ use trimproof_plant::AxisName;
 use crate::record::{Condition, ResponseSample, SweepSample};
 
 use super::header::{Column, Header};
-use super::{Cell, Line, Lines, ROWS_MAX, axis, choice, condition};
+use super::lines::{Cell, Line, Lines, ROWS_MAX, axis, choice, condition};
 
 /// What a measurement is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

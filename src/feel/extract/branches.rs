@@ -2,8 +2,11 @@
 
 use crate::record::SweepSample;
 
+use super::ExtractError;
 use super::line::{Point, median, noise};
-use super::{ExtractError, SWEEP_READINGS_MIN};
+
+/// Fewest readings of a sweep.
+pub const SWEEP_READINGS_MIN: usize = 24;
 
 /// Most points that a sweep is kept as, roughly; more readings are averaged with their neighbours in time.
 const POINTS_MAX: usize = 100_000;

@@ -24,8 +24,9 @@ mod test_ripple;
 #[cfg(test)]
 mod test_sweep;
 
+pub use branches::SWEEP_READINGS_MIN;
 pub use error::ExtractError;
-pub use response::response_figures;
+pub use response::{RESPONSE_READINGS_MIN, response_figures};
 pub use sweep::sweep_figures;
 
 pub(crate) use branches::{branch_runs, ways};
@@ -35,12 +36,6 @@ pub(crate) use synthetic::Chance;
 
 use crate::figures::Figures;
 use crate::record::Record;
-
-/// Fewest readings of a sweep.
-pub const SWEEP_READINGS_MIN: usize = 24;
-
-/// Fewest readings of a free response.
-pub const RESPONSE_READINGS_MIN: usize = 12;
 
 /// Figures of everything in a record, in its order. The effective mass cannot be had from readings alone and stays empty.
 ///

@@ -3,9 +3,12 @@
 use crate::figures::ResponseFigures;
 use crate::record::Response;
 
+use super::ExtractError;
 use super::line::{median, noise};
 use super::polynomial::Polynomial;
-use super::{ExtractError, RESPONSE_READINGS_MIN};
+
+/// Fewest readings of a free response.
+pub const RESPONSE_READINGS_MIN: usize = 12;
 
 /// Residual band, as a share of the initial displacement (14 CFR part 60, appendix C, text on control dynamics).
 const BAND: f64 = 0.05;

@@ -9,11 +9,11 @@
 use trimproof_plant::AxisName;
 
 use super::curve::Curve;
-use super::{Basis, N_PER_LB, Unit, Verdict, Wanted, dynamics, grip_mm, sides, sweep_of};
+use super::row::{lacking, row};
+use super::{N_PER_LB, Unit, Verdict, Wanted, dynamics, grip_mm, sides, sweep_of};
 use crate::figures::Figures;
 use crate::record::{Condition, Record, Sweep};
 
-const TABLE: &str = "14 CFR part 60, appendix C, table C2A, entry";
 /// 2.a.1: breakout.
 const BREAKOUT_N: f64 = 0.25 * N_PER_LB;
 const BREAKOUT_SHARE: f64 = 0.25;
@@ -51,21 +51,6 @@ pub fn compare(subject: Taken<'_>, reference: Taken<'_>) -> Vec<Verdict> {
         free_play_row(&mut verdicts, subject, reference, axis);
     }
     verdicts
-}
-
-/// An empty row of the table.
-pub(super) fn row(axis: AxisName, entry: &str, what: impl Into<String>) -> Verdict {
-    Verdict::new(Basis::TableC2a, axis, what, format!("{TABLE} {entry}"))
-}
-
-/// The row for what only one of the records has; nothing if neither has it.
-pub(super) fn lacking(row: Verdict, in_subject: bool, in_reference: bool) -> Option<Verdict> {
-    let which = match (in_subject, in_reference) {
-        (true, false) => "the other record does not have it",
-        (false, true) => "only the other record has it",
-        _ => return None,
-    };
-    Some(row.noted(which))
 }
 
 /// The more lenient of a fixed tolerance and a share of the reference.

@@ -8,7 +8,7 @@
 
 use trimproof_plant::AxisName;
 
-use super::against::{lacking, row};
+use super::row::{lacking, row};
 use super::{Outcome, Unit, Verdict, Wanted, response_of, sides};
 use crate::figures::{Figures, ResponseFigures};
 use crate::record::Condition;

@@ -7,6 +7,7 @@ mod advice;
 mod against;
 mod curve;
 mod dynamics;
+mod row;
 mod targets;
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use trimproof_harness::run::{ClosedLoop, LogicTarget, Seen, Target};
 use trimproof_io::{Fault, State};
 use trimproof_plant::{AxisName, HandFeel, Numerics, Plant, Readings, StartPose, SwitchName};
 
-use super::MeasureError;
+use super::error::MeasureError;
 use crate::record::Condition;
 
 /// Seed of the sensors' noise: one and the same for every measurement.

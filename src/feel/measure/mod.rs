@@ -3,6 +3,7 @@
 //! The work is cut into [`Job`]s that know nothing of each other, each on a twin of its own: who has cores runs them side by
 //! side and puts the pieces together in the order of [`plan`]; [`measure`] runs one after the other.
 
+mod error;
 mod measuring_loop;
 mod response;
 mod sweep;
@@ -11,12 +12,12 @@ mod trim;
 #[cfg(test)]
 mod tests;
 
+pub use error::{MeasureError, Slip};
 pub use response::DISPLACED_SHARE;
 pub use sweep::SWEEP_DEG_PER_S;
 
 use trimproof_harness::rig::RigFile;
-use trimproof_harness::run::{Cut, TargetError};
-use trimproof_plant::{AxisName, TwinAbort};
+use trimproof_plant::AxisName;
 
 use crate::extract::{response_figures, sweep_figures};
 use crate::figures::{Figures, SweepFigures};
@@ -107,63 +108,6 @@ fn in_the_way(rig: &RigFile, held: &SweepFigures) -> Vec<String> {
             )
         })
         .collect()
-}
-
-/// The motor lost its place in a sweep.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Slip {
-    /// Axis.
-    pub axis: AxisName,
-    /// What the drives did.
-    pub condition: Condition,
-    /// Stick angle at which it first fell, degrees.
-    pub at_deg: f64,
-    /// Full steps between command and rotor when the sweep was over: a multiple of four.
-    pub lost_full_steps: i32,
-}
-
-/// Why a twin cannot be measured.
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum MeasureError {
-    /// The controller did not get into the state in which the stick is measured.
-    #[error("the controller is `{state}` and not `{wanted}` {after_s} s after it should{faults}")]
-    NotReached {
-        /// State that is needed.
-        wanted: &'static str,
-        /// State it is in.
-        state: &'static str,
-        /// How long it was waited for, s.
-        after_s: f64,
-        /// Faults that it reported, as the end of a sentence.
-        faults: String,
-    },
-    /// The controller failed.
-    #[error("{0}")]
-    Controller(#[from] TargetError),
-    /// The twin cannot compute the measurement.
-    #[error("the twin cannot compute the measurement: {0}")]
-    Twin(#[from] TwinAbort),
-    /// The caller wanted no more.
-    #[error("stopped")]
-    Stopped,
-    /// Pieces that do not come from the plan.
-    #[error("`{got}` pieces were put together, the plan has `{wanted}`")]
-    Pieces {
-        /// How many there were.
-        got: usize,
-        /// How many the plan has.
-        wanted: usize,
-    },
-}
-
-impl From<Cut> for MeasureError {
-    fn from(cut: Cut) -> Self {
-        match cut {
-            Cut::Stopped { .. } => Self::Stopped,
-            Cut::Tick { error, .. } | Cut::Start(error) => Self::Controller(error),
-            Cut::Aborted(abort) => Self::Twin(abort),
-        }
-    }
 }
 
 /// One measurement, independent of all others.

@@ -3,7 +3,7 @@
 use trimproof_harness::rig::RigFile;
 use trimproof_plant::{AxisName, PathShape};
 
-use super::MeasureError;
+use super::error::MeasureError;
 use super::measuring_loop::MeasuringLoop;
 use crate::record::{Condition, Response, ResponseSample};
 

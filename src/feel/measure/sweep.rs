@@ -4,8 +4,8 @@ use trimproof_harness::rig::RigFile;
 use trimproof_io::{Fault, State};
 use trimproof_plant::{AxisName, PathShape};
 
+use super::error::{MeasureError, Slip};
 use super::measuring_loop::MeasuringLoop;
-use super::{MeasureError, Slip};
 use crate::record::{Condition, Sweep, SweepSample};
 
 /// Rate of the hand's path, degrees per second: slow enough that damping is a small share of friction.

@@ -4,7 +4,7 @@ use trimproof_controller::AxisSettings;
 use trimproof_harness::rig::RigFile;
 use trimproof_plant::{AxisName, SwitchName};
 
-use super::MeasureError;
+use super::error::MeasureError;
 use super::measuring_loop::MeasuringLoop;
 use crate::record::Condition;
 
