@@ -5,8 +5,8 @@ use serde::Serialize;
 use trimproof_plant::AxisName;
 use trimproof_plant::gimbal_params;
 
-use super::Travel;
 use super::statics::Statics;
+use super::travel::Travel;
 
 /// What the hand must do to keep the stick at a position, trimmed in the middle, drive on, the other axis upright.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]

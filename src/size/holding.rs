@@ -3,35 +3,13 @@
 use crate::Design;
 use serde::Serialize;
 
-use super::Travel;
+use super::current::Current;
 use super::power::{Windings, standing_supply_v};
 use super::statics::Statics;
+use super::travel::Travel;
 
 /// Points of a curve, both ends included.
 const POINTS: u32 = 81;
-
-/// Which current the driver regulates to.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "snake_case")]
-pub enum Current {
-    /// Holding current.
-    Hold,
-    /// Running current.
-    Run,
-}
-
-impl Current {
-    /// Both, in the order of a report.
-    pub const ALL: [Self; 2] = [Self::Hold, Self::Run];
-
-    /// Name in tables.
-    pub const fn name(self) -> &'static str {
-        match self {
-            Self::Hold => "hold",
-            Self::Run => "run",
-        }
-    }
-}
 
 /// Holding margin at one current, windings cold or hot.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -101,17 +79,6 @@ pub(crate) fn standing(
     let supply_v = standing_supply_v(rig, current, windings);
     let most_a = supply_v / windings.ohm(axis);
     Statics::new(axis, current.amps(rig, index), most_a)
-}
-
-impl Current {
-    /// Its peak on axis `index`, A.
-    pub(crate) fn amps(self, rig: &Design, index: usize) -> f64 {
-        let driver = &rig.axis(index).driver;
-        match self {
-            Self::Hold => driver.hold_a,
-            Self::Run => driver.run_a,
-        }
-    }
 }
 
 fn curve(rig: &Design, index: usize, current: Current, windings: Windings) -> HoldingCurve {

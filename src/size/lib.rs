@@ -14,6 +14,7 @@
 //! ```
 
 mod catch;
+mod current;
 mod design;
 mod force;
 mod holding;
@@ -21,14 +22,16 @@ mod power;
 mod rate;
 mod spring;
 mod statics;
+mod travel;
 #[cfg(test)]
 mod twin;
 mod what_if;
 
 pub use catch::{CatchSizes, Resolution};
+pub use current::Current;
 pub use design::SizeError;
 pub use force::{GripForce, UnpoweredDrag};
-pub use holding::{Current, HoldingCurve, HoldingPoint};
+pub use holding::{HoldingCurve, HoldingPoint};
 pub use power::{COPPER_PER_K, Draw, HOT_RISE_K, Windings};
 pub use rate::{LOW_BAND_STEPS_PER_S, RateSizes, Resonance, SetRate, resonance_hz, reversal_s};
 pub use spring::{CartridgeSizes, SpringSizes};
@@ -39,6 +42,7 @@ use trimproof_harness::rig::RigFile;
 use trimproof_plant::{AxisName, Numerics, Scheme};
 
 pub(crate) use design::Design;
+pub(crate) use travel::Travel;
 
 /// Everything that is worked out about a rig.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -153,36 +157,5 @@ fn axis_sizes(rig: &Design, axis: AxisName, positions_deg: Option<&[f64]>) -> Ax
         unpowered: force::unpowered_drag(rig, index),
         rates: rate::rates(rig, index),
         what_if: what_if::choices(rig, index),
-    }
-}
-
-/// Travel of one axis, degrees.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Travel {
-    pub(crate) min_deg: f64,
-    pub(crate) max_deg: f64,
-    pub(crate) soft_min_deg: f64,
-    pub(crate) soft_max_deg: f64,
-}
-
-impl Travel {
-    pub(crate) fn of(rig: &Design, index: usize) -> Self {
-        let (stops, settings) = (&rig.axis(index).stops, rig.axis_settings(index));
-        Self {
-            min_deg: stops.min_deg,
-            max_deg: stops.max_deg,
-            soft_min_deg: f64::from(settings.soft_min_mdeg) / 1000.0,
-            soft_max_deg: f64::from(settings.soft_max_mdeg) / 1000.0,
-        }
-    }
-
-    /// Largest deflection with the trim in the middle.
-    pub(crate) fn throw_deg(self) -> f64 {
-        self.max_deg.max(-self.min_deg)
-    }
-
-    /// Largest deflection of all: stick at a stop, trim at the soft limit on the other side.
-    pub(crate) fn farthest_deg(self) -> f64 {
-        (self.max_deg - self.soft_min_deg).max(self.soft_max_deg - self.min_deg)
     }
 }

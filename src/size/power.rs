@@ -4,7 +4,7 @@ use crate::Design;
 use serde::Serialize;
 use trimproof_plant::rig::AxisRig;
 
-use super::holding::Current;
+use super::current::Current;
 
 /// Rise of copper's resistance by temperature, 1/K at 20 °C: the standard annealed copper's 3930 ppm/K
 /// (docs/model/sources.md).

@@ -7,7 +7,7 @@ use serde::Serialize;
 use trimproof_plant::rig::{AxisRig, MotorRig};
 use trimproof_plant::train_params;
 
-use super::holding::Current;
+use super::current::Current;
 use super::power::{Windings, standing_supply_v};
 
 /// Low-end resonance band of steppers, full steps a second (a maker's handbook, docs/model/sources.md).

@@ -4,7 +4,7 @@ use crate::Design;
 use serde::Serialize;
 use trimproof_plant::rig::{CartridgeRig, SpringCartridge};
 
-use super::Travel;
+use super::travel::Travel;
 
 /// The cartridge of one axis.
 #[derive(Clone, Debug, PartialEq, Serialize)]

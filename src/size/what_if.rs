@@ -4,9 +4,11 @@ use crate::Design;
 use serde::Serialize;
 use trimproof_plant::rig::CartridgeRig;
 
-use super::holding::{Current, standing};
+use super::current::Current;
+use super::holding::standing;
 use super::power::Windings;
-use super::{Travel, catch, rate, spring};
+use super::travel::Travel;
+use super::{catch, rate, spring};
 
 /// Numbers of springs that are tried.
 const SPRINGS: [u32; 3] = [1, 2, 3];
