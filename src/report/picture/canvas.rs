@@ -130,7 +130,12 @@ pub(super) const FONTS: &str = "DejaVu Sans, Liberation Sans, Noto Sans, Ubuntu,
      sans-serif, serif, monospace";
 
 /// The attribute that makes a file an SVG file. Inside a page it is left out.
-pub(super) const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
+const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
+
+/// The picture without the attribute that only a file of its own needs, to stand inside an HTML page.
+pub fn inline(svg: &str) -> String {
+    svg.replacen(&format!(" {}", NAMESPACE), "", 1)
+}
 
 fn escape(text: &str) -> String {
     text.replace('&', "&amp;")

@@ -22,6 +22,7 @@ mod tests;
 mod thin;
 mod trace;
 
+pub use canvas::inline;
 pub use force::{ForceLoop, ForceTarget, ForceTolerance, Loop, force_loop};
 pub use holding::{Holding, HoldingLine, holding_margin};
 #[cfg(feature = "png")]
@@ -57,9 +58,4 @@ impl<E: std::error::Error + Send + Sync> From<DrawingAreaErrorKind<E>> for Pictu
     fn from(error: DrawingAreaErrorKind<E>) -> Self {
         Self::Drawing(error.to_string())
     }
-}
-
-/// The picture without the attribute that only a file of its own needs, to stand inside an HTML page.
-pub fn inline(svg: &str) -> String {
-    svg.replacen(&format!(" {}", canvas::NAMESPACE), "", 1)
 }
