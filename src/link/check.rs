@@ -1,8 +1,8 @@
 //! How good a link is.
 
+use crate::board_link::Link;
 use crate::error::LinkError;
 use crate::pool::bytes_a_tick;
-use crate::target::Link;
 use std::time::Instant;
 use trimproof_controller::Settings;
 use trimproof_harness::run::Traffic;

@@ -11,6 +11,7 @@
 //! assert!(!greeting.has_motors);
 //! ```
 
+mod board_link;
 mod check;
 mod emulator;
 mod error;
@@ -32,6 +33,7 @@ mod unix;
 #[cfg(test)]
 mod tests;
 
+pub use board_link::Link;
 pub use check::{Checked, check};
 pub use emulator::end_all;
 pub use error::LinkError;
@@ -48,4 +50,4 @@ pub use ports::{Candidate, ports};
 pub use serial::SerialLine;
 #[cfg(all(feature = "serial", unix))]
 pub use serial::pty_pair;
-pub use target::{BoardTarget, Link};
+pub use target::BoardTarget;

@@ -1,17 +1,17 @@
 //! Where boards come from: one port, or as many emulators as run at a time.
 
+use crate::board_link::{Link, SILENCE_MS};
 use crate::emulator;
 use crate::error::LinkError;
 use crate::exchange::Patience;
 use crate::frames::FrameLog;
 #[cfg(feature = "serial")]
 use crate::serial::SerialLine;
-use crate::target::{BoardTarget, Link, SILENCE_MS};
 use std::path::PathBuf;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
-use trimproof_harness::run::{Target, Traffic};
+use trimproof_harness::run::Traffic;
 use trimproof_wire::Greeting;
 
 /// How boards are spoken to.
@@ -78,15 +78,7 @@ impl BoardPool {
         }))
     }
 
-    /// A target for one run. If there is no board for it, its run fails at once.
-    pub fn target(self: &Arc<Self>) -> Box<dyn Target> {
-        let idle = self.idle().pop();
-        let link = idle.map_or_else(|| connect(&self.place, &self.options), Ok);
-        let trips = matches!(self.place, BoardAddress::Port(_));
-        Box::new(BoardTarget::of_pool(link, Some(Arc::clone(self)), trips))
-    }
-
-    /// A link of its own, for a check.
+    /// A link of its own: an idle one, else a new one.
     ///
     /// # Errors
     /// As when the pool was made.
@@ -103,6 +95,11 @@ impl BoardPool {
     /// What the boards are behind.
     pub fn description(&self) -> &str {
         &self.description
+    }
+
+    /// Whether the boards are behind a port.
+    pub(crate) fn is_on_port(&self) -> bool {
+        matches!(self.place, BoardAddress::Port(_))
     }
 
     pub(crate) fn give_back(&self, link: Link) {
