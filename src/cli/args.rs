@@ -1,11 +1,13 @@
 //! The command line: what can be asked, in our own words.
 
 use crate::exit;
+use crate::output::ColorWhen;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::num::NonZeroUsize;
 use std::path::PathBuf;
 use trimproof_link::On;
 
+pub use crate::args_target::{TargetArgs, WireArgs};
 #[cfg(feature = "viewer")]
 pub use crate::args_view::SubjectArgs;
 pub use crate::args_view::{FilmArgs, FlyArgs, WatchArgs};
@@ -105,36 +107,6 @@ pub struct ProveArgs {
     pub threads: Option<NonZeroUsize>,
     #[command(flatten)]
     pub target: TargetArgs,
-}
-
-/// Where the controller under test runs.
-#[derive(Args, Debug)]
-pub struct TargetArgs {
-    /// Where the controller runs: `logic` in this process, `image:FILE` a firmware image in an emulated board, `port:NAME` a board
-    /// on a serial port
-    #[arg(long, value_name = "PLACE", default_value = "logic")]
-    pub on: On,
-    #[command(flatten)]
-    pub wire: WireArgs,
-    /// Let the board energise its motors; without this nothing moves. Only with `--on port:NAME`
-    #[arg(long)]
-    pub allow_motion: bool,
-}
-
-/// Arguments of all commands that speak to a board.
-#[derive(Args, Debug)]
-pub struct WireArgs {
-    /// Bits a second on the serial port [default: 1000000]
-    #[arg(long, value_name = "BAUD", value_parser = clap::value_parser!(u32).range(1200..=12_000_000))]
-    pub baud: Option<u32>,
-    /// Also write down every frame that goes over the link, in this file
-    #[arg(long, value_name = "FILE")]
-    pub frames: Option<PathBuf>,
-}
-
-impl WireArgs {
-    /// Bits a second, unless said otherwise.
-    pub const BAUD: u32 = 1_000_000;
 }
 
 /// Arguments of `link`.
@@ -266,17 +238,6 @@ pub struct FitArgs {
     /// How to print the result
     #[arg(long, value_enum, default_value_t = Format::Text)]
     pub format: Format,
-}
-
-/// When to use colour.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub enum ColorWhen {
-    /// On a terminal, unless the variable `NO_COLOR` is set
-    Auto,
-    /// Always
-    Always,
-    /// Never
-    Never,
 }
 
 /// How to print a result.

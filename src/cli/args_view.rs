@@ -1,6 +1,6 @@
 //! Arguments of the commands that show the stick: `watch`, `fly`, `film`.
 
-use crate::args::TargetArgs;
+use crate::args_target::TargetArgs;
 use clap::{Args, value_parser};
 use std::path::PathBuf;
 use std::str::FromStr;

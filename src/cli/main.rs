@@ -1,6 +1,7 @@
 //! `trimproof`: proves force-feel stick firmware against a physics twin before it is flashed.
 
 mod args;
+mod args_target;
 mod args_view;
 mod board;
 mod commands;
@@ -52,7 +53,7 @@ fn main() -> ExitCode {
 
 /// Prints help or version, or what is wrong with the arguments.
 fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
-    let paint = output::Paint::new(args::ColorWhen::Auto);
+    let paint = output::Paint::new(output::ColorWhen::Auto);
     let text = |error: &clap::Error, coloured: bool| {
         let text = error.render();
         if coloured {
@@ -62,7 +63,7 @@ fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
         }
     };
     if !error.use_stderr() {
-        return match output::emit(&text(&error, paint.out)) {
+        return match output::emit(&text(&error, paint.out)).map_err(report::Failure::from) {
             Ok(()) => Exit::Pass,
             Err(failure) => {
                 report::print(&failure, paint);
@@ -81,6 +82,3 @@ fn say_usage(args: &[OsString], error: clap::Error) -> Exit {
     output::say(&text(&error, paint.err));
     Exit::Unusable
 }
-
-/// How a command ends: an exit code, or a failure to be reported.
-type CommandResult = Result<Exit, report::Failure>;

@@ -5,8 +5,7 @@
 //! line, by [`trimproof_diagnostics`]. The gate is the second wall: whatever comes here, no control
 //! character but our own line feeds and colours reaches a terminal.
 
-use crate::args::ColorWhen;
-use crate::report::Failure;
+use clap::ValueEnum;
 use serde::Serialize;
 use serde_json::ser::{CompactFormatter, Formatter, PrettyFormatter, Serializer};
 use std::io::{self, ErrorKind, IsTerminal, Write};
@@ -25,15 +24,24 @@ fn gated(text: &str, stream: usize) -> std::borrow::Cow<'_, str> {
     }
 }
 
+/// Text that could not be written.
+#[derive(Debug)]
+pub struct NotWritten {
+    /// What it was.
+    pub what: String,
+    /// Why.
+    pub why: String,
+}
+
 /// Writes text to standard output.
 ///
 /// # Errors
 /// If it cannot be written, as on a full disk. A reader that has gone away is no error: it has seen enough.
-pub fn emit(text: &str) -> Result<(), Failure> {
+pub fn emit(text: &str) -> Result<(), NotWritten> {
     let text = gated(text, 0);
     let mut out = io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
-        Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(Failure::CannotWrite {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => Err(NotWritten {
             what: "standard output".to_owned(),
             why: error.to_string(),
         }),
@@ -51,8 +59,8 @@ pub fn say(text: &str) {
 ///
 /// # Errors
 /// As [`emit`].
-pub fn emit_json(value: &impl Serialize) -> Result<(), Failure> {
-    let text = json_text(value).map_err(|error| Failure::CannotWrite {
+pub fn emit_json(value: &impl Serialize) -> Result<(), NotWritten> {
+    let text = json_text(value).map_err(|error| NotWritten {
         what: "JSON".to_owned(),
         why: error.to_string(),
     })?;
@@ -125,6 +133,17 @@ impl Formatter for Shown {
     fn end_object_value<W: ?Sized + Write>(&mut self, out: &mut W) -> io::Result<()> {
         self.0.end_object_value(out)
     }
+}
+
+/// When to use colour.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum ColorWhen {
+    /// On a terminal, unless the variable `NO_COLOR` is set
+    Auto,
+    /// Always
+    Always,
+    /// Never
+    Never,
 }
 
 /// Which of the two output streams are coloured.

@@ -1,7 +1,7 @@
 //! Messages to the user about what goes wrong: what, where in which file, and what would help.
 
 use crate::exit::Exit;
-use crate::output::{Paint, say};
+use crate::output::{NotWritten, Paint, say};
 use miette::{
     GraphicalReportHandler, GraphicalTheme, LabeledSpan, MietteDiagnostic, NamedSource, Report,
     ThemeCharacters, ThemeStyles,
@@ -45,6 +45,9 @@ pub enum Failure {
     },
 }
 
+/// How a command ends: an exit code, or a failure to be reported.
+pub type CommandResult = Result<Exit, Failure>;
+
 impl Failure {
     /// A place for results that cannot be written.
     pub fn cannot_write(what: impl Into<String>, error: &std::io::Error) -> Self {
@@ -85,6 +88,12 @@ impl fmt::Display for Failure {
 impl From<LinkError> for Failure {
     fn from(error: LinkError) -> Self {
         Failure::Link(error)
+    }
+}
+
+impl From<NotWritten> for Failure {
+    fn from(NotWritten { what, why }: NotWritten) -> Self {
+        Failure::CannotWrite { what, why }
     }
 }
 

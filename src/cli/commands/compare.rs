@@ -1,10 +1,9 @@
 //! `compare`: two traces side by side.
 
-use crate::CommandResult;
 use crate::args::{CompareArgs, Format};
 use crate::exit::Exit;
 use crate::output::{emit, emit_json};
-use crate::report::Failure;
+use crate::report::{CommandResult, Failure};
 use std::path::Path;
 use trimproof_harness::compare::compare;
 use trimproof_harness::trace::Trace;

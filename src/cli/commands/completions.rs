@@ -1,9 +1,9 @@
 //! `completions`: a completion script for a shell.
 
-use crate::CommandResult;
 use crate::args::{Cli, CompletionsArgs};
 use crate::exit::Exit;
 use crate::output::emit;
+use crate::report::CommandResult;
 use clap::CommandFactory;
 
 /// Prints the script.

@@ -1,11 +1,10 @@
 //! `link`: how good the link to a board is.
 
-use crate::CommandResult;
 use crate::args::{Format, LinkArgs, WireArgs};
 use crate::board::{LinkTraffic, TargetSource, write_traffic};
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
-use crate::report::{self, Failure};
+use crate::report::{self, CommandResult, Failure};
 use crate::stop;
 use serde::Serialize;
 use std::fmt::Write;

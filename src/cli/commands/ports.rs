@@ -1,9 +1,9 @@
 //! `ports`: serial ports that a board may be behind.
 
-use crate::CommandResult;
 use crate::args::{Format, PortsArgs};
 use crate::exit::Exit;
 use crate::output::{emit, emit_json};
+use crate::report::CommandResult;
 use serde::Serialize;
 use trimproof_harness::card::text;
 use trimproof_link::{Candidate, ports};

@@ -1,9 +1,9 @@
 //! `schema`: the JSON Schema of a kind of file.
 
-use crate::CommandResult;
 use crate::args::{SchemaArgs, SchemaKind};
 use crate::exit::Exit;
 use crate::output::emit_json;
+use crate::report::CommandResult;
 
 /// Prints the schema.
 ///

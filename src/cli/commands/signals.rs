@@ -1,10 +1,9 @@
 //! `signals`: what formulas may speak of.
 
-use crate::CommandResult;
 use crate::args::{Format, SignalsArgs};
 use crate::exit::Exit;
 use crate::output::{emit, emit_json};
-use crate::report::Failure;
+use crate::report::{CommandResult, Failure};
 use serde::Serialize;
 use std::path::{Path, PathBuf};
 use trimproof_diagnostics::{FileError, nearest};

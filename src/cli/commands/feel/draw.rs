@@ -1,7 +1,8 @@
 //! The page and the pictures of a measured stick.
 
 use super::figures::{Titled, tables};
-use super::{CAUTION, Report, Stick, verdicts};
+use super::report::{CAUTION, Report, Stick};
+use super::verdicts;
 use crate::commands::pictures;
 use std::path::Path;
 use trimproof_controller::Controller;

@@ -1,6 +1,6 @@
 //! The report for programs; documented in docs/guides/feel.md.
 
-use super::{CAUTION, Report, Stick};
+use super::report::{CAUTION, Report, Stick};
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_feel::figures::{ResponseFigures, SweepFigures};

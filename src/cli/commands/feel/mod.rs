@@ -3,33 +3,29 @@
 mod draw;
 mod figures;
 mod json;
+mod report;
 mod text;
 mod verdicts;
 mod work;
+
+use report::{Report, Stick};
 
 use crate::args::{FeelArgs, Format};
 use crate::commands::signals::rig_file;
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
-use crate::report::{self, Failure};
-use crate::{CommandResult, stop};
+use crate::report::{CommandResult, Failure, print};
+use crate::stop;
 use std::path::Path;
 use std::time::Instant;
 use trimproof_diagnostics::FileError;
-use trimproof_feel::figures::Figures;
-use trimproof_feel::judge::{Taken, Verdict, advise, compare, judge_targets};
-use trimproof_feel::measure::{MeasureError, Measured};
+use trimproof_feel::measure::MeasureError;
 use trimproof_feel::plausible::plausible;
-use trimproof_feel::record::Record;
 use trimproof_feel::{bench_csv, extract};
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::suite::{
     Problem, load_rig, plain, read_text_within, try_file, try_folder, write_whole,
 };
-
-/// What every report says of itself.
-const CAUTION: &str = "This report sets figures against numbers. It is no qualification of a device and stands for none: \
-that takes the authority's own process, approved data and the device itself. Figures of a twin are as good as its rig file.";
 
 /// Where a stick's figures come from.
 enum Source<'a> {
@@ -37,23 +33,6 @@ enum Source<'a> {
     Bench(Box<Stick>),
     /// The twin of a rig, still to be measured.
     Twin(&'a RigFile),
-}
-
-/// A stick as measured, ready to be judged.
-struct Stick {
-    record: Record,
-    figures: Figures,
-    notes: Vec<String>,
-}
-
-/// Everything that the report shows.
-struct Report<'a> {
-    rig: &'a RigFile,
-    stick: &'a Stick,
-    other: Option<&'a Stick>,
-    targets: Vec<Verdict>,
-    table: Vec<Verdict>,
-    advice: Vec<Verdict>,
 }
 
 /// Runs the command.
@@ -107,12 +86,12 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
         && let Err(error) = write_whole(file, bench_csv::write(&stick.record).as_bytes())
     {
         let failure = Failure::cannot_write(file.display().to_string(), &error);
-        report::print(&failure, paint);
+        print(&failure, paint);
         exit = failure.exit();
     }
     for (what, why) in draw_all(args, &report) {
         let failure = Failure::CannotWrite { what, why };
-        report::print(&failure, paint);
+        print(&failure, paint);
         exit = failure.exit();
     }
     match args.format {
@@ -184,47 +163,6 @@ fn take(
     let subject = sticks.next();
     let other = sticks.next();
     Ok(subject.map(|subject| (subject, other)))
-}
-
-impl Stick {
-    fn of_twin(rig: &RigFile, measured: Measured) -> Self {
-        let (figures, more) = measured.figures(rig);
-        let mut notes = measured.notes.clone();
-        notes.extend(more);
-        notes.push(work::damping_note(&measured));
-        Self {
-            record: measured.record,
-            figures,
-            notes,
-        }
-    }
-}
-
-impl<'a> Report<'a> {
-    fn of(rig: &'a RigFile, stick: &'a Stick, other: Option<&'a Stick>) -> Self {
-        let taken = |stick: &'a Stick| Taken {
-            record: &stick.record,
-            figures: &stick.figures,
-        };
-        Self {
-            rig,
-            stick,
-            other,
-            targets: judge_targets(rig, &stick.record, &stick.figures),
-            table: other.map_or_else(Vec::new, |other| compare(taken(stick), taken(other))),
-            advice: advise(taken(stick)),
-        }
-    }
-
-    /// Broken if a target or a row of the table is; a target without a figure was not shown to hold either.
-    fn exit(&self) -> Exit {
-        let broken = self
-            .targets
-            .iter()
-            .chain(&self.table)
-            .any(Verdict::is_broken);
-        if broken { Exit::Fail } else { Exit::Pass }
-    }
 }
 
 /// Whether it is a measurement, going by its name.

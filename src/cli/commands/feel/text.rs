@@ -1,6 +1,7 @@
 //! The report for people.
 
-use super::{CAUTION, Report, figures, verdicts};
+use super::report::{CAUTION, Report};
+use super::{figures, verdicts};
 use crate::output::Paint;
 use std::fmt::Write;
 use trimproof_diagnostics::line;

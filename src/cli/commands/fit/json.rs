@@ -1,6 +1,6 @@
 //! The result for programs.
 
-use super::Shown;
+use super::shown::Shown;
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Residual, Residuals};

@@ -2,21 +2,23 @@
 
 mod draw;
 mod json;
+mod shown;
 mod text;
 
-use crate::CommandResult;
+use shown::Shown;
+
 use crate::args::{FitArgs, Format};
 use crate::commands::signals::rig_file;
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
-use crate::report::{self, Failure};
+use crate::report::{self, CommandResult, Failure};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::path::Path;
 use std::time::Duration;
 use trimproof_diagnostics::FileError;
 use trimproof_feel::bench_csv;
-use trimproof_feel::fit::{Fit, FitError, Progress, Written, fit_watched, written};
+use trimproof_feel::fit::{FitError, Progress, fit_watched, written};
 use trimproof_feel::record::Record;
 use trimproof_harness::suite::{
     Problem, load_rig, read_text, read_text_within, try_file, try_folder, write_whole,
@@ -77,13 +79,6 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
         Format::Text => emit(&text::render(&shown))?,
     }
     Ok(exit)
-}
-
-/// Everything that the report shows.
-struct Shown<'a> {
-    rig: &'a str,
-    fit: &'a Fit,
-    written: Option<(&'a Path, &'a Written)>,
 }
 
 /// A bar on standard error if that is a terminal; it turns while a search takes its time.

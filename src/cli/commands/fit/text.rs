@@ -1,6 +1,6 @@
 //! The result for people.
 
-use super::Shown;
+use super::shown::Shown;
 use std::fmt::Write;
 use trimproof_diagnostics::line;
 use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Origin, Residuals};

@@ -1,15 +1,15 @@
 //! `size`: the drawing board's questions about a rig.
 
 mod draw;
+mod listing;
 mod motion;
 mod text;
 
-use crate::CommandResult;
 use crate::args::{Format, SizeArgs};
 use crate::commands::signals::rig_file;
 use crate::exit::Exit;
 use crate::output::{Paint, emit, emit_json};
-use crate::report::{self, Failure};
+use crate::report::{self, CommandResult, Failure};
 use serde::Serialize;
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::suite::{load_rig, try_folder};

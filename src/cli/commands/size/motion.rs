@@ -1,6 +1,6 @@
 //! What moves: catch jump, resolution, rates.
 
-use super::text::listing;
+use super::listing::listing;
 use trimproof_harness::card::text::fixed;
 use trimproof_size::{AxisSizes, CatchSizes, LOW_BAND_STEPS_PER_S};
 

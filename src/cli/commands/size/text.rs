@@ -1,5 +1,6 @@
 //! The sizes for people.
 
+use super::listing::listing;
 use super::motion::{catch, rates, resolution};
 use std::fmt::Write;
 use trimproof_diagnostics::{line, prose};
@@ -56,16 +57,6 @@ fn axis_text(out: &mut String, axis: &AxisSizes) {
 /// A row of `words`, as a table wants it.
 fn row<const N: usize>(words: [&str; N]) -> Vec<String> {
     words.map(str::to_owned).to_vec()
-}
-
-/// Lines of a label and what it says, under a heading.
-pub fn listing(out: &mut String, heading: &str, lines: &[(&str, String)]) {
-    let _ = writeln!(out, "\n  {heading}");
-    let rows: Vec<Vec<String>> = lines
-        .iter()
-        .map(|(label, text)| vec![(*label).to_owned(), text.clone()])
-        .collect();
-    out.push_str(&table(&rows, &[], 4));
 }
 
 fn cartridge(out: &mut String, axis: &AxisSizes) {

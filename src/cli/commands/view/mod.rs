@@ -43,10 +43,9 @@ mod here {
 
 #[cfg(not(feature = "viewer"))]
 mod absent {
-    use crate::CommandResult;
     use crate::args::{FilmArgs, FlyArgs, WatchArgs};
     use crate::output::Paint;
-    use crate::report::Failure;
+    use crate::report::{CommandResult, Failure};
 
     /// Says how to get it.
     pub fn watch(_: &WatchArgs) -> CommandResult {
