@@ -35,4 +35,4 @@ pub mod suite;
 pub mod trace;
 
 #[cfg(test)]
-mod test_hostile;
+mod tests;

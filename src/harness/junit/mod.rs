@@ -11,7 +11,7 @@
 //! and that of the reports of Apache Ant's JUnit task (`JUnit.xsd` in windyroad/JUnit-Schema).
 //! Neither allows a `file`, a `line` or a property at a test case, and the second wants a
 //! timestamp: so those stand among the properties of the suite, by the expectation's name, and
-//! again in the text of a failure and in `system-out`. `tests.rs` holds every report to both.
+//! again in the text of a failure and in `system-out`. `tests/mod.rs` holds every report to both.
 
 #[cfg(test)]
 mod tests;

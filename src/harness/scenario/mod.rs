@@ -11,8 +11,6 @@ mod event;
 pub(crate) mod on_rig;
 pub(crate) mod shape;
 #[cfg(test)]
-mod test_overlaps;
-#[cfg(test)]
 mod tests;
 
 use std::path::Path;

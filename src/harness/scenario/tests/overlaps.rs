@@ -2,10 +2,10 @@
 
 use crate::rig::RigFile;
 
-use super::{Scenario, on_rig};
+use crate::scenario::{Scenario, on_rig};
 
-const KITTIWAKE: &str = include_str!("../../../scenarios/rigs/kittiwake.toml");
-const BITTERN: &str = include_str!("../../../scenarios/rigs/bittern.toml");
+const KITTIWAKE: &str = include_str!("../../../../scenarios/rigs/kittiwake.toml");
+const BITTERN: &str = include_str!("../../../../scenarios/rigs/bittern.toml");
 
 const EXPECT: &str = r#"
 [[expect]]

@@ -26,7 +26,9 @@ fn case() -> Case {
         rig_name: "kittiwake".to_owned(),
         file: "case.toml".into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
-        rig: Arc::new(RigFile::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()),
+        rig: Arc::new(
+            RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap(),
+        ),
         lines: Arc::default(),
         warnings: Vec::new(),
         laws: Arc::default(),

@@ -235,7 +235,7 @@ fn case(expectations: &str) -> Case {
     let text = format!(
         "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = 0.1\n{expectations}"
     );
-    let rig = include_str!("../../../scenarios/rigs/kittiwake.toml");
+    let rig = include_str!("../../../../scenarios/rigs/kittiwake.toml");
     Case {
         name: "a".to_owned(),
         rig_name: "kittiwake".to_owned(),

@@ -23,7 +23,7 @@ rigs = ["bittern"]
 "#;
 
 fn rig() -> RigFile {
-    RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
+    RigFile::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap()
 }
 
 fn set(text: &str) -> Result<LawSet, FileError> {

@@ -38,8 +38,9 @@ impl Target for Failing {
 }
 
 fn cases(lengths_s: &[f64]) -> Vec<Case> {
-    let rig =
-        Arc::new(RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap());
+    let rig = Arc::new(
+        RigFile::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap(),
+    );
     let case = |(index, length_s): (usize, &f64)| {
         let text = format!(
             "title = \"t\"\npurpose = \"p\"\nrigs = [\"kittiwake\"]\nlength_s = {length_s:?}\n\
@@ -418,7 +419,7 @@ fn complete_runs_are_drawn_while_their_trace_is_at_hand_and_no_others() {
 fn folder_of(laws: Option<&str>, except: &str) -> (tempfile::TempDir, std::path::PathBuf) {
     let root = tempfile::tempdir().unwrap();
     std::fs::create_dir(root.path().join("rigs")).unwrap();
-    let rig = include_str!("../../../scenarios/rigs/kittiwake.toml");
+    let rig = include_str!("../../../../scenarios/rigs/kittiwake.toml");
     std::fs::write(root.path().join("rigs/kittiwake.toml"), rig).unwrap();
     let file = root.path().join("x.toml");
     let text = format!(

@@ -1,3 +1,7 @@
+//! Scenario files: good ones, and every bad one with its message.
+
+mod overlaps;
+
 use super::*;
 
 /// A right file; each bad one differs from it in one place.
@@ -397,7 +401,7 @@ fn every_key_of_the_schema_is_described() {
 /// The guide's example must be right, and the guide must name every event, key, fault and choice.
 #[test]
 fn the_guide_is_complete_and_its_example_right() {
-    let guide = include_str!("../../../docs/guides/scenarios.md");
+    let guide = include_str!("../../../../docs/guides/scenarios.md");
     let example = guide
         .split("```toml\n")
         .nth(1)
