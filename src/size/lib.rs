@@ -22,9 +22,9 @@ mod power;
 mod rate;
 mod spring;
 mod statics;
-mod travel;
 #[cfg(test)]
-mod twin;
+mod tests;
+mod travel;
 mod what_if;
 
 pub use catch::{CatchSizes, Resolution};

@@ -16,13 +16,7 @@ mod stops;
 mod sweep;
 
 #[cfg(test)]
-mod synthetic;
-#[cfg(test)]
-mod test_response;
-#[cfg(test)]
-mod test_ripple;
-#[cfg(test)]
-mod test_sweep;
+mod tests;
 
 pub use branches::SWEEP_READINGS_MIN;
 pub use error::ExtractError;
@@ -32,7 +26,7 @@ pub use sweep::sweep_figures;
 pub(crate) use branches::{branch_runs, ways};
 pub(crate) use line::noise;
 #[cfg(test)]
-pub(crate) use synthetic::Chance;
+pub(crate) use tests::Chance;
 
 use crate::figures::Figures;
 use crate::record::Record;

@@ -15,19 +15,7 @@ mod uncertainty;
 mod write;
 
 #[cfg(test)]
-mod bristle;
-#[cfg(test)]
-mod synthetic;
-#[cfg(test)]
-mod test_cover;
-#[cfg(test)]
-mod test_fit;
-#[cfg(test)]
-mod test_hostile;
-#[cfg(test)]
-mod test_twin;
-#[cfg(test)]
-mod test_write;
+mod tests;
 
 pub use error::FitError;
 pub use result::{AxisFit, Entangled, Estimate, Fit, Origin, Quantity, Residual, Residuals};

@@ -4,11 +4,11 @@ use crate::Design;
 use trimproof_io::CurrentLevel;
 use trimproof_plant::AxisName;
 
-use super::super::force::{drag_n_m, grip_force};
-use super::super::holding::standing;
-use super::super::statics::Statics;
-use super::super::{Current, Travel, Windings, size};
 use super::{DrivenTwin, axis_of, rigs};
+use crate::force::{drag_n_m, grip_force};
+use crate::holding::standing;
+use crate::statics::Statics;
+use crate::{Current, Travel, Windings, size};
 
 /// Torque of the cartridge at which the twin's drive slips when the stick is pulled away at 3 degrees a second, with the
 /// driver `usteps` from its home, N·m, and the deflection there, degrees.

@@ -9,9 +9,9 @@ use trimproof_plant::dynamics::{Phase, StickPath, TrainDrive, TrainState};
 use trimproof_plant::rig::SensorRig;
 use trimproof_plant::{AxisName, Numerics, PathShape, Plant, StartPose, SwitchName, train_params};
 
-use super::super::catch::catch;
-use super::super::rate::{AtSpeed, motor_asked_n_m};
 use super::{DrivenTwin, axis_of, rigs};
+use crate::catch::catch;
+use crate::rate::{AtSpeed, motor_asked_n_m};
 
 /// Bar of issue 3: catch jump within 3 %. The stick is dragged up limp to a place, the driver is as far ahead as the
 /// controller allows, and it is switched on: the rotor's fall, the largest over a full step of places.

@@ -417,7 +417,7 @@ fn more_rows_than_the_limit_are_refused_at_once() {
         ],
         axis: Some(AxisName::Pitch),
     };
-    let mut lines = super::Lines::new("0,1\n1,1\n2,1\n");
+    let mut lines = super::lines::Lines::new("0,1\n1,1\n2,1\n");
     let mut left = 2;
     let error = super::rows::read(&header, &mut lines, 0.4, &mut left).unwrap_err();
     assert_eq!(

@@ -3,7 +3,7 @@
 use proptest::prelude::*;
 
 use super::synthetic::{Chance, Swinging};
-use super::{ExtractError, response_figures};
+use crate::extract::{ExtractError, response_figures};
 use crate::figures::ResponseFigures;
 use crate::record::Response;
 

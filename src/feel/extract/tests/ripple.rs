@@ -6,7 +6,7 @@
 
 use trimproof_plant::AxisName;
 
-use super::sweep_figures;
+use crate::extract::sweep_figures;
 use crate::figures::SweepFigures;
 use crate::record::{Condition, Sweep, SweepSample};
 

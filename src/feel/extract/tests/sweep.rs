@@ -2,12 +2,12 @@
 
 use proptest::prelude::*;
 
-use super::branches::branches;
-use super::curve::{Corners, Curve};
-use super::line::Running;
-use super::middle::middle;
 use super::synthetic::{Chance, Loop};
-use super::{ExtractError, sweep_figures};
+use crate::extract::branches::branches;
+use crate::extract::curve::{Corners, Curve};
+use crate::extract::line::Running;
+use crate::extract::middle::middle;
+use crate::extract::{ExtractError, sweep_figures};
 use crate::figures::SweepFigures;
 use crate::record::{Condition, Sweep, SweepSample};
 

@@ -1,9 +1,9 @@
 //! Whether the 95 % intervals hold what they promise, on made-up benches.
 
+use super::fit::truth;
 use super::synthetic::SyntheticStick;
-use super::test_fit::truth;
-use super::{Origin, Quantity, fit};
 use crate::extract::Chance;
+use crate::fit::{Origin, Quantity, fit};
 
 /// In how many of the benches each true value lies inside its interval; and the mean of the errors in standard errors.
 fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {

@@ -4,8 +4,8 @@ use trimproof_plant::AxisName;
 
 use super::bristle::Bristle;
 use super::synthetic::{SyntheticStick, kittiwake};
-use super::{AxisFit, FitError, Origin, Quantity, fit};
 use crate::extract::{Chance, ExtractError};
+use crate::fit::{AxisFit, FitError, Origin, Quantity, fit};
 use crate::record::{Condition, Record};
 
 /// The true value in the unit of the estimate.

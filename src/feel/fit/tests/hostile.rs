@@ -3,10 +3,10 @@
 
 use trimproof_plant::AxisName;
 
-use super::problem::STEPS_MOST;
 use super::synthetic::{SyntheticStick, kittiwake};
-use super::{FitError, Progress, fit, fit_watched, fit_within};
 use crate::extract::Chance;
+use crate::fit::problem::STEPS_MOST;
+use crate::fit::{FitError, Progress, fit, fit_watched, fit_within};
 use crate::record::{Record, Response, Sweep};
 
 fn record() -> Record {

@@ -38,7 +38,7 @@ pub struct SyntheticStick {
 }
 
 pub fn kittiwake() -> Rig {
-    Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
+    Rig::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap()
 }
 
 impl SyntheticStick {

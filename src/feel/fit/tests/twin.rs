@@ -3,8 +3,8 @@
 use trimproof_harness::rig::RigFile;
 use trimproof_plant::AxisName;
 
-use super::law::Values;
-use super::{Quantity, fit};
+use crate::fit::law::Values;
+use crate::fit::{Quantity, fit};
 use crate::measure::measure;
 
 /// The bounds: what the model leaves out of the twin, which is the friction, losses and inertia of its shaft. Within a swing of amplitude A and
@@ -15,7 +15,7 @@ use crate::measure::measure;
 /// 1.2e-3 kg·m², go along by k g, 2 % of the way: 2 % would be ten times that.
 #[test]
 fn the_twins_own_record_gives_its_rig_back() {
-    let rig = RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap();
+    let rig = RigFile::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap();
     let measured = measure(&rig, &mut |_| true).unwrap();
     let found = fit(&rig, &measured.record).unwrap();
     for (axis, name) in found.axes.iter().zip(AxisName::ALL) {

@@ -4,11 +4,10 @@ use trimproof_harness::rig::RigFile;
 use trimproof_plant::AxisName;
 use trimproof_plant::rig::CartridgeRig;
 
-use super::result::{AxisFit, Estimate};
-use super::{Fit, Origin, Quantity, written};
+use crate::fit::{AxisFit, Estimate, Fit, Origin, Quantity, written};
 
-const KITTIWAKE: &str = include_str!("../../../scenarios/rigs/kittiwake.toml");
-const BITTERN: &str = include_str!("../../../scenarios/rigs/bittern.toml");
+const KITTIWAKE: &str = include_str!("../../../../scenarios/rigs/kittiwake.toml");
+const BITTERN: &str = include_str!("../../../../scenarios/rigs/bittern.toml");
 
 fn axis(axis: AxisName, measured: &[(Quantity, f64)]) -> AxisFit {
     let estimate = |(quantity, value): &(Quantity, f64)| Estimate {

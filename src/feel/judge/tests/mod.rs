@@ -490,8 +490,9 @@ fn advice_looks_where_its_criterion_points() {
 /// does not hide; ripple peak to peak.
 #[test]
 fn a_limp_stick_is_judged_by_what_the_hand_meets_at_worst() {
-    let rig = trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
-        .unwrap();
+    let rig =
+        trimproof_plant::Rig::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml"))
+            .unwrap();
     let outcomes = |largest_n: f64, peak_to_peak_n: f64| {
         let mut figures = figures(SOFT);
         let sweep = &mut figures.sweeps[0];
@@ -530,8 +531,9 @@ fn a_limp_stick_is_judged_by_what_the_hand_meets_at_worst() {
 /// A stick that is on its spring has no ripple to judge, and its friction is that of the loop.
 #[test]
 fn a_stick_on_its_spring_is_judged_by_its_loop() {
-    let rig = trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
-        .unwrap();
+    let rig =
+        trimproof_plant::Rig::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml"))
+            .unwrap();
     let mut stuck = figures(SOFT);
     stuck.sweeps[0].condition = Condition::Released;
     let verdicts = judge_targets(&rig, &Record::default(), &stuck);

@@ -2,8 +2,8 @@
 
 use super::*;
 
-const KITTIWAKE: &str = include_str!("../../../scenarios/rigs/kittiwake.toml");
-const BITTERN: &str = include_str!("../../../scenarios/rigs/bittern.toml");
+const KITTIWAKE: &str = include_str!("../../../../scenarios/rigs/kittiwake.toml");
+const BITTERN: &str = include_str!("../../../../scenarios/rigs/bittern.toml");
 
 /// Standard gravity, m/s².
 const GRAVITY: f64 = 9.806_65;
