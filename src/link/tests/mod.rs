@@ -19,7 +19,7 @@ const QUICK: Patience = Patience {
 
 /// A rig with these settings.
 fn rig(settings: Settings) -> RigFile {
-    let text = include_str!("../../scenarios/rigs/kittiwake.toml");
+    let text = include_str!("../../../scenarios/rigs/kittiwake.toml");
     RigFile {
         controller: Some(settings),
         ..RigFile::parse(text).unwrap()

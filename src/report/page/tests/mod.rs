@@ -41,7 +41,7 @@ fn case(name: &str) -> Case {
         file: format!("scenarios/{name}.toml").into(),
         scenario: Arc::new(Scenario::parse(text).unwrap()),
         rig: Arc::new(
-            RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap(),
+            RigFile::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap(),
         ),
         lines: Arc::default(),
         warnings: Vec::new(),
