@@ -11,7 +11,7 @@ mod output;
 mod report;
 mod stop;
 #[cfg(test)]
-mod test_hostile;
+mod tests;
 
 use args::{Cli, Command};
 use clap::Parser;

@@ -38,7 +38,7 @@ fn assert_lines(text: &str, lines: usize, seed: u64) {
 }
 
 fn rig() -> RigFile {
-    RigFile::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()
+    RigFile::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
 }
 
 /// Two complete runs of a scenario of which one expectation holds and one does not.

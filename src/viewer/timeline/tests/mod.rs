@@ -13,8 +13,8 @@ use super::*;
 
 pub(crate) fn rig(name: &str) -> Arc<RigFile> {
     let text = match name {
-        "kittiwake" => include_str!("../../../scenarios/rigs/kittiwake.toml"),
-        _ => include_str!("../../../scenarios/rigs/bittern.toml"),
+        "kittiwake" => include_str!("../../../../scenarios/rigs/kittiwake.toml"),
+        _ => include_str!("../../../../scenarios/rigs/bittern.toml"),
     };
     Arc::new(RigFile::parse(text).unwrap())
 }
