@@ -1,12 +1,13 @@
 mod files;
 mod hostile;
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
-
 use std::path::PathBuf;
 
 use proptest::prelude::*;
 use tempfile::TempDir;
+use trimproof_formula::Signals;
 use trimproof_io::{Fault, Reports, State};
 
 use super::*;
