@@ -36,8 +36,8 @@ use trimproof_controller::Controller;
 use trimproof_io as io;
 use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
-    Answer, Begin, Begun, Command, Decoder, FRAME_MAX, Greeting, Name, Refusal, Request,
-    SILENCE_MAX_MS, Sample, VERSION, encode, hash_of,
+    Answer, Begin, Begun, Decoder, FRAME_MAX, Greeting, Name, Refusal, Request, SILENCE_MAX_MS,
+    Sample, TickCommand, VERSION, encode, hash_of,
 };
 
 /// What the controller's command does on a board. In an emulated board without motors all of it does nothing.
@@ -71,7 +71,7 @@ enum Status {
     Ended,
 }
 
-struct Run {
+struct BoardRun {
     number: u16,
     settings_hash: u32,
     controller: Controller,
@@ -82,7 +82,7 @@ struct Run {
     last: Option<(u32, Outputs)>,
 }
 
-impl Run {
+impl BoardRun {
     /// Whether nothing has come of it yet: a second `Begin` with its number is a repetition whose answer was lost.
     fn untouched(&self) -> bool {
         self.last.is_none()
@@ -99,7 +99,7 @@ pub struct Board {
     decoder: Decoder,
     /// Number of the last `Begin` that counted.
     newest: Option<u16>,
-    run: Option<Run>,
+    run: Option<BoardRun>,
     heard_ms: u32,
     frame: [u8; FRAME_MAX],
 }
@@ -180,7 +180,7 @@ impl Board {
     fn begin(&mut self, begin: &Begin, now_ms: u32, pins: &mut impl Pins) -> Option<Answer> {
         if let Some(newest) = self.newest {
             let newer = begin.run.wrapping_sub(newest) as i16;
-            let again = newer == 0 && self.run.as_ref().is_none_or(Run::untouched);
+            let again = newer == 0 && self.run.as_ref().is_none_or(BoardRun::untouched);
             if newer <= 0 && !again {
                 // A late repetition: it must not undo a trip or begin a controller in mid-run.
                 return None;
@@ -194,7 +194,7 @@ impl Board {
         };
         self.heard_ms = now_ms;
         let settings_hash = hash_of(&begin.settings);
-        self.run = Some(Run {
+        self.run = Some(BoardRun {
             number: begin.run,
             settings_hash,
             controller,
@@ -244,7 +244,7 @@ impl Board {
         };
         // A late repetition, above, is no sign of life.
         self.heard_ms = now_ms;
-        Some(Answer::Command(Command {
+        Some(Answer::Command(TickCommand {
             run: sample.run,
             tick: tick as u16,
             outputs,

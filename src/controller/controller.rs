@@ -5,7 +5,7 @@
 
 use crate::Settings;
 use crate::axis::{Axis, AxisConfig};
-use crate::panel::{Panel, PanelConfig};
+use crate::panel::{PanelConfig, SwitchPanel};
 use crate::power::{Power, PowerLimits};
 use crate::sensing::SensorFault;
 use crate::settings_check::SettingsError;
@@ -47,7 +47,7 @@ struct Config {
 pub struct Controller {
     config: Config,
     axes: [Axis; AXES],
-    panel: Panel,
+    panel: SwitchPanel,
     power: Power,
     state: State,
     tripped: Faults,
@@ -84,7 +84,7 @@ impl Controller {
         Ok(Self {
             config,
             axes: [Axis::new(), Axis::new()],
-            panel: Panel::NEW,
+            panel: SwitchPanel::NEW,
             power: Power::default(),
             state: State::Limp,
             tripped: Faults::default(),

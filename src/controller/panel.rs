@@ -32,14 +32,14 @@ impl PanelConfig {
 /// One direction of the hat. It counts only after it has been seen open, so that a hat that is
 /// closed when the drives come on moves nothing.
 #[derive(Clone, Copy, Debug)]
-struct Direction {
+struct HatDirection {
     contact: Debounced,
     armed: bool,
     closed_ticks: u32,
     stuck: bool,
 }
 
-impl Direction {
+impl HatDirection {
     const NEW: Self = Self {
         contact: Debounced::new(true),
         armed: false,
@@ -67,15 +67,15 @@ impl Direction {
 /// The two opposite hat directions of one axis.
 #[derive(Clone, Copy, Debug)]
 struct Hat {
-    plus: Direction,
-    minus: Direction,
+    plus: HatDirection,
+    minus: HatDirection,
     both_ticks: u32,
 }
 
 impl Hat {
     const NEW: Self = Self {
-        plus: Direction::NEW,
-        minus: Direction::NEW,
+        plus: HatDirection::NEW,
+        minus: HatDirection::NEW,
         both_ticks: 0,
     };
 
@@ -105,7 +105,7 @@ impl Hat {
 
 /// All switches.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Panel {
+pub(crate) struct SwitchPanel {
     release: Debounced,
     release_ticks: u32,
     force_trim: Debounced,
@@ -113,7 +113,7 @@ pub(crate) struct Panel {
     hats: [Hat; AXES],
 }
 
-impl Panel {
+impl SwitchPanel {
     /// Before the first reading: release open, force trim off, every hat closed until seen open.
     pub(crate) const NEW: Self = Self {
         release: Debounced::new(false),
@@ -194,7 +194,7 @@ mod tests {
         PanelConfig::new(&Settings::example())
     }
 
-    fn hold(panel: &mut Panel, raw: Switches, ticks: u32) {
+    fn hold(panel: &mut SwitchPanel, raw: Switches, ticks: u32) {
         for _ in 0..ticks {
             panel.step(&raw, &config());
         }
@@ -247,7 +247,7 @@ mod tests {
                 [1, -1],
             ),
         ] {
-            let mut panel = Panel::NEW;
+            let mut panel = SwitchPanel::NEW;
             hold(&mut panel, Switches::default(), 30);
             hold(&mut panel, raw, 4);
             assert_eq!(panel.directions(), [0, 0], "4 readings span 6 ms");
@@ -258,7 +258,7 @@ mod tests {
 
     #[test]
     fn hat_closed_from_the_start_counts_after_it_was_open() {
-        let mut panel = Panel::NEW;
+        let mut panel = SwitchPanel::NEW;
         hold(&mut panel, aft(), 100);
         assert_eq!(panel.directions()[PITCH], 0);
         hold(&mut panel, Switches::default(), 26);
@@ -270,7 +270,7 @@ mod tests {
 
     #[test]
     fn opposite_directions_cancel_and_are_reported() {
-        let mut panel = Panel::NEW;
+        let mut panel = SwitchPanel::NEW;
         hold(&mut panel, Switches::default(), 30);
         let both = Switches {
             hat_left: true,
@@ -296,7 +296,7 @@ mod tests {
 
     #[test]
     fn stuck_hat_is_ignored_until_open_and_the_other_way_works() {
-        let mut panel = Panel::NEW;
+        let mut panel = SwitchPanel::NEW;
         hold(&mut panel, Switches::default(), 30);
         hold(&mut panel, aft(), 10_003);
         assert_eq!((panel.directions()[PITCH], panel.hat_stuck()), (1, false));
@@ -319,7 +319,7 @@ mod tests {
 
     #[test]
     fn release_held_too_long_is_reported() {
-        let mut panel = Panel::NEW;
+        let mut panel = SwitchPanel::NEW;
         let raw = Switches {
             release: true,
             ..Switches::default()

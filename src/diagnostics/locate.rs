@@ -13,7 +13,9 @@ pub fn locate(text: &str, path: &str) -> Option<Range<usize>> {
     let root = DeTable::parse(text).ok()?;
     let steps = steps(path)?;
     let (first, rest) = steps.split_first()?;
-    let Step::Key(first) = first else { return None };
+    let PathStep::Key(first) = first else {
+        return None;
+    };
     let mut value = root.get_ref().get(*first)?;
     for step in rest {
         value = child(value, step)?;
@@ -63,12 +65,12 @@ pub(crate) fn find_within(
     }
 }
 
-enum Step<'a> {
+enum PathStep<'a> {
     Key(&'a str),
     Index(usize),
 }
 
-fn steps(path: &str) -> Option<Vec<Step<'_>>> {
+fn steps(path: &str) -> Option<Vec<PathStep<'_>>> {
     let mut steps = Vec::new();
     for part in path.split('.') {
         let mut pieces = part.split('[');
@@ -76,9 +78,9 @@ fn steps(path: &str) -> Option<Vec<Step<'_>>> {
         if key.is_empty() {
             return None;
         }
-        steps.push(Step::Key(key));
+        steps.push(PathStep::Key(key));
         for piece in pieces {
-            steps.push(Step::Index(piece.strip_suffix(']')?.parse().ok()?));
+            steps.push(PathStep::Index(piece.strip_suffix(']')?.parse().ok()?));
         }
     }
     Some(steps)
@@ -86,11 +88,11 @@ fn steps(path: &str) -> Option<Vec<Step<'_>>> {
 
 fn child<'a, 'i>(
     value: &'a Spanned<DeValue<'i>>,
-    step: &Step<'_>,
+    step: &PathStep<'_>,
 ) -> Option<&'a Spanned<DeValue<'i>>> {
     match (value.get_ref(), step) {
-        (DeValue::Table(table), Step::Key(key)) => table.get(*key),
-        (DeValue::Array(array), Step::Index(index)) => array.get(*index),
+        (DeValue::Table(table), PathStep::Key(key)) => table.get(*key),
+        (DeValue::Array(array), PathStep::Index(index)) => array.get(*index),
         _ => None,
     }
 }

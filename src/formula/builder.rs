@@ -5,7 +5,7 @@ use std::ops::Range;
 use trimproof_diagnostics::FileError;
 
 use super::column::apply;
-use super::lookup::{self, Found};
+use super::lookup::{self, FoundName};
 use super::node::{Atom, BinaryOp, Number, Quantifier, Truth, UnaryOp, Window};
 use super::window::Stated;
 use super::{Names, SignalKind, window};
@@ -21,7 +21,7 @@ type Built = Result<Term, FileError>;
 /// A part of a formula, with what the checks of the parts round it need.
 #[derive(Clone, Debug)]
 pub(super) struct Term {
-    pub value: Value,
+    pub value: TermValue,
     pub span: Range<usize>,
     levels: usize,
     edges: u32,
@@ -33,8 +33,8 @@ pub(super) struct Term {
 
 /// What a term stands for.
 #[derive(Clone, Debug)]
-pub(super) enum Value {
-    Number(Number, Unit),
+pub(super) enum TermValue {
+    Number(Number, TermUnit),
     /// A bare switch: a truth value that `==` takes as well.
     Switch(String),
     Truth(Truth),
@@ -42,7 +42,7 @@ pub(super) enum Value {
 
 /// The unit of a number, as far as it is known.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Unit {
+pub(super) enum TermUnit {
     /// A number written out: it fits any unit.
     Plain,
     /// A constant: its unit is only in its name.
@@ -53,7 +53,7 @@ pub(super) enum Unit {
     Derived(String),
 }
 
-impl Unit {
+impl TermUnit {
     fn text(&self) -> Option<&str> {
         match self {
             Self::Plain | Self::Unknown => None,
@@ -104,25 +104,30 @@ pub(super) struct Builder<'a> {
 impl Builder<'_> {
     /// A number that is written out.
     pub fn literal(&self, value: f64, span: Range<usize>) -> Term {
-        leaf(Value::Number(Number::Constant(value), Unit::Plain), span)
+        leaf(
+            TermValue::Number(Number::Constant(value), TermUnit::Plain),
+            span,
+        )
     }
 
     /// `true` or `false`.
     pub fn fixed(&self, truth: bool, span: Range<usize>) -> Term {
-        leaf(Value::Truth(Truth::Constant(truth)), span)
+        leaf(TermValue::Truth(Truth::Constant(truth)), span)
     }
 
     /// A name that stands alone.
     pub fn name(&self, span: Range<usize>) -> Built {
         let name = &self.text[span.clone()];
         let value = match lookup::name(self.names, name, &span)? {
-            Found::Constant(value) => Value::Number(Number::Constant(value), Unit::Unknown),
-            Found::Signal(SignalKind::Number, unit) => {
-                let unit = Unit::Signal(unit.to_owned());
-                Value::Number(Number::Signal(name.to_owned()), unit)
+            FoundName::Constant(value) => {
+                TermValue::Number(Number::Constant(value), TermUnit::Unknown)
             }
-            Found::Signal(SignalKind::Switch, _) => Value::Switch(name.to_owned()),
-            Found::Signal(SignalKind::State, _) => {
+            FoundName::Signal(SignalKind::Number, unit) => {
+                let unit = TermUnit::Signal(unit.to_owned());
+                TermValue::Number(Number::Signal(name.to_owned()), unit)
+            }
+            FoundName::Signal(SignalKind::Switch, _) => TermValue::Switch(name.to_owned()),
+            FoundName::Signal(SignalKind::State, _) => {
                 let example = self.names.states.first().map_or("...", String::as_str);
                 return Err(
                     FileError::new(format!("`{name}` needs `is` and the name of a state"))
@@ -141,7 +146,7 @@ impl Builder<'_> {
         let name = &self.text[signal.clone()];
         if !matches!(
             lookup::name(self.names, name, &signal)?,
-            Found::Signal(SignalKind::State, _)
+            FoundName::Signal(SignalKind::State, _)
         ) {
             return Err(FileError::new(format!("`{name}` is not a state"))
                 .with_help("`is` goes with `state`; compare numbers, and use switches as they are")
@@ -156,7 +161,7 @@ impl Builder<'_> {
             same,
             atom,
         };
-        Ok(leaf(Value::Truth(truth), span))
+        Ok(leaf(TermValue::Truth(truth), span))
     }
 
     /// An operator on one number.
@@ -169,12 +174,12 @@ impl Builder<'_> {
         };
         let unit = match (op, unit) {
             (UnaryOp::Rate, unit) => match unit.text() {
-                Some(text) => Unit::Derived(format!("{text}/s")),
-                None => Unit::Unknown,
+                Some(text) => TermUnit::Derived(format!("{text}/s")),
+                None => TermUnit::Unknown,
             },
             (_, unit) => unit,
         };
-        self.around(&[&child], Value::Number(number, unit), span)
+        self.around(&[&child], TermValue::Number(number, unit), span)
     }
 
     /// An operator on two numbers.
@@ -199,7 +204,7 @@ impl Builder<'_> {
             }
             (one, two) => Number::Binary(op, Box::new(one), Box::new(two)),
         };
-        self.around(&[&left, &right], Value::Number(number, unit), span)
+        self.around(&[&left, &right], TermValue::Number(number, unit), span)
     }
 
     /// A comparison; `op` is one of `< <= > >= == !=`.
@@ -224,7 +229,7 @@ impl Builder<'_> {
                 atom,
             }
         };
-        self.around(&[&left, &right], Value::Truth(value), span)
+        self.around(&[&left, &right], TermValue::Truth(value), span)
     }
 
     /// `not`.
@@ -235,7 +240,7 @@ impl Builder<'_> {
             span: span.clone(),
             inner: child.span.clone(),
         };
-        self.around(&[&child], Value::Truth(truth), span)
+        self.around(&[&child], TermValue::Truth(truth), span)
     }
 
     /// `and` or `or`.
@@ -247,7 +252,7 @@ impl Builder<'_> {
     ) -> Built {
         let truth = make(Box::new(self.truth(&left)?), Box::new(self.truth(&right)?));
         let span = left.span.start..right.span.end;
-        self.around(&[&left, &right], Value::Truth(truth), span)
+        self.around(&[&left, &right], TermValue::Truth(truth), span)
     }
 
     /// `implies`.
@@ -258,7 +263,7 @@ impl Builder<'_> {
             span: left.span.clone(),
         };
         let span = left.span.start..right.span.end;
-        self.around(&[&left, &right], Value::Truth(truth), span)
+        self.around(&[&left, &right], TermValue::Truth(truth), span)
     }
 
     /// `rises` or `falls`.
@@ -275,7 +280,7 @@ impl Builder<'_> {
                     .with_span(span),
             );
         }
-        let mut term = self.around(&[&child], Value::Truth(truth), span)?;
+        let mut term = self.around(&[&child], TermValue::Truth(truth), span)?;
         term.edges += 1;
         Ok(term)
     }
@@ -297,7 +302,7 @@ impl Builder<'_> {
             child: Box::new(truth),
             span: span.clone(),
         };
-        let term = self.around(&[&child], Value::Truth(truth), span)?;
+        let term = self.around(&[&child], TermValue::Truth(truth), span)?;
         self.reaching(term, window, stated.as_ref())
     }
 
@@ -323,7 +328,7 @@ impl Builder<'_> {
             child: Box::new(truth),
             span: span.clone(),
         };
-        self.around(&[&child], Value::Truth(truth), span)
+        self.around(&[&child], TermValue::Truth(truth), span)
     }
 
     /// `left until right`.
@@ -337,19 +342,19 @@ impl Builder<'_> {
             right: Box::new(self.truth(&right)?),
             span: span.clone(),
         };
-        let term = self.around(&[&left, &right], Value::Truth(truth), span)?;
+        let term = self.around(&[&left, &right], TermValue::Truth(truth), span)?;
         self.reaching(term, window, stated.as_ref())
     }
 
     /// The term as a truth value.
     pub fn truth(&mut self, term: &Term) -> Result<Truth, FileError> {
         match &term.value {
-            Value::Truth(truth) => Ok(truth.clone()),
-            Value::Switch(signal) => Ok(Truth::Switch {
+            TermValue::Truth(truth) => Ok(truth.clone()),
+            TermValue::Switch(signal) => Ok(Truth::Switch {
                 signal: signal.clone(),
                 atom: self.atom(term.span.clone(), String::new()),
             }),
-            Value::Number(..) => {
+            TermValue::Number(..) => {
                 let text = &self.text[term.span.clone()];
                 Err(FileError::new(format!(
                     "`{text}` is a number, something true or false is needed"
@@ -361,15 +366,15 @@ impl Builder<'_> {
     }
 
     /// The term as a number and its unit.
-    pub fn number(&self, term: &Term) -> Result<(Number, Unit), FileError> {
+    pub fn number(&self, term: &Term) -> Result<(Number, TermUnit), FileError> {
         let text = &self.text[term.span.clone()];
         let (what, help) = match &term.value {
-            Value::Number(number, unit) => return Ok((number.clone(), unit.clone())),
-            Value::Switch(_) => (
+            TermValue::Number(number, unit) => return Ok((number.clone(), unit.clone())),
+            TermValue::Switch(_) => (
                 "a switch",
                 format!("use it as it is: `{text}`, or `not {text}`"),
             ),
-            Value::Truth(_) => (
+            TermValue::Truth(_) => (
                 "true or false",
                 "join comparisons with `and`, `or`, `implies`; `not` goes before a whole comparison"
                     .to_owned(),
@@ -389,7 +394,7 @@ impl Builder<'_> {
         right: &Term,
         span: &Range<usize>,
     ) -> Result<Truth, FileError> {
-        if let (Value::Switch(left), Value::Switch(right)) = (&left.value, &right.value) {
+        if let (TermValue::Switch(left), TermValue::Switch(right)) = (&left.value, &right.value) {
             return Ok(Truth::SameSwitch {
                 left: left.clone(),
                 right: right.clone(),
@@ -402,12 +407,12 @@ impl Builder<'_> {
             &self.text[right.span.clone()],
         );
         let help = match (&left.value, &right.value) {
-            (Value::Number(..), Value::Number(..)) => {
+            (TermValue::Number(..), TermValue::Number(..)) => {
                 let sign = if same { "<=" } else { ">" };
                 format!("say how near: `abs({one} - ({two})) {sign} 0.01`")
             }
-            (Value::Switch(_), _) => format!("write `{one}`, or `not {one}`"),
-            (_, Value::Switch(_)) => format!("write `{two}`, or `not {two}`"),
+            (TermValue::Switch(_), _) => format!("write `{one}`, or `not {one}`"),
+            (_, TermValue::Switch(_)) => format!("write `{two}`, or `not {two}`"),
             _ => "write `(p implies q) and (q implies p)`".to_owned(),
         };
         let sign = if same { "==" } else { "!=" };
@@ -418,8 +423,13 @@ impl Builder<'_> {
         )
     }
 
-    fn shared(&self, one: Unit, two: Unit, span: &Range<usize>) -> Result<Unit, FileError> {
-        if let (Unit::Signal(one), Unit::Signal(two)) = (&one, &two)
+    fn shared(
+        &self,
+        one: TermUnit,
+        two: TermUnit,
+        span: &Range<usize>,
+    ) -> Result<TermUnit, FileError> {
+        if let (TermUnit::Signal(one), TermUnit::Signal(two)) = (&one, &two)
             && one != two
         {
             return Err(
@@ -468,7 +478,7 @@ impl Builder<'_> {
         self.atoms.len() - 1
     }
 
-    fn around(&self, children: &[&Term], value: Value, span: Range<usize>) -> Built {
+    fn around(&self, children: &[&Term], value: TermValue, span: Range<usize>) -> Built {
         let levels = 1 + children.iter().map(|term| term.levels).max().unwrap_or(0);
         if levels > LEVELS_MAX {
             return Err(too_deep(span));
@@ -496,7 +506,7 @@ fn seconds(value: f64) -> f64 {
     (value * 1e9).round() / 1e9
 }
 
-fn leaf(value: Value, span: Range<usize>) -> Term {
+fn leaf(value: TermValue, span: Range<usize>) -> Term {
     Term {
         value,
         span,

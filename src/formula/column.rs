@@ -7,14 +7,14 @@ use super::node::{BinaryOp, Number, UnaryOp};
 
 /// The values of a number in every row.
 #[derive(Debug)]
-pub(super) enum Column<'a> {
+pub(super) enum ValueColumn<'a> {
     /// The same in every row.
     Constant(f64),
     /// One a row.
     Rows(Cow<'a, [f64]>),
 }
 
-impl Column<'_> {
+impl ValueColumn<'_> {
     /// The value in a row.
     pub fn at(&self, row: usize) -> f64 {
         match self {
@@ -25,32 +25,32 @@ impl Column<'_> {
 }
 
 /// Values of a named column; not-a-number in every row if there is no such column of the right length.
-pub(super) fn signal<'a>(signals: &'a dyn Signals, name: &str) -> Column<'a> {
+pub(super) fn signal<'a>(signals: &'a dyn Signals, name: &str) -> ValueColumn<'a> {
     match signals.signal(name) {
-        Some(values) if values.len() == signals.rows() => Column::Rows(values),
-        _ => Column::Constant(f64::NAN),
+        Some(values) if values.len() == signals.rows() => ValueColumn::Rows(values),
+        _ => ValueColumn::Constant(f64::NAN),
     }
 }
 
 /// Values of an expression.
-pub(super) fn number<'a>(node: &Number, signals: &'a dyn Signals) -> Column<'a> {
+pub(super) fn number<'a>(node: &Number, signals: &'a dyn Signals) -> ValueColumn<'a> {
     match node {
-        Number::Constant(value) => Column::Constant(*value),
+        Number::Constant(value) => ValueColumn::Constant(*value),
         Number::Signal(name) => signal(signals, name),
         Number::Unary(op, child) => unary(*op, number(child, signals), signals.tick_s()),
         Number::Binary(op, left, right) => {
             let op = *op;
             match (number(left, signals), number(right, signals)) {
-                (Column::Constant(left), Column::Constant(right)) => {
-                    Column::Constant(apply(op, left, right))
+                (ValueColumn::Constant(left), ValueColumn::Constant(right)) => {
+                    ValueColumn::Constant(apply(op, left, right))
                 }
-                (Column::Rows(left), Column::Constant(right)) => {
+                (ValueColumn::Rows(left), ValueColumn::Constant(right)) => {
                     each(left, |_, value| apply(op, value, right))
                 }
-                (Column::Constant(left), Column::Rows(right)) => {
+                (ValueColumn::Constant(left), ValueColumn::Rows(right)) => {
                     each(right, |_, value| apply(op, left, value))
                 }
-                (Column::Rows(left), Column::Rows(right)) => {
+                (ValueColumn::Rows(left), ValueColumn::Rows(right)) => {
                     each(left, |row, value| apply(op, value, right[row]))
                 }
             }
@@ -72,10 +72,10 @@ pub(super) fn apply(op: BinaryOp, left: f64, right: f64) -> f64 {
     }
 }
 
-fn unary<'a>(op: UnaryOp, child: Column<'a>, tick_s: f64) -> Column<'a> {
+fn unary<'a>(op: UnaryOp, child: ValueColumn<'a>, tick_s: f64) -> ValueColumn<'a> {
     let values = match child {
-        Column::Constant(value) => {
-            return Column::Constant(match op {
+        ValueColumn::Constant(value) => {
+            return ValueColumn::Constant(match op {
                 UnaryOp::Negate => -value,
                 UnaryOp::Abs => value.abs(),
                 UnaryOp::Previous => value,
@@ -83,7 +83,7 @@ fn unary<'a>(op: UnaryOp, child: Column<'a>, tick_s: f64) -> Column<'a> {
                 UnaryOp::Change | UnaryOp::Rate => value * 0.0,
             });
         }
-        Column::Rows(values) => values,
+        ValueColumn::Rows(values) => values,
     };
     // Carried along, because the column may be changed in place.
     let mut before = values.first().copied().unwrap_or_default();
@@ -100,10 +100,10 @@ fn unary<'a>(op: UnaryOp, child: Column<'a>, tick_s: f64) -> Column<'a> {
 }
 
 /// Replaces every value, in place if the column is ours already.
-fn each<'a>(values: Cow<'a, [f64]>, mut new: impl FnMut(usize, f64) -> f64) -> Column<'a> {
+fn each<'a>(values: Cow<'a, [f64]>, mut new: impl FnMut(usize, f64) -> f64) -> ValueColumn<'a> {
     let mut values = values.into_owned();
     for (row, value) in values.iter_mut().enumerate() {
         *value = new(row, *value);
     }
-    Column::Rows(Cow::Owned(values))
+    ValueColumn::Rows(Cow::Owned(values))
 }

@@ -5,7 +5,7 @@ use std::ops::Range;
 use trimproof_diagnostics::FileError;
 
 use crate::node::{Atom, Truth};
-use crate::point::Point;
+use crate::point::RowPoint;
 use crate::signals::Names;
 use crate::tested::Tested;
 use crate::{grammar, limit, parts, window};
@@ -122,7 +122,7 @@ impl Formula {
     }
 
     /// The margin of a point; whether it was put to the test is not looked at.
-    pub(crate) fn margin(&self, point: Point, tick_s: f64, complete: bool) -> Margin {
+    pub(crate) fn margin(&self, point: RowPoint, tick_s: f64, complete: bool) -> Margin {
         let (unit, span) = match self.atoms.get(point.atom()) {
             Some(atom) => (atom.unit.clone(), atom.span.clone()),
             None => (String::new(), 0..0),

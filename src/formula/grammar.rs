@@ -6,8 +6,8 @@ use std::ops::Range;
 use trimproof_diagnostics::FileError;
 
 use super::Names;
-use super::builder::{Builder, Term, Value, too_deep};
-use super::lexer::{self, Kind, Token};
+use super::builder::{Builder, Term, TermValue, too_deep};
+use super::lexer::{self, Token, TokenKind};
 use super::lookup::WORDS;
 use super::node::{BinaryOp, Number, Parsed, Quantifier, Truth, UnaryOp};
 use super::window::Stated;
@@ -35,13 +35,13 @@ pub(super) fn parse(text: &str, names: &Names) -> Result<Parsed, FileError> {
             atoms: Vec::new(),
         },
     };
-    if reader.kind() == Kind::End {
+    if reader.kind() == TokenKind::End {
         return Err(FileError::new("the formula is empty")
             .with_help("write one, as in `always(abs(pitch.stick_deg) < 5)`")
             .with_span(0..text.len()));
     }
     let term = reader.implies()?;
-    if reader.kind() != Kind::End {
+    if reader.kind() != TokenKind::End {
         return Err(reader.trailing());
     }
     let root = reader.build.truth(&term)?;
@@ -121,7 +121,7 @@ impl Reader<'_> {
             return Ok(left);
         };
         let right = self.sum()?;
-        if let Kind::Symbol(next) = self.kind()
+        if let TokenKind::Symbol(next) = self.kind()
             && COMPARISONS.contains(&next)
         {
             return Err(FileError::new("comparisons cannot be chained")
@@ -174,12 +174,12 @@ impl Reader<'_> {
     fn primary(&mut self) -> Built {
         let span = self.span();
         match self.kind() {
-            Kind::Number(value) => {
+            TokenKind::Number(value) => {
                 self.at += 1;
                 Ok(self.build.literal(value, span))
             }
-            Kind::Name => self.named(span),
-            Kind::Symbol("(") => {
+            TokenKind::Name => self.named(span),
+            TokenKind::Symbol("(") => {
                 let (mut term, outer) = self.bracketed()?;
                 // The whole bracket, so that messages quote it as it stands.
                 term.span = outer;
@@ -247,7 +247,7 @@ impl Reader<'_> {
                 }
                 let same = !self.take_word("not");
                 let state = self.span();
-                if self.kind() != Kind::Name {
+                if self.kind() != TokenKind::Name {
                     let states = self.build.names.states.join("`, `");
                     return Err(self
                         .expected("the name of a state")
@@ -280,7 +280,7 @@ impl Reader<'_> {
 
     /// The bracket that a word must be followed by; gives the term and the bytes of the bracket.
     fn argument(&mut self, word: &str) -> Result<(Term, Range<usize>), FileError> {
-        if self.kind() == Kind::Symbol("(") {
+        if self.kind() == TokenKind::Symbol("(") {
             return self.bracketed();
         }
         Err(self
@@ -301,11 +301,11 @@ impl Reader<'_> {
     fn close(&mut self, open: Range<usize>) -> Result<Range<usize>, FileError> {
         let span = self.span();
         match self.kind() {
-            Kind::Symbol(")") => {
+            TokenKind::Symbol(")") => {
                 self.at += 1;
                 Ok(span)
             }
-            Kind::End => Err(FileError::new("`(` is never closed")
+            TokenKind::End => Err(FileError::new("`(` is never closed")
                 .with_help("add the missing `)`")
                 .with_span(open)),
             _ => Err(self
@@ -343,7 +343,7 @@ impl Reader<'_> {
         let close = self.span();
         if self.take_symbol(&["]"]).is_none() {
             return Err(match self.kind() {
-                Kind::End => FileError::new("`[` is never closed")
+                TokenKind::End => FileError::new("`[` is never closed")
                     .with_help("add the missing `]`")
                     .with_span(open),
                 _ => self
@@ -363,10 +363,10 @@ impl Reader<'_> {
         let kind = |at: usize| self.tokens.get(at).map(|token| token.kind);
         let word = |at: usize| {
             let token = self.tokens.get(at)?;
-            (token.kind == Kind::Name).then(|| &self.build.text[token.span.clone()])
+            (token.kind == TokenKind::Name).then(|| &self.build.text[token.span.clone()])
         };
         let found = word(self.at) == Some("end")
-            && kind(self.at + 1) == Some(Kind::Symbol(","))
+            && kind(self.at + 1) == Some(TokenKind::Symbol(","))
             && word(self.at + 2) == Some("end");
         self.at += usize::from(found);
         found
@@ -375,7 +375,7 @@ impl Reader<'_> {
     fn seconds(&mut self) -> Result<f64, FileError> {
         let term = self.nested(Self::sum)?;
         match (&term.value, self.build.number(&term)?) {
-            (Value::Number(..), (Number::Constant(value), _)) => Ok(value),
+            (TermValue::Number(..), (Number::Constant(value), _)) => Ok(value),
             _ => {
                 let text = &self.build.text[term.span.clone()];
                 Err(
@@ -398,7 +398,7 @@ impl Reader<'_> {
         term
     }
 
-    fn kind(&self) -> Kind {
+    fn kind(&self) -> TokenKind {
         self.tokens[self.at].kind
     }
 
@@ -408,7 +408,7 @@ impl Reader<'_> {
 
     /// The word at hand, if it is one.
     fn word(&self) -> Option<&str> {
-        (self.kind() == Kind::Name).then(|| &self.build.text[self.span()])
+        (self.kind() == TokenKind::Name).then(|| &self.build.text[self.span()])
     }
 
     fn take_word(&mut self, word: &str) -> bool {
@@ -419,7 +419,7 @@ impl Reader<'_> {
 
     fn take_symbol(&mut self, symbols: &[&str]) -> Option<&'static str> {
         match self.kind() {
-            Kind::Symbol(symbol) if symbols.contains(&symbol) => {
+            TokenKind::Symbol(symbol) if symbols.contains(&symbol) => {
                 self.at += 1;
                 Some(symbol)
             }
@@ -435,7 +435,7 @@ impl Reader<'_> {
 
     fn expected(&self, what: &str) -> FileError {
         let span = self.span();
-        if self.kind() == Kind::End {
+        if self.kind() == TokenKind::End {
             let end = self.build.text.trim_end().len();
             return FileError::new(format!("the formula ends where {what} is needed"))
                 .with_span(end.saturating_sub(1)..end);

@@ -7,13 +7,13 @@ use trimproof_diagnostics::FileError;
 /// One token and its bytes.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) struct Token {
-    pub kind: Kind,
+    pub kind: TokenKind,
     pub span: Range<usize>,
 }
 
 /// What a token is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Kind {
+pub(super) enum TokenKind {
     Number(f64),
     /// A name or a word of the language: dotted, letters, digits and underscores.
     Name,
@@ -45,7 +45,7 @@ const FOREIGN: [(&str, &str); 13] = [
     ("{", "group with round brackets"),
 ];
 
-/// Splits a text into tokens; the last one is [`Kind::End`].
+/// Splits a text into tokens; the last one is [`TokenKind::End`].
 ///
 /// # Errors
 /// A character that no formula contains, or a number that cannot be read.
@@ -61,11 +61,11 @@ pub(super) fn tokens(text: &str) -> Result<Vec<Token>, FileError> {
         let (kind, length) = if first.is_ascii_digit() {
             number(rest, at)?
         } else if first.is_ascii_alphabetic() || first == '_' {
-            (Kind::Name, name_length(rest))
+            (TokenKind::Name, name_length(rest))
         } else if rest.starts_with("->") {
             return Err(foreign(rest, first, at));
         } else if let Some(symbol) = SYMBOLS.iter().find(|symbol| rest.starts_with(**symbol)) {
-            (Kind::Symbol(symbol), symbol.len())
+            (TokenKind::Symbol(symbol), symbol.len())
         } else {
             return Err(foreign(rest, first, at));
         };
@@ -76,13 +76,13 @@ pub(super) fn tokens(text: &str) -> Result<Vec<Token>, FileError> {
         at += length;
     }
     tokens.push(Token {
-        kind: Kind::End,
+        kind: TokenKind::End,
         span: text.len()..text.len(),
     });
     Ok(tokens)
 }
 
-fn number(rest: &str, at: usize) -> Result<(Kind, usize), FileError> {
+fn number(rest: &str, at: usize) -> Result<(TokenKind, usize), FileError> {
     let bytes = rest.as_bytes();
     let digits = |from: usize| {
         from + bytes[from..]
@@ -111,7 +111,7 @@ fn number(rest: &str, at: usize) -> Result<(Kind, usize), FileError> {
             .with_span(at..at + end + tail));
     }
     match rest[..end].parse::<f64>() {
-        Ok(value) if value.is_finite() => Ok((Kind::Number(value), end)),
+        Ok(value) if value.is_finite() => Ok((TokenKind::Number(value), end)),
         _ => Err(
             FileError::new(format!("`{}` is too large a number", &rest[..end]))
                 .with_help("numbers go up to about 1.8e308")

@@ -73,6 +73,6 @@ pub fn words_in(text: &str) -> Vec<&str> {
     let tokens = lexer::tokens(text).unwrap_or_default();
     let names = tokens
         .into_iter()
-        .filter(|token| token.kind == lexer::Kind::Name);
+        .filter(|token| token.kind == lexer::TokenKind::Name);
     names.filter_map(|token| text.get(token.span)).collect()
 }

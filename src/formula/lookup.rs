@@ -34,7 +34,7 @@ pub(super) const WORDS: [&str; 22] = [
 
 /// A name that was found.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Found<'a> {
+pub(super) enum FoundName<'a> {
     /// A column, with its unit.
     Signal(SignalKind, &'a str),
     /// A named number.
@@ -49,13 +49,13 @@ pub(super) fn name<'a>(
     names: &'a Names,
     name: &str,
     span: &Range<usize>,
-) -> Result<Found<'a>, FileError> {
+) -> Result<FoundName<'a>, FileError> {
     if let Some(signal) = names.signals.iter().find(|signal| signal.name == name) {
-        return Ok(Found::Signal(signal.kind, &signal.unit));
+        return Ok(FoundName::Signal(signal.kind, &signal.unit));
     }
     if let Some((_, value)) = names.constants.iter().find(|(known, _)| known == name) {
         return if value.is_finite() {
-            Ok(Found::Constant(*value))
+            Ok(FoundName::Constant(*value))
         } else {
             Err(FileError::new(format!("`{name}` is not a finite number")).with_span(span.clone()))
         };

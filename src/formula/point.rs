@@ -5,7 +5,7 @@
 /// Points are ordered by value and, at equal values, false before true. A value above 0 is always true and
 /// one below 0 always false, so the lesser of two points carries exactly the truth of "and".
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Point {
+pub(super) struct RowPoint {
     /// Never a NaN.
     pub value: f64,
     /// From the highest bit: the truth; 32 bits of the row; the index of the atom plus one; whether the atom was undefined.
@@ -25,7 +25,7 @@ const UNDEFINED: u64 = 1;
 /// Most atoms that fit; texts are short.
 const ATOMS_MAX: u64 = (1 << (ROW_SHIFT - 1)) - 1;
 
-impl Point {
+impl RowPoint {
     /// A point that the atom of this index decided.
     pub fn new(value: f64, truth: bool, row: usize, atom: usize) -> Self {
         let atom = (atom as u64 + 1).min(ATOMS_MAX) << 1;

@@ -68,12 +68,12 @@ mod imp {
     const SAID_MAX: u64 = 4096;
 
     /// A running emulator and the folder of its socket; both go when it is dropped.
-    struct Running {
+    struct RunningEmulator {
         child: Child,
         folder: Option<TempDir>,
     }
 
-    impl Running {
+    impl RunningEmulator {
         fn end(&mut self) {
             // It may have ended by itself.
             let _ = self.child.kill();
@@ -84,7 +84,7 @@ mod imp {
     }
 
     /// Those that run now. A second Ctrl-C ends the process without dropping anything.
-    static RUNNING: Mutex<Vec<Arc<Mutex<Running>>>> = Mutex::new(Vec::new());
+    static RUNNING: Mutex<Vec<Arc<Mutex<RunningEmulator>>>> = Mutex::new(Vec::new());
 
     fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
         mutex.lock().unwrap_or_else(PoisonError::into_inner)
@@ -96,7 +96,7 @@ mod imp {
         }
     }
 
-    struct Emulator(Arc<Mutex<Running>>);
+    struct Emulator(Arc<Mutex<RunningEmulator>>);
 
     impl Drop for Emulator {
         fn drop(&mut self) {
@@ -145,7 +145,7 @@ mod imp {
             ErrorKind::NotFound => LinkError::NoEmulator { program, package },
             _ => fail(error.to_string()),
         })?;
-        let emulator = Emulator(Arc::new(Mutex::new(Running {
+        let emulator = Emulator(Arc::new(Mutex::new(RunningEmulator {
             child,
             folder: Some(folder),
         })));

@@ -6,7 +6,7 @@ use crate::abort::{AbortReason, TwinAbort, TwinPart};
 use crate::contact::{Overload, Pressed};
 use crate::dynamics::{CURVE, Phase, StickPath, TrainDrive};
 use crate::fault::AxisName;
-use crate::twin::{Axis, Plant};
+use crate::twin::{DriveAxis, Plant};
 
 impl Plant {
     /// Advances one control tick.
@@ -159,7 +159,7 @@ impl Plant {
     }
 }
 
-impl Axis {
+impl DriveAxis {
     /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not count as lag. Whether it
     /// has come on or gone off.
     fn note_engagement(&mut self) -> bool {

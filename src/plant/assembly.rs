@@ -15,7 +15,7 @@ use crate::sensor::AngleSensor;
 use crate::state_bits::Rest;
 use crate::supply::Supply;
 use crate::switch::Switch;
-use crate::twin::{Axis, Plant, StartPose};
+use crate::twin::{DriveAxis, Plant, StartPose};
 
 impl Plant {
     /// The twin of `rig`, with sensor noise from `seed`, standing as `start` says.
@@ -31,7 +31,7 @@ impl Plant {
         let axes = [&rig.pitch, &rig.roll];
         let axis = std::array::from_fn(|i| {
             let params = train_params(axes[i], scheme.train[i].step_s);
-            Axis {
+            DriveAxis {
                 params,
                 reciprocals: params.reciprocals(),
                 train: TrainState {

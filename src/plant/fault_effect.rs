@@ -4,7 +4,7 @@ use crate::fault::{AxisName, Coil, FaultKind, SwitchName};
 use crate::params::cartridge_params;
 use crate::sensor::SensorFaults;
 use crate::switch::SwitchFaults;
-use crate::twin::{Axis, Plant};
+use crate::twin::{DriveAxis, Plant};
 
 impl Plant {
     /// Breaks something (`on`) or mends it. Faults of the controller and of the link are the harness's own
@@ -75,7 +75,7 @@ impl Plant {
     }
 }
 
-impl Axis {
+impl DriveAxis {
     /// The trim shaft jumps over teeth of its gear: shaft and mesh shift together, the motor stays.
     fn slip_teeth(&mut self, teeth: i32) {
         let jump = f64::from(teeth) * self.tooth_rad;

@@ -53,7 +53,7 @@ pub use scheme::{
     Numerics, SHORTEST_STICK_STEP_S, SHORTEST_TRAIN_STEP_S, Scheme, StepBound, StepChoice,
 };
 pub use sensor::{AngleSensor, SensorFaults};
-pub use shapes::{Along, Form, Inertia, Solid};
+pub use shapes::{Along, Inertia, Solid, SolidForm};
 pub use spring::CoilSpring;
 pub use switch::{Switch, SwitchFaults};
 pub use twin::{AxisReading, Plant, Readings, StartPose};

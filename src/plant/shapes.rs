@@ -21,7 +21,7 @@ pub enum Along {
 /// A solid's form and size, lengths in m, each 0.0005 to 2.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
-pub enum Form {
+pub enum SolidForm {
     /// A box.
     Cuboid {
         /// Edges along x, y and z, m.
@@ -54,8 +54,8 @@ pub enum Form {
     },
 }
 
-impl Form {
-    /// The collision shape, in its own frame: see [`Form::turn`].
+impl SolidForm {
+    /// The collision shape, in its own frame: see [`SolidForm::turn`].
     pub fn shared_shape(&self) -> SharedShape {
         match *self {
             Self::Cuboid { size_m: [x, y, z] } => SharedShape::cuboid(x / 2.0, y / 2.0, z / 2.0),
@@ -133,7 +133,7 @@ impl Form {
 #[serde(deny_unknown_fields)]
 pub struct Solid {
     /// Form and size.
-    pub shape: Form,
+    pub shape: SolidForm,
     /// Density of its material, kg/m³. Valid: 1 to 25000.
     #[schemars(range(min = 1.0, max = 25000.0))]
     pub density_kg_per_m3: f64,
@@ -239,7 +239,7 @@ mod tests {
     fn a_bar_away_from_the_pivot() {
         let (radius_m, length_m, at) = (0.012, 0.30, [0.02, -0.03, -0.15]);
         for axis in [Along::X, Along::Y, Along::Z] {
-            let shape = Form::Cylinder {
+            let shape = SolidForm::Cylinder {
                 radius_m,
                 length_m,
                 axis,
@@ -279,14 +279,14 @@ mod tests {
     fn a_box_and_a_sphere_together() {
         let solids = [
             Solid {
-                shape: Form::Cuboid {
+                shape: SolidForm::Cuboid {
                     size_m: [0.05, 0.04, 0.12],
                 },
                 density_kg_per_m3: 1200.0,
                 at_m: [0.0, 0.0, -0.4],
             },
             Solid {
-                shape: Form::Sphere { radius_m: 0.04 },
+                shape: SolidForm::Sphere { radius_m: 0.04 },
                 density_kg_per_m3: 7850.0,
                 at_m: [0.0, 0.0, 0.1],
             },
@@ -306,7 +306,7 @@ mod tests {
     #[test]
     fn a_capsule() {
         let (r, l) = (0.02, 0.2);
-        let shape = Form::Capsule {
+        let shape = SolidForm::Capsule {
             radius_m: r,
             length_m: l,
             axis: Along::Z,
@@ -331,12 +331,12 @@ mod tests {
 
     #[test]
     fn a_pose_turns_roll_first_then_pitch_then_yaw() {
-        let form = Form::Sphere { radius_m: 0.1 };
+        let form = SolidForm::Sphere { radius_m: 0.1 };
         let pose = form.pose([1.0, 0.0, 0.0], [90.0, 90.0, 0.0]);
         // Roll takes y to z, then pitch takes z to x.
         let found = pose.transform_point(Vector::new(0.0, 1.0, 0.0));
         assert!((found - Vector::new(2.0, 0.0, 0.0)).length() < 1e-12);
-        let bar = Form::Cylinder {
+        let bar = SolidForm::Cylinder {
             radius_m: 0.01,
             length_m: 0.2,
             axis: Along::X,
@@ -350,7 +350,7 @@ mod tests {
     #[test]
     fn the_middle_is_nearest_to_the_closest_side() {
         let axis = Along::X;
-        let bar = |radius_m, length_m| Form::Cylinder {
+        let bar = |radius_m, length_m| SolidForm::Cylinder {
             radius_m,
             length_m,
             axis,
@@ -358,8 +358,8 @@ mod tests {
         close(bar(0.05, 0.02).inner_radius_m(), 0.01);
         close(bar(0.05, 0.3).inner_radius_m(), 0.05);
         for size_m in [[0.02, 0.3, 0.4], [0.3, 0.02, 0.4], [0.3, 0.4, 0.02]] {
-            close(Form::Cuboid { size_m }.inner_radius_m(), 0.01);
+            close(SolidForm::Cuboid { size_m }.inner_radius_m(), 0.01);
         }
-        close(Form::Sphere { radius_m: 0.03 }.inner_radius_m(), 0.03);
+        close(SolidForm::Sphere { radius_m: 0.03 }.inner_radius_m(), 0.03);
     }
 }

@@ -13,7 +13,7 @@ pub struct Supply {
     step_s: f64,
     connected_decay: f64,
     bleed_decay: f64,
-    ramp: Ramp,
+    ramp: SupplyRamp,
     volts: f64,
     /// A step before.
     before_v: f64,
@@ -21,7 +21,7 @@ pub struct Supply {
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Ramp {
+struct SupplyRamp {
     from_v: f64,
     to_v: f64,
     start_s: f64,
@@ -37,7 +37,7 @@ impl Supply {
             step_s,
             connected_decay: libm::exp(-step_s / (source_ohm * bulk_f)),
             bleed_decay: libm::exp(-step_s / (BLEED_OHM * bulk_f)),
-            ramp: Ramp {
+            ramp: SupplyRamp {
                 from_v: volts,
                 to_v: volts,
                 start_s: 0.0,
@@ -51,7 +51,7 @@ impl Supply {
 
     /// Brings the source to `volts` over `over_s`; zero disconnects it at the end.
     pub fn set(&mut self, volts: f64, over_s: f64, now_s: f64) {
-        self.ramp = Ramp {
+        self.ramp = SupplyRamp {
             from_v: self.source_v(now_s),
             to_v: volts,
             start_s: now_s,

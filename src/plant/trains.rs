@@ -8,7 +8,7 @@ use trimproof_io::AXES;
 
 use crate::dynamics::{StickPath, TrainDrive, TrainLoad};
 use crate::standstill::Standstill;
-use crate::twin::{Axis, Plant};
+use crate::twin::{DriveAxis, Plant};
 
 impl Plant {
     /// Runs both drives through a stick step; what they do on average.
@@ -60,7 +60,7 @@ impl Plant {
     }
 }
 
-impl Axis {
+impl DriveAxis {
     #[inline]
     fn substep(&mut self, drive: &TrainDrive, path: &StickPath, k: u32, load: &mut TrainLoad) {
         if let Some(known) = &self.standstill {

@@ -80,7 +80,7 @@ pub struct Readings {
 }
 
 #[derive(Clone)]
-pub(crate) struct Axis {
+pub(crate) struct DriveAxis {
     pub params: TrainParams,
     pub reciprocals: Reciprocals,
     pub train: TrainState,
@@ -108,7 +108,7 @@ pub struct Plant {
     pub(crate) stick: GimbalState,
     pub(crate) accel: [f64; AXES],
     pub(crate) mid: PoseAnchor,
-    pub(crate) axis: [Axis; AXES],
+    pub(crate) axis: [DriveAxis; AXES],
     pub(crate) surroundings: Surroundings,
     /// Names of the rig's obstacles, for an abort.
     pub(crate) obstacle_names: Vec<String>,
@@ -297,7 +297,7 @@ impl Plant {
     }
 }
 
-impl Axis {
+impl DriveAxis {
     /// Commanded less actual electrical angle, full steps; counted from the whole cycles at engagement.
     fn lag_steps(&self) -> f64 {
         if !self.driver.is_driving() {

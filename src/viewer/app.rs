@@ -124,14 +124,14 @@ pub struct SceneCamera;
 
 /// When our systems of this frame began.
 #[derive(Resource)]
-struct Begun(WallInstant);
+struct Opened(WallInstant);
 
 /// Logical px to physical ones.
 #[derive(Resource, Default)]
-struct Scale(f32);
+struct UiScale(f32);
 
 fn begin(mut commands: Commands) {
-    commands.insert_resource(Begun(WallInstant::now()));
+    commands.insert_resource(Opened(WallInstant::now()));
 }
 
 fn take_news(
@@ -210,7 +210,7 @@ fn choose_instant(
 fn place_camera(
     orbit: Res<Orbit>,
     panel_state: Res<PanelState>,
-    scale: Option<Res<Scale>>,
+    scale: Option<Res<UiScale>>,
     mut cameras: Query<(&mut Camera, &mut Transform, &mut Projection), With<SceneCamera>>,
 ) {
     let scale = scale.map_or(1.0, |scale| scale.0);
@@ -244,7 +244,7 @@ fn place_camera(
     }
 }
 
-fn end(begun: Option<Res<Begun>>, mut timing: ResMut<Timing>) {
+fn end(begun: Option<Res<Opened>>, mut timing: ResMut<Timing>) {
     if let Some(begun) = begun {
         timing.spend(begun.0);
     }
@@ -260,7 +260,7 @@ fn raise_cameras(
     orbit: Res<Orbit>,
     quality: Res<Quality>,
 ) {
-    commands.insert_resource(Scale(1.0));
+    commands.insert_resource(UiScale(1.0));
     let target = match &target.0 {
         Some(image) => RenderTarget::Image(image.clone().into()),
         None => RenderTarget::default(),
@@ -321,7 +321,7 @@ struct PanelParts<'w> {
     shown: Res<'w, Shown>,
     source: Option<ResMut<'w, SourceThread>>,
     timing: ResMut<'w, Timing>,
-    scale: ResMut<'w, Scale>,
+    scale: ResMut<'w, UiScale>,
 }
 
 /// A context needs its font before its first frame.

@@ -31,7 +31,7 @@ pub fn open_display() -> Result<Display, ViewError> {
 
 /// What draws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Driver {
+pub enum GraphicsDriver {
     /// A graphics card.
     Card,
     /// The processor: it takes its time.
@@ -42,7 +42,7 @@ pub enum Driver {
 ///
 /// # Errors
 /// None was found.
-pub fn find_driver() -> Result<Driver, ViewError> {
+pub fn find_driver() -> Result<GraphicsDriver, ViewError> {
     let instance = wgpu::Instance::new(wgpu::InstanceDescriptor {
         backends: wgpu::Backends::PRIMARY,
         ..wgpu::InstanceDescriptor::new_without_display_handle()
@@ -53,8 +53,8 @@ pub fn find_driver() -> Result<Driver, ViewError> {
     }
     let is_card = |adapter: &wgpu::Adapter| adapter.get_info().device_type != wgpu::DeviceType::Cpu;
     Ok(if found.iter().any(is_card) {
-        Driver::Card
+        GraphicsDriver::Card
     } else {
-        Driver::Processor
+        GraphicsDriver::Processor
     })
 }

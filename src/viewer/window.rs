@@ -10,7 +10,7 @@ use trimproof_harness::rig::RigFile;
 
 use crate::app::{Beginning, Quality, core, drawn, engine};
 use crate::panel::{Arrangement, PanelState};
-use crate::screen::{self, Driver};
+use crate::screen::{self, GraphicsDriver};
 use crate::source::{Finished, Session, Source, SourceThread};
 use crate::timeline::{Clock, SignalName, SourceState, Timeline};
 use crate::timing::Timing;
@@ -50,7 +50,7 @@ pub struct Watch {
 
 /// What became of it.
 #[derive(Clone, Debug)]
-pub struct Seen {
+pub struct WindowSeen {
     /// How the run ended; `None` if the window closed before it had.
     pub finished: Option<Finished>,
     /// Why there was no trace.
@@ -65,13 +65,13 @@ pub struct Seen {
 ///
 /// # Errors
 /// There is no display, no driver, or the trace cannot be read.
-pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
+pub fn watch(watch: Watch) -> Result<WindowSeen, ViewError> {
     // Kept until the window is there: a server may restart when its last client goes.
     let _display = screen::open_display()?;
     let quality = match screen::find_driver()? {
-        Driver::Card => Quality::Full,
+        GraphicsDriver::Card => Quality::Full,
         // A window that answers late is worse than one without shadows.
-        Driver::Processor => Quality::Plain,
+        GraphicsDriver::Processor => Quality::Plain,
     };
     let state = match &watch.source {
         Source::File { .. } => SourceState::Reading,
@@ -119,7 +119,7 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
     app.run();
     let seen = seen.lock().ok().and_then(|mut seen| seen.take());
     match seen {
-        Some(Seen {
+        Some(WindowSeen {
             failed: Some(why), ..
         }) => Err(ViewError::NoTrace(why)),
         Some(seen) => Ok(seen),
@@ -128,7 +128,7 @@ pub fn watch(watch: Watch) -> Result<Seen, ViewError> {
 }
 
 #[derive(Resource)]
-struct Out(Arc<Mutex<Option<Seen>>>);
+struct Out(Arc<Mutex<Option<WindowSeen>>>);
 
 #[derive(Resource)]
 struct Start {
@@ -201,7 +201,7 @@ fn say_goodbye(
         _ => None,
     };
     if let Ok(mut out) = out.0.lock() {
-        *out = Some(Seen {
+        *out = Some(WindowSeen {
             finished: source.finished.clone(),
             failed,
             timing: timing.clone(),
@@ -263,7 +263,7 @@ mod tests {
             app.update();
         }
         assert!(app.should_exit().is_some());
-        let seen: Option<Seen> = out.lock().unwrap().take();
+        let seen: Option<WindowSeen> = out.lock().unwrap().take();
         assert!(seen.unwrap().finished.is_some());
     }
 }

@@ -34,8 +34,8 @@ mod tests;
 
 pub use frame::{Decoder, EncodeError, FrameError, encode};
 pub use message::{
-    Answer, Begin, Begun, Command, Greeting, Hello, IDENTITY_MAX, Name, Refusal, Request,
-    SILENCE_MAX_MS, Sample, VERSION, hash_of,
+    Answer, Begin, Begun, Greeting, Hello, IDENTITY_MAX, Name, Refusal, Request, SILENCE_MAX_MS,
+    Sample, TickCommand, VERSION, hash_of,
 };
 
 /// Longest message with its CRC, bytes: `Begin` with its settings is by far the longest.

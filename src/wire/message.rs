@@ -55,7 +55,7 @@ pub enum Answer {
     /// To `Hello`.
     Greeting(Greeting),
     /// To `Sample`.
-    Command(Command),
+    Command(TickCommand),
 }
 
 /// First request on a link.
@@ -117,7 +117,7 @@ pub struct Sample {
 
 /// One tick's outputs.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Command {
+pub struct TickCommand {
     /// Least byte of the run's number.
     pub run: u8,
     /// Lower half of the tick's number.

@@ -2,7 +2,7 @@
 //! seldom small (tick, counts, millivolts, joystick) in fixed size, least byte first. So a tick takes at most 64 bytes
 //! both ways, frames included (`src/wire/tests/bytes.rs`).
 
-use crate::message::{Command, Sample};
+use crate::message::{Sample, TickCommand};
 use serde::{Deserialize, Serialize};
 use trimproof_io as io;
 use trimproof_io::{
@@ -134,8 +134,8 @@ impl<'de> Deserialize<'de> for Sample {
     }
 }
 
-impl From<&Command> for PackedCommand {
-    fn from(command: &Command) -> Self {
+impl From<&TickCommand> for PackedCommand {
+    fn from(command: &TickCommand) -> Self {
         let Outputs {
             command: io::Command { axis },
             telemetry,
@@ -162,7 +162,7 @@ impl From<&Command> for PackedCommand {
 
 impl PackedCommand {
     /// The command, if it is one.
-    fn unpack(&self) -> Option<Command> {
+    fn unpack(&self) -> Option<TickCommand> {
         let mut faults = Faults::default();
         for fault in Fault::ALL {
             faults.set(fault, self.state_and_faults & (1 << fault as u16) != 0);
@@ -173,7 +173,7 @@ impl PackedCommand {
         let [pitch, roll] = &self.axis;
         let (pitch, pitch_reported) = pitch.unpack(self.lines & 15)?;
         let (roll, roll_reported) = roll.unpack(self.lines >> 4)?;
-        Some(Command {
+        Some(TickCommand {
             run: self.run,
             tick: self.tick,
             outputs: Outputs {
@@ -190,13 +190,13 @@ impl PackedCommand {
     }
 }
 
-impl Serialize for Command {
+impl Serialize for TickCommand {
     fn serialize<S: serde::Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         PackedCommand::from(self).serialize(serializer)
     }
 }
 
-impl<'de> Deserialize<'de> for Command {
+impl<'de> Deserialize<'de> for TickCommand {
     fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         PackedCommand::deserialize(deserializer)?
             .unpack()

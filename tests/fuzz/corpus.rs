@@ -6,7 +6,7 @@ use framed::framed;
 use trimproof_controller::{Settings};
 use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
-    Answer, Begin, Begun, Command, FRAME_MAX, Greeting, Hello, Name, Refusal, Request, Sample,
+    Answer, Begin, Begun, TickCommand, FRAME_MAX, Greeting, Hello, Name, Refusal, Request, Sample,
     VERSION, encode,
 };
 
@@ -59,7 +59,7 @@ fn main() -> std::io::Result<()> {
         ),
         (
             "command",
-            Answer::Command(Command {
+            Answer::Command(TickCommand {
                 run: 1,
                 tick: 0,
                 outputs: Outputs::default(),

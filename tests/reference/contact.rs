@@ -2,7 +2,7 @@
 
 use trimproof_plant::contact::{Body, BumperParams, Surroundings, Tube, damping_ratio};
 use trimproof_plant::dynamics::{GimbalParams, GimbalState, Pose};
-use trimproof_plant::{Along, Form};
+use trimproof_plant::{Along, SolidForm};
 
 use super::bodies::{STEP_S, step};
 use super::simple::{frictionless, wheel};
@@ -22,7 +22,7 @@ fn pin(angle_rad: f64, params: BumperParams) -> Body {
     let away = TUBE.radius_m + PIN_RADIUS_M;
     let (aft, up) = (HEIGHT_M * s + away * c, HEIGHT_M * c - away * s);
     Body::new(
-        &Form::Capsule {
+        &SolidForm::Capsule {
             radius_m: PIN_RADIUS_M,
             length_m: 0.4,
             axis: Along::Y,
@@ -123,7 +123,7 @@ fn momentum_balances_at_an_oblique_contact() {
     // the impulse must be the contact's alone; a smooth contact does not turn what lies across its normal.
     let params = wheel(INERTIA, frictionless());
     let ball = Body::new(
-        &Form::Sphere { radius_m: 0.03 },
+        &SolidForm::Sphere { radius_m: 0.03 },
         [-0.075, 0.03, -0.40],
         [0.0; 3],
         BumperParams::new(8.0e4, 1.0),

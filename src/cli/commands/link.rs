@@ -17,7 +17,7 @@ use trimproof_link::{Checked, Link, LinkError, check};
 const BAR: u64 = 50;
 
 #[derive(Serialize)]
-struct Report<'a> {
+struct LinkReport<'a> {
     form: u32,
     exit_code: u8,
     on: String,
@@ -84,9 +84,9 @@ pub fn run(args: &LinkArgs, paint: Paint) -> CommandResult {
     Ok(exit)
 }
 
-fn report<'a>(link: &'a Link, checked: &Checked, baud: u32, exit: Exit) -> Report<'a> {
+fn report<'a>(link: &'a Link, checked: &Checked, baud: u32, exit: Exit) -> LinkReport<'a> {
     let greeting = link.greeting();
-    Report {
+    LinkReport {
         form: 1,
         exit_code: exit.code(),
         on: link.description(),

@@ -3,11 +3,11 @@
 use trimproof_diagnostics::FileError;
 use trimproof_plant::AxisName;
 
-use super::lines::{Cell, Line, offer};
+use super::lines::{BenchLine, TextCell, offer};
 
 /// What a column of numbers holds; the factor turns its unit into ours.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) enum Column {
+pub(super) enum HeaderColumn {
     /// Time, to s.
     Time(f64),
     /// Angle, to degrees.
@@ -30,7 +30,7 @@ pub(super) enum Column {
 #[derive(Clone, Debug)]
 pub(super) struct Header {
     /// What each column holds.
-    pub columns: Vec<Column>,
+    pub columns: Vec<HeaderColumn>,
     /// The axis, where the header names it.
     pub axis: Option<AxisName>,
 }
@@ -77,7 +77,7 @@ const NAMES: [&str; 15] = [
 
 impl Header {
     /// Reads a header row.
-    pub fn read(line: &Line<'_>) -> Result<Self, FileError> {
+    pub fn read(line: &BenchLine<'_>) -> Result<Self, FileError> {
         let first = line.text.trim_start();
         let number = line.number;
         if first.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c)) {
@@ -104,8 +104,8 @@ impl Header {
         let mut generic = None;
         for cell in line.cells() {
             let (column, axis) = column(&cell)?;
-            let twice = |known: &Column| match (known, &column) {
-                (Column::TrimRate(one), Column::TrimRate(other)) => one == other,
+            let twice = |known: &HeaderColumn| match (known, &column) {
+                (HeaderColumn::TrimRate(one), HeaderColumn::TrimRate(other)) => one == other,
                 _ => {
                     is_position(known) && is_position(&column)
                         || std::mem::discriminant(known) == std::mem::discriminant(&column)
@@ -119,7 +119,7 @@ impl Header {
                 .with_span(cell.span())
                 .with_help("a block measures one axis; another one stands in a block of its own, after an empty line"));
             }
-            let measures = is_position(&column) || matches!(column, Column::Force(_));
+            let measures = is_position(&column) || matches!(column, HeaderColumn::Force(_));
             match (axis, header.axis) {
                 (Some(axis), Some(known)) if measures && axis != known => {
                     return Err(FileError::new(format!(
@@ -140,22 +140,26 @@ impl Header {
     }
 
     /// Whether there is such a column.
-    pub fn has(&self, wanted: impl Fn(&Column) -> bool) -> bool {
+    pub fn has(&self, wanted: impl Fn(&HeaderColumn) -> bool) -> bool {
         self.columns.iter().any(wanted)
     }
 
     /// Whether this is a block of trim rates.
     pub fn is_trim_rate(&self) -> bool {
-        self.has(|column| matches!(column, Column::TrimRate(_)))
+        self.has(|column| matches!(column, HeaderColumn::TrimRate(_)))
     }
 
     /// Whether there is a force, without which there is no sweep.
     pub fn has_force(&self) -> bool {
-        self.has(|column| matches!(column, Column::Force(_)))
+        self.has(|column| matches!(column, HeaderColumn::Force(_)))
     }
 
     /// What a block needs is there.
-    fn complete(&self, line: &Line<'_>, generic: Option<Cell<'_>>) -> Result<(), FileError> {
+    fn complete(
+        &self,
+        line: &BenchLine<'_>,
+        generic: Option<TextCell<'_>>,
+    ) -> Result<(), FileError> {
         let number = line.number;
         let missing = |what: &str, help: &str| {
             Err(
@@ -165,7 +169,7 @@ impl Header {
             )
         };
         if self.is_trim_rate() {
-            if self.has(|column| !matches!(column, Column::TrimRate(_))) {
+            if self.has(|column| !matches!(column, HeaderColumn::TrimRate(_))) {
                 return Err(FileError::new(format!(
                     "line {number} has a trim rate beside other columns"
                 ))
@@ -176,7 +180,7 @@ impl Header {
             }
             return Ok(());
         }
-        if !self.has(|column| matches!(column, Column::Time(_))) {
+        if !self.has(|column| matches!(column, HeaderColumn::Time(_))) {
             return missing("`time`", "add `time [s]` or `time [ms]`");
         }
         if !self.has(is_position) {
@@ -185,7 +189,7 @@ impl Header {
                 "add one such as `pitch [deg]`, `roll [rad]`, `pitch at grip [mm]` or, with a column `axis`, `position [deg]`",
             );
         }
-        match (self.has(|column| *column == Column::Axis), generic) {
+        match (self.has(|column| *column == HeaderColumn::Axis), generic) {
             (false, Some(cell)) if self.axis.is_none() => Err(FileError::new(format!(
                 "`{}` in line {number} is of no axis",
                 cell.text
@@ -202,12 +206,12 @@ impl Header {
     }
 }
 
-fn is_position(column: &Column) -> bool {
-    matches!(column, Column::Angle(_) | Column::Travel(_))
+fn is_position(column: &HeaderColumn) -> bool {
+    matches!(column, HeaderColumn::Angle(_) | HeaderColumn::Travel(_))
 }
 
 /// One cell of the header: what it holds and of which axis.
-fn column(cell: &Cell<'_>) -> Result<(Column, Option<AxisName>), FileError> {
+fn column(cell: &TextCell<'_>) -> Result<(HeaderColumn, Option<AxisName>), FileError> {
     let (name, unit) = match cell.text.split_once('[') {
         Some((name, rest)) => match rest.strip_suffix(']') {
             Some(unit) => (name.trim(), Some(unit.trim())),
@@ -236,13 +240,13 @@ fn column(cell: &Cell<'_>) -> Result<(Column, Option<AxisName>), FileError> {
         .unwrap_or((None, name));
     let number = |units: &[(&str, f64)]| factor(cell, name, unit, units);
     let column = match rest {
-        "time" => Column::Time(number(&TIME)?),
-        "" | "position" => Column::Angle(number(&ANGLE)?),
-        "at grip" | "position at grip" => Column::Travel(number(&TRAVEL)?),
-        "force" => Column::Force(number(&FORCE)?),
+        "time" => HeaderColumn::Time(number(&TIME)?),
+        "" | "position" => HeaderColumn::Angle(number(&ANGLE)?),
+        "at grip" | "position at grip" => HeaderColumn::Travel(number(&TRAVEL)?),
+        "force" => HeaderColumn::Force(number(&FORCE)?),
         "trim rate" => {
             number(&RATE)?;
-            Column::TrimRate(axis.unwrap_or(AxisName::Pitch))
+            HeaderColumn::TrimRate(axis.unwrap_or(AxisName::Pitch))
         }
         word => {
             if let Some(unit) = unit {
@@ -253,9 +257,9 @@ fn column(cell: &Cell<'_>) -> Result<(Column, Option<AxisName>), FileError> {
                 .with_span(cell.span()));
             }
             match word {
-                "axis" => Column::Axis,
-                "condition" => Column::Condition,
-                _ => Column::Kind,
+                "axis" => HeaderColumn::Axis,
+                "condition" => HeaderColumn::Condition,
+                _ => HeaderColumn::Kind,
             }
         }
     };
@@ -264,7 +268,7 @@ fn column(cell: &Cell<'_>) -> Result<(Column, Option<AxisName>), FileError> {
 
 /// The factor of a column's unit, or an error that lists the units it may have.
 fn factor(
-    cell: &Cell<'_>,
+    cell: &TextCell<'_>,
     name: &str,
     unit: Option<&str>,
     units: &[(&str, f64)],

@@ -12,7 +12,7 @@ pub const ROWS_MAX: usize = 10_000_000;
 
 /// A line of the file.
 #[derive(Clone, Debug)]
-pub(super) struct Line<'a> {
+pub(super) struct BenchLine<'a> {
     pub(super) text: &'a str,
     /// Where it begins, bytes.
     pub(super) at: usize,
@@ -20,15 +20,15 @@ pub(super) struct Line<'a> {
     pub(super) number: usize,
 }
 
-impl<'a> Line<'a> {
+impl<'a> BenchLine<'a> {
     /// Its cells without the blanks round them, each with its bytes in the file.
-    pub(super) fn cells(&self) -> impl Iterator<Item = Cell<'a>> {
+    pub(super) fn cells(&self) -> impl Iterator<Item = TextCell<'a>> {
         let mut at = self.at;
         let number = self.number;
         self.text.split(',').map(move |raw| {
             let begin = at + (raw.len() - raw.trim_start().len());
             at += raw.len() + 1;
-            Cell {
+            TextCell {
                 text: raw.trim(),
                 at: begin,
                 line: number,
@@ -43,13 +43,13 @@ impl<'a> Line<'a> {
 
 /// A cell of a line.
 #[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Cell<'a> {
+pub(super) struct TextCell<'a> {
     pub(super) text: &'a str,
     pub(super) at: usize,
     pub(super) line: usize,
 }
 
-impl Cell<'_> {
+impl TextCell<'_> {
     pub(super) fn span(&self) -> Range<usize> {
         self.at..self.at + self.text.len()
     }
@@ -74,11 +74,11 @@ impl<'a> Lines<'a> {
     }
 
     /// The next line, be it empty.
-    fn next_any(&mut self) -> Option<Line<'a>> {
+    fn next_any(&mut self) -> Option<BenchLine<'a>> {
         let rest = self.text.get(self.at..).filter(|rest| !rest.is_empty())?;
         let length = rest.find('\n').unwrap_or(rest.len());
         let text = rest[..length].trim_end_matches('\r');
-        let line = Line {
+        let line = BenchLine {
             text,
             at: self.at,
             number: self.number + 1,
@@ -89,7 +89,7 @@ impl<'a> Lines<'a> {
     }
 
     /// The next row of this block; none at its end.
-    pub(super) fn next_row(&mut self) -> Option<Line<'a>> {
+    pub(super) fn next_row(&mut self) -> Option<BenchLine<'a>> {
         loop {
             let line = self.next_any()?;
             if line.text.trim().is_empty() {
@@ -102,7 +102,7 @@ impl<'a> Lines<'a> {
     }
 
     /// The first line of the next block; takes the source from a comment on the way.
-    pub(super) fn next_block(&mut self, source: &mut String) -> Option<Line<'a>> {
+    pub(super) fn next_block(&mut self, source: &mut String) -> Option<BenchLine<'a>> {
         loop {
             let line = self.next_any()?;
             match line.text.strip_prefix('#') {
@@ -119,7 +119,7 @@ impl<'a> Lines<'a> {
 }
 
 /// The condition of a name.
-pub(super) fn condition(cell: &Cell<'_>) -> Result<Condition, FileError> {
+pub(super) fn condition(cell: &TextCell<'_>) -> Result<Condition, FileError> {
     choice(
         cell,
         "condition",
@@ -128,13 +128,13 @@ pub(super) fn condition(cell: &Cell<'_>) -> Result<Condition, FileError> {
 }
 
 /// The axis of a name.
-pub(super) fn axis(cell: &Cell<'_>) -> Result<AxisName, FileError> {
+pub(super) fn axis(cell: &TextCell<'_>) -> Result<AxisName, FileError> {
     choice(cell, "axis", &AxisName::ALL.map(|one| (one.name(), one)))
 }
 
 /// One of a few names, or an error that lists them.
 pub(super) fn choice<T: Copy>(
-    cell: &Cell<'_>,
+    cell: &TextCell<'_>,
     what: &str,
     known: &[(&str, T)],
 ) -> Result<T, FileError> {

@@ -22,7 +22,7 @@ pub use lines::ROWS_MAX;
 
 use header::Header;
 use lines::Lines;
-use rows::{Kind, Rows};
+use rows::{BenchRows, RowKind};
 
 /// Largest file that is read, bytes: five million readings of 23 bytes with room to spare.
 pub const BYTES_MAX: u64 = 128 << 20;
@@ -124,8 +124,8 @@ pub fn write(record: &Record) -> String {
 }
 
 /// Checks one measurement as a whole and puts it into the record.
-fn add(record: &mut Record, rows: Rows, grip_radius_m: f64) -> Result<(), FileError> {
-    let Rows {
+fn add(record: &mut Record, rows: BenchRows, grip_radius_m: f64) -> Result<(), FileError> {
+    let BenchRows {
         kind,
         axis,
         condition,
@@ -141,8 +141,8 @@ fn add(record: &mut Record, rows: Rows, grip_radius_m: f64) -> Result<(), FileEr
         condition.name()
     );
     let (found, needed) = match kind {
-        Kind::Sweep => (rows.sweep.len(), SWEEP_READINGS_MIN),
-        Kind::Response => (rows.response.len(), RESPONSE_READINGS_MIN),
+        RowKind::Sweep => (rows.sweep.len(), SWEEP_READINGS_MIN),
+        RowKind::Response => (rows.response.len(), RESPONSE_READINGS_MIN),
     };
     if found < needed {
         return Err(FileError::new(format!(
@@ -151,7 +151,7 @@ fn add(record: &mut Record, rows: Rows, grip_radius_m: f64) -> Result<(), FileEr
         .with_span(first));
     }
     match kind {
-        Kind::Sweep => {
+        RowKind::Sweep => {
             if record
                 .sweeps
                 .iter()
@@ -177,7 +177,7 @@ fn add(record: &mut Record, rows: Rows, grip_radius_m: f64) -> Result<(), FileEr
                 samples: rows.sweep,
             });
         }
-        Kind::Response => record.responses.push(Response {
+        RowKind::Response => record.responses.push(Response {
             axis,
             condition,
             samples: rows.response,

@@ -7,19 +7,19 @@ use trimproof_plant::AxisName;
 
 use crate::record::{Condition, ResponseSample, SweepSample};
 
-use super::header::{Column, Header};
-use super::lines::{Cell, Line, Lines, ROWS_MAX, axis, choice, condition};
+use super::header::{Header, HeaderColumn};
+use super::lines::{BenchLine, Lines, ROWS_MAX, TextCell, axis, choice, condition};
 
 /// What a measurement is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum RowKind {
     /// Force against position.
     Sweep,
     /// Position after the release.
     Response,
 }
 
-impl Kind {
+impl RowKind {
     const ALL: [Self; 2] = [Self::Sweep, Self::Response];
 
     /// Name in files.
@@ -33,8 +33,8 @@ impl Kind {
 
 /// One measurement's rows.
 #[derive(Clone, Debug)]
-pub(super) struct Rows {
-    pub kind: Kind,
+pub(super) struct BenchRows {
+    pub kind: RowKind,
     pub axis: AxisName,
     pub condition: Condition,
     pub sweep: Vec<SweepSample>,
@@ -48,13 +48,13 @@ pub(super) struct Rows {
 
 /// What the cells of one row say.
 #[derive(Clone, Copy, Debug, Default)]
-struct Row<'a> {
-    time: Option<(f64, Cell<'a>)>,
+struct BenchRow<'a> {
+    time: Option<(f64, TextCell<'a>)>,
     position_deg: Option<f64>,
     force_n: Option<f64>,
     axis: Option<AxisName>,
     condition: Option<Condition>,
-    kind: Option<Kind>,
+    kind: Option<RowKind>,
 }
 
 /// Reads the rows of a block up to its end. A change of axis, condition or kind begins a new measurement.
@@ -63,8 +63,8 @@ pub(super) fn read(
     lines: &mut Lines<'_>,
     grip_radius_m: f64,
     rows_left: &mut usize,
-) -> Result<Vec<Rows>, FileError> {
-    let mut found: Vec<Rows> = Vec::new();
+) -> Result<Vec<BenchRows>, FileError> {
+    let mut found: Vec<BenchRows> = Vec::new();
     let mut before = f64::MIN;
     while let Some(line) = lines.next_row() {
         *rows_left = rows_left.checked_sub(1).ok_or_else(|| {
@@ -79,16 +79,16 @@ pub(super) fn read(
         let axis = row.axis.or(header.axis).unwrap_or(AxisName::Pitch);
         let condition = row.condition.unwrap_or(Condition::Held);
         let kind = row.kind.unwrap_or(if header.has_force() {
-            Kind::Sweep
+            RowKind::Sweep
         } else {
-            Kind::Response
+            RowKind::Response
         });
         let same = found
             .last()
             .is_some_and(|rows| (rows.axis, rows.condition, rows.kind) == (axis, condition, kind));
         if !same {
             before = f64::MIN;
-            found.push(Rows {
+            found.push(BenchRows {
                 kind,
                 axis,
                 condition,
@@ -113,11 +113,11 @@ pub(super) fn read(
         if let Some(rows) = found.last_mut() {
             rows.last = line.span();
             match kind {
-                Kind::Response => rows.response.push(ResponseSample {
+                RowKind::Response => rows.response.push(ResponseSample {
                     time_s,
                     position_deg,
                 }),
-                Kind::Sweep => rows.sweep.push(SweepSample {
+                RowKind::Sweep => rows.sweep.push(SweepSample {
                     time_s,
                     position_deg,
                     force_n: row.force_n.ok_or_else(|| {
@@ -135,7 +135,7 @@ pub(super) fn read(
 /// The one row of a block of trim rates, `[pitch, roll]`; none if the block is of another kind.
 pub(super) fn trim_rates(
     header: &Header,
-    line: &Line<'_>,
+    line: &BenchLine<'_>,
     lines: &mut Lines<'_>,
 ) -> Result<Option<[Option<f64>; 2]>, FileError> {
     if !header.is_trim_rate() {
@@ -151,7 +151,7 @@ pub(super) fn trim_rates(
     counted(header, &row)?;
     let mut rates = [None; 2];
     for (column, cell) in header.columns.iter().zip(row.cells()) {
-        if let Column::TrimRate(axis) = column
+        if let HeaderColumn::TrimRate(axis) = column
             && !cell.text.is_empty()
         {
             rates[axis.index()] = Some(number(&cell)?);
@@ -160,32 +160,36 @@ pub(super) fn trim_rates(
     Ok(Some(rates))
 }
 
-fn row<'a>(header: &Header, line: &Line<'a>, grip_radius_m: f64) -> Result<Row<'a>, FileError> {
-    let mut row = Row::default();
+fn row<'a>(
+    header: &Header,
+    line: &BenchLine<'a>,
+    grip_radius_m: f64,
+) -> Result<BenchRow<'a>, FileError> {
+    let mut row = BenchRow::default();
     let mut columns = header.columns.iter();
     for cell in line.cells() {
         let Some(column) = columns.next() else {
             return Err(uneven(header, line));
         };
         match column {
-            Column::Time(factor) => row.time = Some((factor * number(&cell)?, cell)),
-            Column::Angle(factor) => row.position_deg = Some(factor * number(&cell)?),
-            Column::Travel(factor) => {
+            HeaderColumn::Time(factor) => row.time = Some((factor * number(&cell)?, cell)),
+            HeaderColumn::Angle(factor) => row.position_deg = Some(factor * number(&cell)?),
+            HeaderColumn::Travel(factor) => {
                 row.position_deg = Some((factor * number(&cell)? / grip_radius_m).to_degrees());
             }
             // A response needs none; a sweep without one is reported below.
-            Column::Force(_) if cell.text.is_empty() => {}
-            Column::Force(factor) => row.force_n = Some(factor * number(&cell)?),
-            Column::Axis => row.axis = Some(axis(&cell)?),
-            Column::Condition => row.condition = Some(condition(&cell)?),
-            Column::Kind => {
+            HeaderColumn::Force(_) if cell.text.is_empty() => {}
+            HeaderColumn::Force(factor) => row.force_n = Some(factor * number(&cell)?),
+            HeaderColumn::Axis => row.axis = Some(axis(&cell)?),
+            HeaderColumn::Condition => row.condition = Some(condition(&cell)?),
+            HeaderColumn::Kind => {
                 row.kind = Some(choice(
                     &cell,
                     "kind",
-                    &Kind::ALL.map(|kind| (kind.name(), kind)),
+                    &RowKind::ALL.map(|kind| (kind.name(), kind)),
                 )?);
             }
-            Column::TrimRate(_) => {}
+            HeaderColumn::TrimRate(_) => {}
         }
     }
     if columns.next().is_some() {
@@ -195,7 +199,7 @@ fn row<'a>(header: &Header, line: &Line<'a>, grip_radius_m: f64) -> Result<Row<'
 }
 
 /// A row has as many cells as the header.
-fn counted(header: &Header, line: &Line<'_>) -> Result<(), FileError> {
+fn counted(header: &Header, line: &BenchLine<'_>) -> Result<(), FileError> {
     if line.cells().count() == header.columns.len() {
         Ok(())
     } else {
@@ -203,7 +207,7 @@ fn counted(header: &Header, line: &Line<'_>) -> Result<(), FileError> {
     }
 }
 
-fn uneven(header: &Header, line: &Line<'_>) -> FileError {
+fn uneven(header: &Header, line: &BenchLine<'_>) -> FileError {
     FileError::new(format!(
         "line {} has `{}` cells, its header has `{}`",
         line.number,
@@ -215,7 +219,7 @@ fn uneven(header: &Header, line: &Line<'_>) -> FileError {
 }
 
 /// A finite number.
-fn number(cell: &Cell<'_>) -> Result<f64, FileError> {
+fn number(cell: &TextCell<'_>) -> Result<f64, FileError> {
     let value: f64 = cell.text.parse().map_err(|_| {
         let what = if cell.text.is_empty() {
             format!("a cell of line {} is empty", cell.line)

@@ -3,7 +3,7 @@
 use crate::record::SweepSample;
 
 use super::ExtractError;
-use super::line::{Point, median, noise};
+use super::line::{LinePoint, median, noise};
 
 /// Fewest readings of a sweep.
 pub const SWEEP_READINGS_MIN: usize = 24;
@@ -18,9 +18,9 @@ const REST: f64 = 0.05;
 #[derive(Clone, Debug)]
 pub(super) struct Branches {
     /// Readings taken on the move, `[falling, rising]` position, sorted by position.
-    pub moving: [Vec<Point>; 2],
+    pub moving: [Vec<LinePoint>; 2],
     /// The same with those at rest or nearly so, as they come about in a stop.
-    pub all: [Vec<Point>; 2],
+    pub all: [Vec<LinePoint>; 2],
     /// Where the sweep starts, degrees.
     pub start: f64,
     /// Smallest and largest position, degrees.
@@ -31,7 +31,7 @@ pub(super) struct Branches {
 
 /// A stretch of the record in one direction.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Run {
+struct SweepRun {
     from: usize,
     /// Not included.
     to: usize,
@@ -64,7 +64,7 @@ pub(crate) fn branch_runs(
 fn covers(
     samples: &[SweepSample],
     range: [f64; 2],
-    runs: &[Run],
+    runs: &[SweepRun],
 ) -> Result<([f64; 2], f64), ExtractError> {
     let width = range[1] - range[0];
     let mut covered = [0.0; 2];
@@ -210,7 +210,7 @@ fn turns_and_step(samples: &[SweepSample]) -> (usize, f64) {
 }
 
 /// Stretches of one direction: a turn counts once the position has come back by `swing` from its furthest.
-fn runs(samples: &[SweepSample], swing: f64) -> Vec<Run> {
+fn runs(samples: &[SweepSample], swing: f64) -> Vec<SweepRun> {
     let mut runs = Vec::new();
     let mut rising: Option<bool> = None;
     let mut from = 0;
@@ -228,7 +228,7 @@ fn runs(samples: &[SweepSample], swing: f64) -> Vec<Run> {
         if falls || rises {
             let turn = if falls { high } else { low };
             if let Some(rising) = rising {
-                runs.push(Run {
+                runs.push(SweepRun {
                     from,
                     to: turn + 1,
                     rising,
@@ -241,7 +241,7 @@ fn runs(samples: &[SweepSample], swing: f64) -> Vec<Run> {
         }
     }
     if let Some(rising) = rising {
-        runs.push(Run {
+        runs.push(SweepRun {
             from,
             to: samples.len(),
             rising,
@@ -310,12 +310,12 @@ fn covered_by(mut ends: Vec<[f64; 2]>) -> f64 {
 fn thinned<'a>(
     samples: impl Iterator<Item = &'a SweepSample>,
     group: usize,
-    points: &mut Vec<Point>,
+    points: &mut Vec<LinePoint>,
 ) {
     let (mut x, mut y, mut n) = (0.0, 0.0, 0.0);
     let mut close = |x: &mut f64, y: &mut f64, n: &mut f64| {
         if *n > 0.0 {
-            points.push(Point {
+            points.push(LinePoint {
                 x: *x / *n,
                 y: *y / *n,
                 n: *n,
@@ -354,7 +354,7 @@ mod tests {
     fn runs_end_at_the_turns_and_small_returns_do_not_count() {
         let samples = samples(&[0.0, 1.0, 2.0, 1.95, 3.0, 2.0, 0.0, -2.0, -1.9, -2.1, 0.0]);
         let found = runs(&samples, 0.2);
-        let run = |from, to, rising| Run { from, to, rising };
+        let run = |from, to, rising| SweepRun { from, to, rising };
         assert_eq!(
             found,
             [run(0, 5, true), run(5, 10, false), run(10, 11, true)]

@@ -1,6 +1,6 @@
 //! The middle of a loop as five straight pieces: gradient, flank, free play, flank, gradient.
 
-use super::line::{Running, Sums, solve};
+use super::line::{RunningSums, Sums, solve};
 
 /// Where the pieces meet, `[negative, positive]` side, degrees.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -15,7 +15,7 @@ pub(super) struct Corners {
 
 /// Spring force against position, and friction, fitted to both branches at once.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Curve {
+pub(super) struct ForceCurve {
     /// Where the pieces meet.
     pub corners: Corners,
     /// Force in the free play without friction, N: weight, mostly.
@@ -38,9 +38,9 @@ type Basis = [[[f64; 2]; UNKNOWNS]; 5];
 /// Level, preload and slope on the positive side, the same on the negative one, friction.
 const UNKNOWNS: usize = 6;
 
-impl Curve {
+impl ForceCurve {
     /// Least squares over the readings of both branches `[falling, rising]` from `window[0]` to `window[1]`.
-    pub fn fit(branches: &[Running; 2], window: [f64; 2], corners: Corners) -> Self {
+    pub fn fit(branches: &[RunningSums; 2], window: [f64; 2], corners: Corners) -> Self {
         let edges = [
             window[0],
             corners.knees[0],
@@ -178,7 +178,7 @@ fn add(
 
 #[cfg(test)]
 mod tests {
-    use super::super::line::Point;
+    use super::super::line::LinePoint;
     use super::*;
 
     /// Preload 2 and 3 N over 0.1 degree, play from -0.2 to 0.3, slopes 0.5 and 0.7 N/deg, friction 0.4, level 0.1.
@@ -199,22 +199,22 @@ mod tests {
     #[test]
     fn the_unknowns_come_back_and_the_curve_is_the_closed_form() {
         let branches = [-0.4, 0.4].map(|friction| {
-            let points: Vec<Point> = (0..800)
+            let points: Vec<LinePoint> = (0..800)
                 .map(|i| f64::from(i) * 0.01 - 4.0)
-                .map(|x| Point {
+                .map(|x| LinePoint {
                     x,
                     y: known(x) + friction,
                     n: 1.0,
                 })
                 .collect();
-            Running::new(&points)
+            RunningSums::new(&points)
         });
         let corners = Corners {
             feet: [-0.2, 0.3],
             knees: [-0.3, 0.4],
             flank: [true; 2],
         };
-        let curve = Curve::fit(&branches, [-3.5, 3.5], corners);
+        let curve = ForceCurve::fit(&branches, [-3.5, 3.5], corners);
         let near = |a: f64, b: f64| assert!((a - b).abs() < 1e-6, "{a} {b}");
         near(curve.level, 0.1);
         near(curve.preload[0], 2.0);

@@ -2,7 +2,7 @@
 
 /// One reading, or the mean of several neighbouring ones.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Point {
+pub(super) struct LinePoint {
     /// Position, degrees; or time, s.
     pub x: f64,
     /// Force, N; or position, degrees.
@@ -13,14 +13,14 @@ pub(super) struct Point {
 
 /// A straight line.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(super) struct Line {
+pub(super) struct FittedLine {
     /// Rise per unit of x.
     pub slope: f64,
     /// Value at x = 0.
     pub offset: f64,
 }
 
-impl Line {
+impl FittedLine {
     /// Value at x.
     pub fn at(self, x: f64) -> f64 {
         self.offset + self.slope * x
@@ -40,8 +40,8 @@ pub(super) struct Sums {
 
 impl Sums {
     /// The sums with one more point.
-    pub fn and(self, point: Point) -> Self {
-        let Point { x, y, n } = point;
+    pub fn and(self, point: LinePoint) -> Self {
+        let LinePoint { x, y, n } = point;
         Self {
             n: self.n + n,
             x: self.x + n * x,
@@ -76,13 +76,13 @@ impl Sums {
     }
 
     /// Least-squares line; none where all points stand at one x.
-    pub fn line(self) -> Option<Line> {
+    pub fn line(self) -> Option<FittedLine> {
         let (xx, xy) = self.central();
         if self.n < 2.0 || xx <= 1e-12 * self.xx.max(1e-12) {
             return None;
         }
         let slope = xy / xx;
-        Some(Line {
+        Some(FittedLine {
             slope,
             offset: (self.y - slope * self.x) / self.n,
         })
@@ -109,14 +109,14 @@ impl Sums {
 
 /// Running sums over points sorted by x: the sums of any stretch at the cost of two look-ups.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Running {
+pub(super) struct RunningSums {
     xs: Vec<f64>,
     sums: Vec<Sums>,
 }
 
-impl Running {
+impl RunningSums {
     /// Sums up; the points must be sorted by x.
-    pub fn new(points: &[Point]) -> Self {
+    pub fn new(points: &[LinePoint]) -> Self {
         let mut sums = Vec::with_capacity(points.len() + 1);
         let mut total = Sums::default();
         sums.push(total);
@@ -150,7 +150,7 @@ impl Running {
 }
 
 /// Points sorted by x that stand from `low` up to, not including, `high`.
-pub(super) fn within(points: &[Point], low: f64, high: f64) -> &[Point] {
+pub(super) fn within(points: &[LinePoint], low: f64, high: f64) -> &[LinePoint] {
     let from = points.partition_point(|point| point.x < low);
     let to = points.partition_point(|point| point.x < high);
     &points[from..to.max(from)]
@@ -158,8 +158,8 @@ pub(super) fn within(points: &[Point], low: f64, high: f64) -> &[Point] {
 
 /// Least-squares line after three rounds in which what lies more than 4 standard deviations off is left out; with the
 /// standard deviation of one reading about it.
-pub(super) fn robust_line(points: &[Point]) -> Option<(Line, f64)> {
-    let sum = |keep: &dyn Fn(&Point) -> bool| {
+pub(super) fn robust_line(points: &[LinePoint]) -> Option<(FittedLine, f64)> {
+    let sum = |keep: &dyn Fn(&LinePoint) -> bool| {
         points
             .iter()
             .filter(|point| keep(point))
@@ -268,13 +268,13 @@ pub(super) fn solve<const N: usize>(mut m: [[f64; N]; N], mut b: [f64; N]) -> [f
 mod tests {
     use super::*;
 
-    fn point(x: f64, y: f64) -> Point {
-        Point { x, y, n: 1.0 }
+    fn point(x: f64, y: f64) -> LinePoint {
+        LinePoint { x, y, n: 1.0 }
     }
 
     #[test]
     fn a_line_is_found_through_an_outlier() {
-        let mut points: Vec<Point> = (0..40)
+        let mut points: Vec<LinePoint> = (0..40)
             .map(|i| point(f64::from(i), 3.0 - 0.5 * f64::from(i)))
             .collect();
         points[17].y += 30.0;
@@ -284,10 +284,10 @@ mod tests {
 
     #[test]
     fn running_sums_are_the_sums_of_the_stretch() {
-        let points: Vec<Point> = (0..50)
+        let points: Vec<LinePoint> = (0..50)
             .map(|i| point(f64::from(i) * 0.3, f64::from(i * i % 7)))
             .collect();
-        let running = Running::new(&points);
+        let running = RunningSums::new(&points);
         let sums = running.between(2.0, 9.0);
         let direct = within(&points, 2.0, 9.0)
             .iter()

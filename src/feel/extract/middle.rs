@@ -1,8 +1,8 @@
 //! Finds the corners of a loop's middle: free play, flanks, beginning of the gradients.
 
 use super::ExtractError;
-use super::curve::{Corners, Curve};
-use super::line::{Point, Running, median, noise, within};
+use super::curve::{Corners, ForceCurve};
+use super::line::{LinePoint, RunningSums, median, noise, within};
 
 /// Fewest readings that a middle is fitted to.
 const READINGS_MIN: usize = 16;
@@ -19,11 +19,11 @@ const STEEP: f64 = 4.0;
 ///
 /// [`ExtractError::Sparse`].
 pub(super) fn middle(
-    moving: &[Vec<Point>; 2],
+    moving: &[Vec<LinePoint>; 2],
     free: [f64; 2],
     start: f64,
     inch: f64,
-) -> Result<Curve, ExtractError> {
+) -> Result<ForceCurve, ExtractError> {
     let reach = 0.15 * (free[1] - free[0]);
     let window = [
         (start - reach - inch).max(free[0]),
@@ -48,25 +48,25 @@ pub(super) fn middle(
             needed: READINGS_MIN,
         });
     }
-    let running = moving.each_ref().map(|points| Running::new(points));
+    let running = moving.each_ref().map(|points| RunningSums::new(points));
     let mut curve = flanks(&running, window, corners, step);
     // The window hangs on the knees, and what lies off is known once there is a curve.
     for _ in 0..2 {
         let window = around(curve.corners);
         let kept = without_outliers(moving, window, &curve);
-        let running = kept.each_ref().map(|points| Running::new(points));
+        let running = kept.each_ref().map(|points| RunningSums::new(points));
         curve = flanks(&running, window, curve.corners, 0.2 * step);
     }
     Ok(curve)
 }
 
 /// Both sides with a flank, then without one where it is not there.
-fn flanks(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) -> Curve {
+fn flanks(running: &[RunningSums; 2], window: [f64; 2], from: Corners, step: f64) -> ForceCurve {
     let with = Corners {
         flank: [true; 2],
         ..from
     };
-    let mut best: Option<Curve> = None;
+    let mut best: Option<ForceCurve> = None;
     for wider in [0.0, 0.5, 1.5] {
         let start = Corners {
             knees: [with.knees[0] - wider * step, with.knees[1] + wider * step],
@@ -77,7 +77,7 @@ fn flanks(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) ->
             best = Some(found);
         }
     }
-    let curve = best.unwrap_or_else(|| Curve::fit(running, window, with));
+    let curve = best.unwrap_or_else(|| ForceCurve::fit(running, window, with));
     let flank = [0, 1].map(|side| {
         let Corners { feet, knees, .. } = curve.corners;
         let width = (knees[side] - feet[side]).abs().max(1e-9);
@@ -99,8 +99,8 @@ fn flanks(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) ->
 }
 
 /// Walks the corners to the least squared error, in ever smaller steps.
-fn refine(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) -> Curve {
-    let mut best = Curve::fit(running, window, ordered(from, window));
+fn refine(running: &[RunningSums; 2], window: [f64; 2], from: Corners, step: f64) -> ForceCurve {
+    let mut best = ForceCurve::fit(running, window, ordered(from, window));
     let mut step = step;
     let finest = 1e-6 * (window[1] - window[0]);
     let mut tries = 0;
@@ -113,7 +113,7 @@ fn refine(running: &[Running; 2], window: [f64; 2], from: Corners, step: f64) ->
                     corners.feet[side] += sign * feet[side];
                     corners.knees[side] += sign * knees[side];
                 }
-                let tried = Curve::fit(running, window, ordered(corners, window));
+                let tried = ForceCurve::fit(running, window, ordered(corners, window));
                 tries += 1;
                 if tried.error < best.error * (1.0 - 1e-9) {
                     best = tried;
@@ -171,7 +171,7 @@ fn ordered(corners: Corners, window: [f64; 2]) -> Corners {
 /// Line, constant, line through the readings of both branches with the friction taken off: the best of all such, its two
 /// edges on a grid. Gives corners to start from and the step of the grid.
 fn coarse(
-    moving: &[Vec<Point>; 2],
+    moving: &[Vec<LinePoint>; 2],
     window: [f64; 2],
     start: f64,
     reach: f64,
@@ -180,9 +180,9 @@ fn coarse(
         .each_ref()
         .map(|points| within(points, window[0], window[1]));
     let friction = half_height(parts);
-    let mut points: Vec<Point> = Vec::with_capacity(parts[0].len() + parts[1].len());
+    let mut points: Vec<LinePoint> = Vec::with_capacity(parts[0].len() + parts[1].len());
     for (part, sign) in parts.iter().zip([1.0, -1.0]) {
-        points.extend(part.iter().map(|point| Point {
+        points.extend(part.iter().map(|point| LinePoint {
             y: point.y + sign * friction,
             ..*point
         }));
@@ -200,7 +200,7 @@ fn coarse(
     let cells = (points.len() / 4).clamp(16, 200);
     let step = (high - low) / cells as f64;
     let edges: Vec<f64> = (0..=cells).map(|i| low + i as f64 * step).collect();
-    let running = Running::new(&points);
+    let running = RunningSums::new(&points);
     let index: Vec<usize> = edges.iter().map(|edge| running.below(*edge)).collect();
     let mut best = (f64::MAX, 0, 0);
     for left in 0..=cells {
@@ -236,7 +236,7 @@ fn coarse(
 }
 
 /// Half the height of a loop: median over the rising readings of half the way down to the falling branch, N.
-fn half_height(parts: [&[Point]; 2]) -> f64 {
+fn half_height(parts: [&[LinePoint]; 2]) -> f64 {
     let [falling, rising] = parts;
     let mut halves: Vec<f64> = rising
         .iter()
@@ -253,11 +253,15 @@ fn half_height(parts: [&[Point]; 2]) -> f64 {
 
 /// The readings within the window that lie less than 5 standard deviations off the curve; the deviation is that of the
 /// residuals' median, and of the noise where that is more.
-fn without_outliers(moving: &[Vec<Point>; 2], window: [f64; 2], curve: &Curve) -> [Vec<Point>; 2] {
+fn without_outliers(
+    moving: &[Vec<LinePoint>; 2],
+    window: [f64; 2],
+    curve: &ForceCurve,
+) -> [Vec<LinePoint>; 2] {
     let parts = moving
         .each_ref()
         .map(|points| within(points, window[0], window[1]));
-    let off = |point: &Point, way: usize| (point.y - curve.force(point.x, way == 1)).abs();
+    let off = |point: &LinePoint, way: usize| (point.y - curve.force(point.x, way == 1)).abs();
     let mut all: Vec<f64> = Vec::new();
     for (way, part) in parts.iter().enumerate() {
         all.extend(part.iter().map(|point| off(point, way)));

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use crate::figures::Ripple;
 
-use super::line::{Line, Point, within};
+use super::line::{FittedLine, LinePoint, within};
 
 /// Share of the travel after each turn in which friction, free play and backlash are still turning
 /// over: no ripple.
@@ -14,8 +14,8 @@ const TURN_SHARE: f64 = 0.025;
 /// (`free`, degrees) and no turn just past: the sweep begins and ends at `start`. Troughs and
 /// crests further apart than `reach` (degrees) do not belong together. None without readings.
 pub(super) fn ripple(
-    moving: &[Vec<Point>; 2],
-    means: [Line; 2],
+    moving: &[Vec<LinePoint>; 2],
+    means: [FittedLine; 2],
     free: [f64; 2],
     start: f64,
     reach: f64,
@@ -25,10 +25,10 @@ pub(super) fn ripple(
     // Falling begins at the upper end, rising at the lower.
     let ends = [[free[0], free[1] - turn], [free[0] + turn, free[1]]];
     for ((points, mean), [low, high]) in moving.iter().zip(means).zip(ends) {
-        let off: Vec<Point> = within(points, low, high)
+        let off: Vec<LinePoint> = within(points, low, high)
             .iter()
             .filter(|point| (point.x - start).abs() > turn)
-            .map(|point| Point {
+            .map(|point| LinePoint {
                 y: point.y - mean.at(point.x),
                 ..*point
             })
@@ -56,11 +56,11 @@ pub(super) fn ripple(
 
 /// The lowest and the highest of the points that lie within `reach` of each other and furthest
 /// apart in height.
-fn widest(points: &[Point], reach: f64) -> Option<[Point; 2]> {
+fn widest(points: &[LinePoint], reach: f64) -> Option<[LinePoint; 2]> {
     // Candidates of the window that ends at each point: lowest and highest first, in rising order
     // of place.
     let (mut low, mut high) = (VecDeque::<usize>::new(), VecDeque::<usize>::new());
-    let mut best: Option<[Point; 2]> = None;
+    let mut best: Option<[LinePoint; 2]> = None;
     for (index, point) in points.iter().enumerate() {
         while low.back().is_some_and(|last| points[*last].y >= point.y) {
             low.pop_back();
@@ -90,7 +90,7 @@ fn widest(points: &[Point], reach: f64) -> Option<[Point; 2]> {
 
 /// Size of the largest force of any reading from `low` to `high` degrees, on either way, N; 0
 /// without readings.
-pub(super) fn largest_reading(ways: &[Vec<Point>; 2], low: f64, high: f64) -> f64 {
+pub(super) fn largest_reading(ways: &[Vec<LinePoint>; 2], low: f64, high: f64) -> f64 {
     ways.iter()
         .flat_map(|points| within(points, low, high))
         .fold(0.0, |most, point| most.max(point.y.abs()))
@@ -99,7 +99,12 @@ pub(super) fn largest_reading(ways: &[Vec<Point>; 2], low: f64, high: f64) -> f6
 /// The same without single wild readings and without noise: the middle one of each three
 /// neighbours, less four standard deviations. It is more than a line through the readings says only
 /// where something stands out of them.
-pub(super) fn largest_out_of_noise(ways: &[Vec<Point>; 2], low: f64, high: f64, noise: f64) -> f64 {
+pub(super) fn largest_out_of_noise(
+    ways: &[Vec<LinePoint>; 2],
+    low: f64,
+    high: f64,
+    noise: f64,
+) -> f64 {
     ways.iter()
         .flat_map(|points| within(points, low, high).windows(3))
         .map(|three| {
@@ -114,8 +119,8 @@ pub(super) fn largest_out_of_noise(ways: &[Vec<Point>; 2], low: f64, high: f64, 
 mod tests {
     use super::*;
 
-    fn points(ys: &[f64]) -> Vec<Point> {
-        let at = |(index, y): (usize, &f64)| Point {
+    fn points(ys: &[f64]) -> Vec<LinePoint> {
+        let at = |(index, y): (usize, &f64)| LinePoint {
             x: index as f64,
             y: *y,
             n: 1.0,

@@ -2,7 +2,7 @@
 
 use crate::figures::Discontinuity;
 
-use super::line::{Point, Running, within};
+use super::line::{LinePoint, RunningSums, within};
 
 /// Smallest step that counts, as a share of the largest force of the sweep.
 const SHARE: f64 = 0.03;
@@ -23,7 +23,7 @@ pub(super) struct Steps {
 /// Looks for steps between `parts`, `[negative, positive]` side, each from its low to its high position.
 /// `full`: largest force of the sweep, N; `noise`: standard deviation of one reading, N.
 pub(super) fn steps(
-    moving: &[Vec<Point>; 2],
+    moving: &[Vec<LinePoint>; 2],
     parts: [[f64; 2]; 2],
     full: f64,
     noise: f64,
@@ -84,12 +84,12 @@ pub(super) fn steps(
 /// Steps of one branch: lines through the readings on either side of a place, a twenty-fifth of the way and 8 readings
 /// at least; the step is the gap between the lines there. It counts if it is more than 6 of its standard errors and
 /// [`SHARE`] of the largest force.
-fn of_branch(points: &[Point], full: f64, noise: f64) -> Vec<Discontinuity> {
+fn of_branch(points: &[LinePoint], full: f64, noise: f64) -> Vec<Discontinuity> {
     let length = (points.len() / 25).max(8);
     if points.len() < 2 * length + 2 {
         return Vec::new();
     }
-    let running = Running::new(points);
+    let running = RunningSums::new(points);
     let mut gaps: Vec<(usize, Discontinuity)> = Vec::new();
     for at in length..points.len() - length {
         let (left, right) = (
@@ -127,10 +127,10 @@ fn of_branch(points: &[Point], full: f64, noise: f64) -> Vec<Discontinuity> {
 mod tests {
     use super::*;
 
-    fn branch(force: impl Fn(f64) -> f64) -> Vec<Point> {
+    fn branch(force: impl Fn(f64) -> f64) -> Vec<LinePoint> {
         (0..2000)
             .map(|i| f64::from(i) * 0.01 - 10.0)
-            .map(|x| Point {
+            .map(|x| LinePoint {
                 x,
                 y: force(x),
                 n: 1.0,

@@ -1,13 +1,13 @@
 //! Where the force rises far steeper than the gradient: the stops.
 
-use super::line::{Line, Point, median, robust_line, within};
+use super::line::{FittedLine, LinePoint, median, robust_line, within};
 
 /// How many times steeper than the gradient a stop is.
 const STEEP: f64 = 6.0;
 
 /// One end of the travel, seen outward: positions and forces grow towards the stop.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(super) struct Stop {
+pub(super) struct MeasuredStop {
     /// Where the stop begins to push, or the furthest position where there is none.
     pub at: f64,
     /// Up to where readings are free of it.
@@ -21,7 +21,7 @@ pub(super) struct Stop {
 ///
 /// Line through the middle of the way out; above it the force at the very end; where it is above by a quarter of that,
 /// the stop has begun. Its flank is a line of position against excess force, and it begins where the excess is none.
-pub(super) fn stop(outgoing: &[Point], middle: f64, noise: f64) -> Option<Stop> {
+pub(super) fn stop(outgoing: &[LinePoint], middle: f64, noise: f64) -> Option<MeasuredStop> {
     let end = outgoing.last()?.x;
     let travel = end - middle;
     let base = within(outgoing, middle + 0.35 * travel, middle + 0.8 * travel);
@@ -41,7 +41,7 @@ pub(super) fn stop(outgoing: &[Point], middle: f64, noise: f64) -> Option<Stop> 
         None
     };
     let (at, free) = found.unwrap_or((end, end));
-    Some(Stop {
+    Some(MeasuredStop {
         at,
         free: free.min(at),
         largest: largest(outgoing, middle, travel, free.min(at), at),
@@ -49,10 +49,16 @@ pub(super) fn stop(outgoing: &[Point], middle: f64, noise: f64) -> Option<Stop> 
 }
 
 /// Begin of the stop and the last reading without it; none where what rises is not steep.
-fn flank(outgoing: &[Point], excess: f64, travel: f64, slope: f64, end: f64) -> Option<(f64, f64)> {
+fn flank(
+    outgoing: &[LinePoint],
+    excess: f64,
+    travel: f64,
+    slope: f64,
+    end: f64,
+) -> Option<(f64, f64)> {
     let far = outgoing.partition_point(|point| point.x < end - 0.6 * travel);
     let (near_line, _) = robust_line(within(outgoing, end - 0.6 * travel, end - 0.2 * travel))?;
-    let above = |line: Line, point: &Point| point.y - line.at(point.x);
+    let above = |line: FittedLine, point: &LinePoint| point.y - line.at(point.x);
     let rough = outgoing[far..]
         .iter()
         .rposition(|point| above(near_line, point) < 0.25 * excess)?
@@ -63,16 +69,16 @@ fn flank(outgoing: &[Point], excess: f64, travel: f64, slope: f64, end: f64) -> 
     let line = robust_line(before).map_or(near_line, |(line, _)| line);
     // Chosen by force, not by place: with noise on the position a choice by place would keep the far ones only.
     let near = outgoing.partition_point(|point| point.x < free - 0.02 * travel);
-    let steep: Vec<Point> = outgoing[near..]
+    let steep: Vec<LinePoint> = outgoing[near..]
         .iter()
-        .map(|point| Point {
+        .map(|point| LinePoint {
             x: above(line, point),
             y: point.x,
             n: point.n,
         })
         .filter(|point| point.x >= 0.15 * excess)
         .collect();
-    let low: Vec<Point> = steep
+    let low: Vec<LinePoint> = steep
         .iter()
         .copied()
         .filter(|point| point.x < 0.7 * excess)
@@ -92,7 +98,7 @@ fn flank(outgoing: &[Point], excess: f64, travel: f64, slope: f64, end: f64) -> 
 
 /// Largest force before the stop: of the lines through stretches of a fiftieth of the way, at least 20 readings long, taken
 /// where they end.
-fn largest(outgoing: &[Point], middle: f64, travel: f64, free: f64, at: f64) -> f64 {
+fn largest(outgoing: &[LinePoint], middle: f64, travel: f64, free: f64, at: f64) -> f64 {
     let points = within(outgoing, middle, free - 0.005 * travel);
     let length = (points.len() / 50).max(20);
     let mut most = f64::MIN;
@@ -113,10 +119,10 @@ fn largest(outgoing: &[Point], middle: f64, travel: f64, free: f64, at: f64) -> 
 mod tests {
     use super::*;
 
-    fn out(stop: f64, stiff: f64) -> Vec<Point> {
+    fn out(stop: f64, stiff: f64) -> Vec<LinePoint> {
         (0..2000)
             .map(|i| f64::from(i) * 0.0102)
-            .map(|x| Point {
+            .map(|x| LinePoint {
                 x,
                 y: 3.0 + 0.5 * x + stiff * (x - stop).max(0.0),
                 n: 1.0,

@@ -5,12 +5,12 @@ use crate::record::{Condition, Sweep};
 
 use super::ExtractError;
 use super::branches::{Branches, branches};
-use super::curve::Curve;
-use super::line::{Line, Point, Sums, median, robust_line, within};
+use super::curve::ForceCurve;
+use super::line::{FittedLine, LinePoint, Sums, median, robust_line, within};
 use super::middle::middle;
 use super::ripple::{largest_out_of_noise, largest_reading, ripple};
 use super::steps::steps;
-use super::stops::{Stop, stop};
+use super::stops::{MeasuredStop, stop};
 
 /// One inch, m.
 const INCH_M: f64 = 25.4e-3;
@@ -80,16 +80,16 @@ fn both_sides(parts: &Branches) -> Result<(), ExtractError> {
 }
 
 /// Both stops, `[negative, positive]`, in positions and forces of the stick.
-fn ends(parts: &Branches) -> Result<[Stop; 2], ExtractError> {
+fn ends(parts: &Branches) -> Result<[MeasuredStop; 2], ExtractError> {
     let sparse = ExtractError::Sparse {
         place: "on the way out to a stop",
         found: 0,
         needed: READINGS_MIN,
     };
-    let mirrored: Vec<Point> = parts.all[0]
+    let mirrored: Vec<LinePoint> = parts.all[0]
         .iter()
         .rev()
-        .map(|point| Point {
+        .map(|point| LinePoint {
             x: -point.x,
             y: -point.y,
             n: point.n,
@@ -98,7 +98,7 @@ fn ends(parts: &Branches) -> Result<[Stop; 2], ExtractError> {
     let negative = stop(&mirrored, -parts.start, parts.noise).ok_or(sparse.clone())?;
     let positive = stop(&parts.all[1], parts.start, parts.noise).ok_or(sparse)?;
     Ok([
-        Stop {
+        MeasuredStop {
             at: -negative.at,
             free: -negative.free,
             ..negative
@@ -200,7 +200,7 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
     })?;
     // The mean over the whole loop, work lost by way: a detent's ripple makes the height at one place a matter of chance.
     let friction = all.friction;
-    let ways = [-1.0, 1.0].map(|way| Line {
+    let ways = [-1.0, 1.0].map(|way| FittedLine {
         offset: all.level.offset + way * friction,
         ..all.level
     });
@@ -242,7 +242,7 @@ struct Gradient {
     /// N/deg.
     slope: f64,
     /// The line midway between the branches.
-    level: Line,
+    level: FittedLine,
     /// Half the height of the loop, N.
     friction: f64,
     readings: f64,
@@ -251,7 +251,7 @@ struct Gradient {
 impl Gradient {
     /// Parallel lines through both branches from `low` to `high`: one slope, two offsets, by least squares over what is
     /// not further than 4 standard deviations off each branch's own line.
-    fn through(moving: &[Vec<Point>; 2], low: f64, high: f64) -> Option<Self> {
+    fn through(moving: &[Vec<LinePoint>; 2], low: f64, high: f64) -> Option<Self> {
         let mut sums = [Sums::default(); 2];
         for (sums, points) in sums.iter_mut().zip(moving) {
             let points = within(points, low, high);
@@ -276,7 +276,7 @@ impl Gradient {
         let (low, high) = (offset(falling), offset(rising));
         Some(Self {
             slope,
-            level: Line {
+            level: FittedLine {
                 slope,
                 offset: 0.5 * (low + high),
             },
@@ -288,7 +288,7 @@ impl Gradient {
 
 /// The loop's middle and what lies beyond it.
 struct Whole<'a> {
-    curve: &'a Curve,
+    curve: &'a ForceCurve,
     beyond: [Option<Gradient>; 2],
     inch: f64,
 }

@@ -1,7 +1,7 @@
 //! Which measurement would separate values that the data hardly distinguish.
 
 use super::problem::Unknown;
-use super::result::Quantity;
+use super::result::FitQuantity;
 
 /// Name of an unknown in tables.
 pub(super) fn name(unknown: Unknown) -> String {
@@ -17,8 +17,8 @@ pub(super) fn name(unknown: Unknown) -> String {
 
 /// What would part these.
 pub(super) fn parts(unknowns: &[Unknown], has_sweep: bool) -> &'static str {
-    use Quantity::{Breakout, Damping, FreePlay, Friction, Inertia, Rate};
-    let has = |quantity: Quantity| unknowns.contains(&Unknown::Of(quantity));
+    use super::result::FitQuantity::{Breakout, Damping, FreePlay, Friction, Inertia, Rate};
+    let has = |quantity: FitQuantity| unknowns.contains(&Unknown::Of(quantity));
     let others = unknowns
         .iter()
         .any(|one| matches!(one, Unknown::Delay(_) | Unknown::From(_)));

@@ -18,7 +18,7 @@ mod write;
 mod tests;
 
 pub use error::FitError;
-pub use result::{AxisFit, Entangled, Estimate, Fit, Origin, Quantity, Residual, Residuals};
+pub use result::{AxisFit, Entangled, Estimate, Fit, FitQuantity, Origin, Residual, Residuals};
 pub use write::{Written, written};
 
 use std::rc::Rc;
@@ -30,7 +30,7 @@ use crate::plausible::plausible;
 use crate::record::{Condition, Record, Response, Sweep};
 
 use law::{Known, Values};
-use problem::{Problem, STEPS_MOST, Set, Unknown, Work};
+use problem::{FitProblem, ReadingSet, STEPS_MOST, Unknown, Work};
 use readings::{ResponseReadings, SweepReadings};
 use solve::{STATIC, Unsolved};
 
@@ -88,7 +88,7 @@ fn fit_within(
     plausible(rig, record)?;
     let mut axes = Vec::new();
     for axis in AxisName::ALL {
-        let measured = Measured::of(record, axis);
+        let measured = FitInput::of(record, axis);
         if measured.sweep.is_some() || !measured.responses.is_empty() {
             axes.push(measured.fit(rig, steps_most, watch)?);
         }
@@ -117,13 +117,13 @@ fn fit_within(
 }
 
 /// What a record has of one axis with the trim holding.
-struct Measured<'a> {
+struct FitInput<'a> {
     axis: AxisName,
     sweep: Option<&'a Sweep>,
     responses: Vec<&'a Response>,
 }
 
-impl<'a> Measured<'a> {
+impl<'a> FitInput<'a> {
     fn of(record: &'a Record, axis: AxisName) -> Self {
         let held =
             |this: AxisName, condition: Condition| this == axis && condition == Condition::Held;
@@ -153,7 +153,7 @@ impl<'a> Measured<'a> {
         let start = self.start(&rig_values, &known, sweep.as_ref(), &responses);
         let mut problem = problem(&start, known, sweep, responses);
         problem.work = Rc::new(Work::of(steps_most));
-        let found: usize = problem.sets.iter().map(Set::len).sum();
+        let found: usize = problem.sets.iter().map(ReadingSet::len).sum();
         let unknowns = problem.unknowns.len();
         if found < READINGS_FOR_EACH * unknowns {
             return Err(FitError::TooFew {
@@ -256,7 +256,7 @@ impl<'a> Measured<'a> {
         known: &Known,
         sweep: Option<&SweepReadings>,
         responses: &[ResponseReadings],
-    ) -> Start {
+    ) -> FitStart {
         let play = self
             .sweep
             .and_then(|sweep| sweep_figures(sweep).ok())
@@ -284,7 +284,7 @@ impl<'a> Measured<'a> {
             damping,
             ..from
         };
-        Start {
+        FitStart {
             values,
             step,
             trim: stick.map_or(0.0, |stick| stick.trim),
@@ -308,7 +308,7 @@ fn range(sweep: &Sweep) -> [f64; 2] {
 }
 
 /// Where the search begins.
-struct Start {
+struct FitStart {
     values: Values,
     step: f64,
     trim: f64,
@@ -324,22 +324,22 @@ fn step(values: &Values, known: &Known) -> f64 {
 }
 
 fn problem(
-    start: &Start,
+    start: &FitStart,
     known: Known,
     sweep: Option<SweepReadings>,
     responses: Vec<ResponseReadings>,
-) -> Problem {
-    let of = |quantity: Quantity| (Unknown::Of(quantity), quantity.of(&start.values));
+) -> FitProblem {
+    let of = |quantity: FitQuantity| (Unknown::Of(quantity), quantity.of(&start.values));
     let mut unknowns = Vec::new();
     if sweep.is_some() {
         unknowns.extend(STATIC.map(of));
         unknowns.push((Unknown::SweepTrim, start.trim));
         unknowns.push((Unknown::GaugeZero, start.zero));
     } else {
-        unknowns.push(of(Quantity::Friction));
+        unknowns.push(of(FitQuantity::Friction));
     }
     if !responses.is_empty() {
-        unknowns.extend([Quantity::Damping, Quantity::Inertia].map(of));
+        unknowns.extend([FitQuantity::Damping, FitQuantity::Inertia].map(of));
     }
     for (i, response) in responses.iter().enumerate() {
         let release = start::release(response);
@@ -350,13 +350,13 @@ fn problem(
     let (unknowns, at) = solve::starting(&unknowns);
     let sweep = sweep.into_iter().map(|sweep| {
         let weights = vec![1.0; sweep.readings.len()];
-        Set::Sweep(sweep, weights)
+        ReadingSet::Sweep(sweep, weights)
     });
     let responses = responses.into_iter().enumerate().map(|(i, response)| {
         let weights = vec![1.0; response.readings.len()];
-        Set::Response(i, response, weights)
+        ReadingSet::Response(i, response, weights)
     });
-    Problem {
+    FitProblem {
         known,
         base: start.values,
         unknowns,

@@ -9,14 +9,14 @@ use nalgebra::{DMatrix, DVector, Dyn};
 
 use super::law::{Known, Values};
 use super::readings::{ResponseReadings, SweepReadings};
-use super::result::Quantity;
+use super::result::FitQuantity;
 use super::swing::{Release, swing};
 
 /// One unknown of the problem.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Unknown {
     /// One that is asked for; rate and inertia by their logarithm, as they are never zero.
-    Of(Quantity),
+    Of(FitQuantity),
     /// Trimmed position of the sweep, rad.
     SweepTrim,
     /// Torque that the gauge reads at no force, N·m.
@@ -33,8 +33,8 @@ impl Unknown {
     /// Change for a difference quotient, in the unknown's own unit.
     fn step(self, value: f64) -> f64 {
         match self {
-            Self::Of(Quantity::Rate | Quantity::Inertia) => 1e-3,
-            Self::Of(Quantity::FreePlay) => 1e-4,
+            Self::Of(FitQuantity::Rate | FitQuantity::Inertia) => 1e-3,
+            Self::Of(FitQuantity::FreePlay) => 1e-4,
             Self::Of(_) => (1e-3 * value.abs()).max(1e-5),
             Self::SweepTrim | Self::Trim(_) | Self::From(_) => 1e-4,
             Self::GaugeZero => 1e-3,
@@ -46,7 +46,7 @@ impl Unknown {
     fn moves(self, response: Option<usize>) -> bool {
         match (self, response) {
             (
-                Self::Of(Quantity::Inertia) | Self::Trim(_) | Self::From(_) | Self::Delay(_),
+                Self::Of(FitQuantity::Inertia) | Self::Trim(_) | Self::From(_) | Self::Delay(_),
                 None,
             ) => false,
             (Self::SweepTrim | Self::GaugeZero, Some(_)) => false,
@@ -58,14 +58,14 @@ impl Unknown {
 
 /// One measurement with the weight of each reading: one over its standard deviation.
 #[derive(Clone, Debug)]
-pub(super) enum Set {
+pub(super) enum ReadingSet {
     /// The slow sweep; residuals in N·m.
     Sweep(SweepReadings, Vec<f64>),
     /// A release, with its number among the releases; residuals in rad.
     Response(usize, ResponseReadings, Vec<f64>),
 }
 
-impl Set {
+impl ReadingSet {
     /// How many readings.
     pub fn len(&self) -> usize {
         self.weights().len()
@@ -103,13 +103,13 @@ impl Set {
 
 /// Everything that the residuals follow from.
 #[derive(Clone, Debug)]
-pub(super) struct Problem {
+pub(super) struct FitProblem {
     pub known: Known,
     /// What is not unknown keeps these.
     pub base: Values,
     pub unknowns: Vec<Unknown>,
     pub at: DVector<f64>,
-    pub sets: Vec<Set>,
+    pub sets: Vec<ReadingSet>,
     /// Step of the integrator, s.
     pub step: f64,
     /// Work done so far, shared by all copies.
@@ -151,7 +151,7 @@ impl Work {
     }
 }
 
-impl Problem {
+impl FitProblem {
     /// The value of an unknown; zero if it is none.
     fn value(&self, at: &DVector<f64>, unknown: Unknown) -> f64 {
         let place = self.unknowns.iter().position(|one| *one == unknown);
@@ -174,11 +174,11 @@ impl Problem {
     }
 
     /// What the model says of every reading of a measurement.
-    pub fn model(&self, set: &Set, at: &DVector<f64>) -> Vec<f64> {
+    pub fn model(&self, set: &ReadingSet, at: &DVector<f64>) -> Vec<f64> {
         let values = self.values(at);
         let known = &self.known;
         match set {
-            Set::Sweep(sweep, _) => {
+            ReadingSet::Sweep(sweep, _) => {
                 let trim = self.value(at, Unknown::SweepTrim);
                 let zero = self.value(at, Unknown::GaugeZero);
                 self.work.count(sweep.readings.len() as u64);
@@ -192,7 +192,7 @@ impl Problem {
                     })
                     .collect()
             }
-            Set::Response(number, response, _) => {
+            ReadingSet::Response(number, response, _) => {
                 let release = Release {
                     trim: self.value(at, Unknown::Trim(*number)),
                     from: self.value(at, Unknown::From(*number)),
@@ -210,7 +210,7 @@ impl Problem {
     }
 
     /// Residuals of a measurement, model less measured, in standard deviations.
-    pub fn residuals_of(&self, set: &Set, at: &DVector<f64>) -> Vec<f64> {
+    pub fn residuals_of(&self, set: &ReadingSet, at: &DVector<f64>) -> Vec<f64> {
         let mut model = self.model(set, at);
         for (i, (value, weight)) in model.iter_mut().zip(set.weights()).enumerate() {
             *value = (*value - set.measured(i)) * weight;
@@ -220,12 +220,13 @@ impl Problem {
 
     /// Sum of squares of all residuals at `at`.
     pub fn squares(&self, at: &DVector<f64>) -> f64 {
-        let of = |set: &Set| -> f64 { self.residuals_of(set, at).iter().map(|r| r * r).sum() };
+        let of =
+            |set: &ReadingSet| -> f64 { self.residuals_of(set, at).iter().map(|r| r * r).sum() };
         self.sets.iter().map(of).sum()
     }
 
     /// Derivatives of a measurement's residuals by every unknown, by central differences.
-    pub fn jacobian_of(&self, set: &Set) -> DMatrix<f64> {
+    pub fn jacobian_of(&self, set: &ReadingSet) -> DMatrix<f64> {
         let mut jacobian = DMatrix::zeros(set.len(), self.unknowns.len());
         let mut at = self.at.clone();
         for (column, unknown) in self.unknowns.iter().enumerate() {
@@ -247,7 +248,7 @@ impl Problem {
     }
 }
 
-impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem {
+impl LeastSquaresProblem<f64, Dyn, Dyn> for FitProblem {
     type ResidualStorage = Owned<f64, Dyn>;
     type JacobianStorage = Owned<f64, Dyn, Dyn>;
     type ParameterStorage = Owned<f64, Dyn>;
@@ -275,7 +276,7 @@ impl LeastSquaresProblem<f64, Dyn, Dyn> for Problem {
     }
 
     fn jacobian(&self) -> Option<DMatrix<f64>> {
-        let rows = self.sets.iter().map(Set::len).sum();
+        let rows = self.sets.iter().map(ReadingSet::len).sum();
         let mut whole = DMatrix::zeros(rows, self.unknowns.len());
         let mut from = 0;
         for set in &self.sets {

@@ -4,8 +4,8 @@ use trimproof_plant::AxisName;
 
 use super::advice;
 use super::law::Values;
-use super::problem::{Set, Unknown};
-use super::result::{AxisFit, Entangled, Estimate, Origin, Quantity, Residual, Residuals};
+use super::problem::{ReadingSet, Unknown};
+use super::result::{AxisFit, Entangled, Estimate, FitQuantity, Origin, Residual, Residuals};
 use super::solve::Solved;
 use super::uncertainty::student_t;
 
@@ -23,12 +23,12 @@ pub(super) fn axis_fit(
         .problem
         .sets
         .iter()
-        .any(|set| matches!(set, Set::Sweep(..)));
+        .any(|set| matches!(set, ReadingSet::Sweep(..)));
     let has_responses = solved
         .problem
         .sets
         .iter()
-        .any(|set| matches!(set, Set::Response(..)));
+        .any(|set| matches!(set, ReadingSet::Response(..)));
     if !has_responses {
         notes.push(
             "no free response: damping and inertia are not determined; the rig's damping is taken for what it adds to the sweep's loop"
@@ -55,7 +55,7 @@ pub(super) fn axis_fit(
     }
     AxisFit {
         axis,
-        estimates: Quantity::ALL
+        estimates: FitQuantity::ALL
             .iter()
             .map(|quantity| estimate(*quantity, rig, solved))
             .collect(),
@@ -65,7 +65,7 @@ pub(super) fn axis_fit(
     }
 }
 
-fn estimate(quantity: Quantity, rig: &Values, solved: &Solved) -> Estimate {
+fn estimate(quantity: FitQuantity, rig: &Values, solved: &Solved) -> Estimate {
     let rig = quantity.in_unit(quantity.of(rig));
     let mut estimate = Estimate {
         quantity,
@@ -152,7 +152,7 @@ fn residuals(solved: &Solved) -> Vec<Residuals> {
         .map(|((set, length), left_out)| {
             let model = problem.model(set, &problem.at);
             let points: Vec<Residual> = match set {
-                Set::Sweep(sweep, _) => sweep
+                ReadingSet::Sweep(sweep, _) => sweep
                     .readings
                     .iter()
                     .zip(&model)
@@ -163,7 +163,7 @@ fn residuals(solved: &Solved) -> Vec<Residuals> {
                         model: model / sweep.radius,
                     })
                     .collect(),
-                Set::Response(_, response, _) => response
+                ReadingSet::Response(_, response, _) => response
                     .readings
                     .iter()
                     .zip(&model)
@@ -176,8 +176,8 @@ fn residuals(solved: &Solved) -> Vec<Residuals> {
                     .collect(),
             };
             let counts: Vec<f64> = match set {
-                Set::Sweep(sweep, _) => sweep.readings.iter().map(|r| r.count).collect(),
-                Set::Response(_, response, _) => {
+                ReadingSet::Sweep(sweep, _) => sweep.readings.iter().map(|r| r.count).collect(),
+                ReadingSet::Response(_, response, _) => {
                     response.readings.iter().map(|r| r.count).collect()
                 }
             };
@@ -191,12 +191,12 @@ fn residuals(solved: &Solved) -> Vec<Residuals> {
             }
             Residuals {
                 name: match set {
-                    Set::Sweep(..) => "held sweep".to_owned(),
-                    Set::Response(i, ..) => format!("response {}", i + 1),
+                    ReadingSet::Sweep(..) => "held sweep".to_owned(),
+                    ReadingSet::Response(i, ..) => format!("response {}", i + 1),
                 },
                 unit: match set {
-                    Set::Sweep(..) => "N",
-                    Set::Response(..) => "deg",
+                    ReadingSet::Sweep(..) => "N",
+                    ReadingSet::Response(..) => "deg",
                 },
                 points,
                 deviation: (square / f64::max(kept, 1.0)).sqrt(),

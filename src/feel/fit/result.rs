@@ -6,7 +6,7 @@ use super::law::Values;
 
 /// What is identified of an axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Quantity {
+pub enum FitQuantity {
     /// Rate of the cartridge beyond its breakout, N·m/rad.
     Rate,
     /// Torque of its preload, N·m.
@@ -21,7 +21,7 @@ pub enum Quantity {
     Inertia,
 }
 
-impl Quantity {
+impl FitQuantity {
     /// All of them, in the order of a report.
     pub const ALL: [Self; 6] = [
         Self::Rate,
@@ -124,7 +124,7 @@ impl Origin {
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Estimate {
     /// What it is.
-    pub quantity: Quantity,
+    pub quantity: FitQuantity,
     /// Where it comes from.
     pub origin: Origin,
     /// The rig's value, in the quantity's unit.
@@ -183,7 +183,7 @@ pub struct Residuals {
 pub struct AxisFit {
     /// Which.
     pub axis: AxisName,
-    /// One for each of [`Quantity::ALL`], in its order.
+    /// One for each of [`FitQuantity::ALL`], in its order.
     pub estimates: Vec<Estimate>,
     /// What the data hardly distinguish.
     pub entangled: Vec<Entangled>,
@@ -195,12 +195,12 @@ pub struct AxisFit {
 
 impl AxisFit {
     /// The estimate of a quantity.
-    pub fn estimate(&self, quantity: Quantity) -> Option<&Estimate> {
+    pub fn estimate(&self, quantity: FitQuantity) -> Option<&Estimate> {
         self.estimates.iter().find(|one| one.quantity == quantity)
     }
 
     /// A measured value, in the quantity's unit.
-    pub fn measured(&self, quantity: Quantity) -> Option<f64> {
+    pub fn measured(&self, quantity: FitQuantity) -> Option<f64> {
         self.estimate(quantity)
             .filter(|one| one.origin == Origin::Measured)
             .map(|one| one.value)

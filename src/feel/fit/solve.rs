@@ -6,8 +6,8 @@ use levenberg_marquardt::LevenbergMarquardt;
 use nalgebra::{DMatrix, DVector};
 
 use super::law::Values;
-use super::problem::{Problem, Set, Unknown};
-use super::result::Quantity;
+use super::problem::{FitProblem, ReadingSet, Unknown};
+use super::result::FitQuantity;
 use super::uncertainty::{Certainty, correlation_length};
 
 /// Standard deviations from which on a reading is left out.
@@ -28,7 +28,7 @@ const ROUNDS: usize = 3;
 /// A problem at its minimum.
 #[derive(Clone, Debug)]
 pub(super) struct Solved {
-    pub problem: Problem,
+    pub problem: FitProblem,
     pub certainty: Certainty,
     /// Correlation length of each measurement.
     pub lengths: Vec<f64>,
@@ -46,11 +46,11 @@ pub(super) struct Solved {
 ///
 /// The work is spent, the caller wants no more, or why there is no minimum.
 pub(super) fn solve(
-    mut problem: Problem,
+    mut problem: FitProblem,
     swings: &[[f64; 2]],
     watch: Watch<'_>,
 ) -> Result<Solved, Unsolved> {
-    let mut search = Search {
+    let mut search = FitSearch {
         done: 0,
         most: (PLAYS_RAD.len() + swings.len() + ROUNDS + 1) as u32 + AGAIN,
         watch,
@@ -117,11 +117,11 @@ pub(super) fn solve(
 /// Brings the problem near its minimum: first the sweep alone, from several free plays, as its flanks are narrow and the way to them
 /// is not downhill from everywhere; then the releases with what the sweep gave; all unknowns at once come later.
 fn approach(
-    problem: &mut Problem,
+    problem: &mut FitProblem,
     swings: &[[f64; 2]],
-    search: &mut Search<'_>,
+    search: &mut FitSearch<'_>,
 ) -> Result<(), Unsolved> {
-    let is_sweep = |set: &Set| matches!(set, Set::Sweep(..));
+    let is_sweep = |set: &ReadingSet| matches!(set, ReadingSet::Sweep(..));
     let of_sweep = |unknown: &Unknown| match unknown {
         Unknown::Of(quantity) => STATIC.contains(quantity),
         Unknown::SweepTrim | Unknown::GaugeZero => true,
@@ -132,8 +132,8 @@ fn approach(
         let play = part
             .unknowns
             .iter()
-            .position(|one| *one == Unknown::Of(Quantity::FreePlay));
-        let mut best: Option<(f64, Problem)> = None;
+            .position(|one| *one == Unknown::Of(FitQuantity::FreePlay));
+        let mut best: Option<(f64, FitProblem)> = None;
         for off in PLAYS_RAD {
             let mut tried = part.clone();
             if let Some(play) = play {
@@ -146,19 +146,19 @@ fn approach(
         }
     }
     let of_release = |unknown: &Unknown| match unknown {
-        Unknown::Of(quantity) => matches!(quantity, Quantity::Damping | Quantity::Inertia),
+        Unknown::Of(quantity) => matches!(quantity, FitQuantity::Damping | FitQuantity::Inertia),
         Unknown::SweepTrim | Unknown::GaugeZero => false,
         _ => true,
     };
     if problem.sets.iter().any(|set| !is_sweep(set)) {
         let part = restricted(problem, of_release, |set| !is_sweep(set));
-        let mut best: Option<(f64, Problem)> = None;
+        let mut best: Option<(f64, FitProblem)> = None;
         for [inertia, damping] in swings {
             let mut tried = part.clone();
             for (unknown, at) in tried.unknowns.iter().zip(tried.at.iter_mut()) {
                 match unknown {
-                    Unknown::Of(Quantity::Inertia) => *at = libm::log(*inertia),
-                    Unknown::Of(Quantity::Damping) => *at = *damping,
+                    Unknown::Of(FitQuantity::Inertia) => *at = libm::log(*inertia),
+                    Unknown::Of(FitQuantity::Damping) => *at = *damping,
                     _ => {}
                 }
             }
@@ -171,7 +171,7 @@ fn approach(
     Ok(())
 }
 
-fn keep_better(best: &mut Option<(f64, Problem)>, found: Problem) {
+fn keep_better(best: &mut Option<(f64, FitProblem)>, found: FitProblem) {
     let squares = found.squares(&found.at);
     if best.as_ref().is_none_or(|(least, _)| squares < *least) {
         *best = Some((squares, found));
@@ -180,7 +180,7 @@ fn keep_better(best: &mut Option<(f64, Problem)>, found: Problem) {
 
 /// Searches again from places about the minimum while it leaves residuals that hang together or are larger than the noise between
 /// neighbours: either the law is not that of the stick, or this minimum is not the lowest.
-fn elsewhere(problem: Problem, search: &mut Search<'_>) -> Result<Problem, Unsolved> {
+fn elsewhere(problem: FitProblem, search: &mut FitSearch<'_>) -> Result<FitProblem, Unsolved> {
     let about = problem.at.clone();
     let values = problem.values(&about);
     let play = (values.free_play + problem.known.play).abs() + 1e-3;
@@ -188,12 +188,12 @@ fn elsewhere(problem: Problem, search: &mut Search<'_>) -> Result<Problem, Unsol
         .unknowns
         .iter()
         .map(|unknown| match unknown {
-            Unknown::Of(Quantity::Rate) => 0.05,
-            Unknown::Of(Quantity::Inertia) => 0.2,
-            Unknown::Of(Quantity::Breakout) => 0.2 * values.breakout.abs(),
-            Unknown::Of(Quantity::Friction) => 0.5 * values.friction.abs(),
-            Unknown::Of(Quantity::Damping) => 0.5 * values.damping.abs(),
-            Unknown::Of(Quantity::FreePlay) | Unknown::SweepTrim | Unknown::Trim(_) => play,
+            Unknown::Of(FitQuantity::Rate) => 0.05,
+            Unknown::Of(FitQuantity::Inertia) => 0.2,
+            Unknown::Of(FitQuantity::Breakout) => 0.2 * values.breakout.abs(),
+            Unknown::Of(FitQuantity::Friction) => 0.5 * values.friction.abs(),
+            Unknown::Of(FitQuantity::Damping) => 0.5 * values.damping.abs(),
+            Unknown::Of(FitQuantity::FreePlay) | Unknown::SweepTrim | Unknown::Trim(_) => play,
             Unknown::GaugeZero => 0.05 * values.breakout.abs(),
             Unknown::From(_) | Unknown::Delay(_) => 5e-3,
         })
@@ -216,7 +216,7 @@ fn elsewhere(problem: Problem, search: &mut Search<'_>) -> Result<Problem, Unsol
         .ok_or(Unsolved::NoMinimum("there is no place to search from"))
 }
 
-fn is_suspicious(problem: &Problem) -> bool {
+fn is_suspicious(problem: &FitProblem) -> bool {
     problem.sets.iter().any(|set| {
         let residuals = problem.residuals_of(set, &problem.at);
         let square = residuals.iter().map(|r| r * r).sum::<f64>() / residuals.len().max(1) as f64;
@@ -226,14 +226,14 @@ fn is_suspicious(problem: &Problem) -> bool {
 
 /// The problem with some of its unknowns and measurements only; the others stand as they are.
 fn restricted(
-    problem: &Problem,
+    problem: &FitProblem,
     unknown: impl Fn(&Unknown) -> bool,
-    set: impl Fn(&Set) -> bool,
-) -> Problem {
+    set: impl Fn(&ReadingSet) -> bool,
+) -> FitProblem {
     let kept: Vec<usize> = (0..problem.unknowns.len())
         .filter(|i| unknown(&problem.unknowns[*i]))
         .collect();
-    Problem {
+    FitProblem {
         known: problem.known,
         base: problem.values(&problem.at),
         unknowns: kept.iter().map(|i| problem.unknowns[*i]).collect(),
@@ -250,7 +250,7 @@ fn restricted(
 }
 
 /// Takes the unknowns over from a restricted problem.
-fn take_over(problem: &mut Problem, part: &Problem) {
+fn take_over(problem: &mut FitProblem, part: &FitProblem) {
     for (unknown, value) in part.unknowns.iter().zip(part.at.iter()) {
         if let Some(place) = problem.unknowns.iter().position(|one| one == unknown) {
             problem.at[place] = *value;
@@ -274,15 +274,15 @@ pub(super) enum Unsolved {
 }
 
 /// The searches of one axis.
-struct Search<'a> {
+struct FitSearch<'a> {
     done: u32,
     most: u32,
     watch: Watch<'a>,
 }
 
-impl Search<'_> {
+impl FitSearch<'_> {
     /// Least squares from where the problem stands.
-    fn minimize(&mut self, problem: Problem) -> Result<Problem, Unsolved> {
+    fn minimize(&mut self, problem: FitProblem) -> Result<FitProblem, Unsolved> {
         if !(self.watch)(self.done, self.most) {
             return Err(Unsolved::Stopped);
         }
@@ -313,13 +313,13 @@ impl Search<'_> {
 }
 
 /// First weights: by the noise between neighbours. On the flanks the position's noise counts as force.
-fn weigh(problem: &mut Problem) {
+fn weigh(problem: &mut FitProblem) {
     let values = problem.values(&problem.at);
     let trim = trim(problem);
     let known = problem.known;
     for set in &mut problem.sets {
         match set {
-            Set::Sweep(sweep, weights) => {
+            ReadingSet::Sweep(sweep, weights) => {
                 *weights = sweep
                     .readings
                     .iter()
@@ -330,7 +330,7 @@ fn weigh(problem: &mut Problem) {
                     })
                     .collect();
             }
-            Set::Response(_, response, weights) => {
+            ReadingSet::Response(_, response, weights) => {
                 *weights = response
                     .readings
                     .iter()
@@ -350,7 +350,7 @@ fn slope(values: &Values, known: &super::law::Known, deflection: f64) -> f64 {
         .fold(0.0, f64::max)
 }
 
-fn trim(problem: &Problem) -> f64 {
+fn trim(problem: &FitProblem) -> f64 {
     let place = problem
         .unknowns
         .iter()
@@ -360,7 +360,7 @@ fn trim(problem: &Problem) -> f64 {
 
 /// Takes readings out of a measurement (weight 0) that are more than [`OUTLIER`] deviations off, the deviation by the residuals' median, and
 /// more than twice as far as both neighbours: what neighbours share is the model's fault, not the reading's.
-fn leave_out(problem: &mut Problem, set: usize) -> usize {
+fn leave_out(problem: &mut FitProblem, set: usize) -> usize {
     let residuals = problem.residuals_of(&problem.sets[set], &problem.at);
     let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();
     sizes.sort_by(f64::total_cmp);
@@ -380,7 +380,7 @@ fn leave_out(problem: &mut Problem, set: usize) -> usize {
 }
 
 /// Weights of a measurement such that its residuals have the standard deviation 1.
-fn rescale(problem: &mut Problem, set: usize) {
+fn rescale(problem: &mut FitProblem, set: usize) {
     let residuals = problem.residuals_of(&problem.sets[set], &problem.at);
     let count = kept(&problem.sets[set]) as f64;
     // Each measurement bears the unknowns in proportion to its share of the readings.
@@ -395,7 +395,7 @@ fn rescale(problem: &mut Problem, set: usize) {
     }
 }
 
-fn kept(set: &Set) -> usize {
+fn kept(set: &ReadingSet) -> usize {
     set.weights().iter().filter(|weight| **weight > 0.0).count()
 }
 
@@ -412,9 +412,9 @@ pub(super) fn starting(unknowns: &[(Unknown, f64)]) -> (Vec<Unknown>, DVector<f6
 }
 
 /// Unknowns of the sweep and, where it is alone, of all.
-pub(super) const STATIC: [Quantity; 4] = [
-    Quantity::Rate,
-    Quantity::Breakout,
-    Quantity::Friction,
-    Quantity::FreePlay,
+pub(super) const STATIC: [FitQuantity; 4] = [
+    FitQuantity::Rate,
+    FitQuantity::Breakout,
+    FitQuantity::Friction,
+    FitQuantity::FreePlay,
 ];

@@ -6,7 +6,7 @@ use trimproof_harness::rig::RigFile;
 use trimproof_plant::Inertia;
 use trimproof_plant::rig::{CartridgeRig, MassRig};
 
-use super::result::{AxisFit, Fit, Quantity};
+use super::result::{AxisFit, Fit, FitQuantity};
 
 /// A written-out rig.
 #[derive(Clone, Debug, PartialEq)]
@@ -64,14 +64,14 @@ fn cartridge(
 ) {
     let name = fit.axis.name();
     let measured: Vec<(&str, f64)> = [
-        ("rate_n_m_per_rad", Quantity::Rate),
-        ("breakout_n_m", Quantity::Breakout),
-        ("free_play_deg", Quantity::FreePlay),
+        ("rate_n_m_per_rad", FitQuantity::Rate),
+        ("breakout_n_m", FitQuantity::Breakout),
+        ("free_play_deg", FitQuantity::FreePlay),
     ]
     .into_iter()
     .filter_map(|(key, quantity)| Some((key, fit.measured(quantity)?)))
     .collect();
-    let damping = fit.measured(Quantity::Damping).map(|whole| {
+    let damping = fit.measured(FitQuantity::Damping).map(|whole| {
         let pivot = rig.axis(index).friction.viscous_n_m_s_per_rad;
         (whole - pivot).max(0.0)
     });
@@ -133,7 +133,7 @@ fn friction(
     };
     let name = fit.axis.name();
     let old = &rig.axis(index).friction;
-    if let Some(coulomb) = fit.measured(Quantity::Friction) {
+    if let Some(coulomb) = fit.measured(FitQuantity::Friction) {
         let ratio = if old.coulomb_n_m > 0.0 {
             old.stiction_n_m / old.coulomb_n_m
         } else {
@@ -149,7 +149,7 @@ fn friction(
             "{name}: stiction is kept in the rig's proportion to friction, {ratio:.3}: the readings do not show it"
         ));
     }
-    if let Some(whole) = fit.measured(Quantity::Damping) {
+    if let Some(whole) = fit.measured(FitQuantity::Damping) {
         let pivot = old.viscous_n_m_s_per_rad;
         if whole < pivot {
             set(friction, "viscous_n_m_s_per_rad", rounded(whole));
@@ -172,7 +172,7 @@ fn inertia(document: &mut DocumentMut, rig: &RigFile, fit: &Fit, notes: &mut Vec
         fit.axes
             .iter()
             .find(|axis| axis.axis.index() == index)?
-            .measured(Quantity::Inertia)
+            .measured(FitQuantity::Inertia)
             .map(|found| found - now.axis_inertia_kg_m2(index))
     };
     let (pitch, roll) = (measured(0), measured(1));

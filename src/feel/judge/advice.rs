@@ -4,7 +4,8 @@
 use trimproof_plant::AxisName;
 
 use super::{
-    Basis, KG_PER_LBM, MM_PER_IN, N_PER_LB, Outcome, Taken, Unit, Verdict, Wanted, sides, sweep_of,
+    Basis, FeelOutcome, FeelVerdict, KG_PER_LBM, MM_PER_IN, N_PER_LB, Taken, Unit, Wanted, sides,
+    sweep_of,
 };
 use crate::figures::SweepFigures;
 use crate::record::{Condition, Record, SweepSample};
@@ -37,7 +38,7 @@ const LEAN_DEG: f64 = 0.05;
 const USUAL_N: [f64; 2] = [0.7 * 9.806_65, 9.806_65];
 
 /// What the criteria say to the figures of both axes.
-pub fn advise(taken: Taken<'_>) -> Vec<Verdict> {
+pub fn advise(taken: Taken<'_>) -> Vec<FeelVerdict> {
     let figures = taken.figures;
     let mut verdicts = Vec::new();
     for axis in AxisName::ALL {
@@ -57,8 +58,8 @@ pub fn advise(taken: Taken<'_>) -> Vec<Verdict> {
     verdicts
 }
 
-fn row(sweep: &SweepFigures, what: impl Into<String>, source: &str) -> Verdict {
-    Verdict::new(Basis::Advice, sweep.axis, what, source).during(sweep.condition)
+fn row(sweep: &SweepFigures, what: impl Into<String>, source: &str) -> FeelVerdict {
+    FeelVerdict::new(Basis::Advice, sweep.axis, what, source).during(sweep.condition)
 }
 
 fn both(sweep: &SweepFigures) -> [(usize, &'static str); 2] {
@@ -67,7 +68,7 @@ fn both(sweep: &SweepFigures) -> [(usize, &'static str); 2] {
 }
 
 /// Forces go to zero at the trimmed position, without a step in the gradient.
-fn trim(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
+fn trim(verdicts: &mut Vec<FeelVerdict>, held: &SweepFigures) {
     // The weight's part, seen as the difference of the two breakouts: friction must be able to hold it.
     let [negative_n, positive_n] = held.breakout_n;
     verdicts.push(
@@ -100,7 +101,7 @@ fn trim(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
     });
 }
 
-fn breakout(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
+fn breakout(verdicts: &mut Vec<FeelVerdict>, held: &SweepFigures) {
     let [low, high] = BREAKOUT_LB.map(|lb| lb * N_PER_LB);
     for (side, name) in both(held) {
         verdicts.push(
@@ -125,7 +126,7 @@ fn breakout(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
     );
 }
 
-fn gradient(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
+fn gradient(verdicts: &mut Vec<FeelVerdict>, held: &SweepFigures) {
     let deg_per_mm = (1.0_f64 / (held.grip_radius_m * 1000.0)).to_degrees();
     let [low, high] = GRADIENT_LB_PER_IN.map(|lb_per_in| lb_per_in * N_PER_LB / MM_PER_IN);
     for (side, name) in both(held) {
@@ -161,7 +162,7 @@ fn gradient(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
     }
 }
 
-fn forces(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
+fn forces(verdicts: &mut Vec<FeelVerdict>, held: &SweepFigures) {
     let limit_n = LIMIT_LB[held.axis.index()] * N_PER_LB;
     let [low, high] = USUAL_N;
     for (side, name) in both(held) {
@@ -192,7 +193,7 @@ fn forces(verdicts: &mut Vec<Verdict>, held: &SweepFigures) {
 }
 
 /// The stops limit the travel: the hand that leans on one gets hardly further.
-fn stops(verdicts: &mut Vec<Verdict>, record: &Record, held: &SweepFigures) {
+fn stops(verdicts: &mut Vec<FeelVerdict>, record: &Record, held: &SweepFigures) {
     let sweep = record
         .sweeps
         .iter()
@@ -219,7 +220,7 @@ fn stops(verdicts: &mut Vec<Verdict>, record: &Record, held: &SweepFigures) {
 }
 
 /// Supply lost: the pilot moves the stick in the normal sense, with no more force than before.
-fn failure(held: &SweepFigures, unpowered: Option<&SweepFigures>) -> Verdict {
+fn failure(held: &SweepFigures, unpowered: Option<&SweepFigures>) -> FeelVerdict {
     let most_n = held.largest_n[0].max(held.largest_n[1]);
     let mut verdict = row(held, "largest force without supply", FAILURE)
         .judged(
@@ -234,9 +235,9 @@ fn failure(held: &SweepFigures, unpowered: Option<&SweepFigures>) -> Verdict {
     verdict
 }
 
-fn inertia(axis: AxisName, mass_kg: f64) -> Verdict {
+fn inertia(axis: AxisName, mass_kg: f64) -> FeelVerdict {
     let [warn_kg, fail_kg] = INERTIA_LBM.map(|lbm| lbm * KG_PER_LBM);
-    let verdict = Verdict::new(
+    let verdict = FeelVerdict::new(
         Basis::Advice,
         axis,
         "effective inertia at the grip",
@@ -248,9 +249,9 @@ fn inertia(axis: AxisName, mass_kg: f64) -> Verdict {
     } else {
         "objectionable beyond 5 to 7 lbm: warned at 5, failed at 7 is our reading"
     };
-    Verdict {
+    FeelVerdict {
         outcome: if mass_kg > fail_kg {
-            Outcome::AdvisedAgainst
+            FeelOutcome::AdvisedAgainst
         } else {
             verdict.outcome
         },

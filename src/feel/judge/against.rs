@@ -8,9 +8,9 @@
 
 use trimproof_plant::AxisName;
 
-use super::curve::Curve;
+use super::curve::JudgedCurve;
 use super::row::{lacking, row};
-use super::{N_PER_LB, Unit, Verdict, Wanted, dynamics, grip_mm, sides, sweep_of};
+use super::{FeelVerdict, N_PER_LB, Unit, Wanted, dynamics, grip_mm, sides, sweep_of};
 use crate::figures::Figures;
 use crate::record::{Condition, Record, Sweep};
 
@@ -40,7 +40,7 @@ pub struct Taken<'a> {
 }
 
 /// Every row of the table that either record has something for: `subject` within the tolerances about `reference`.
-pub fn compare(subject: Taken<'_>, reference: Taken<'_>) -> Vec<Verdict> {
+pub fn compare(subject: Taken<'_>, reference: Taken<'_>) -> Vec<FeelVerdict> {
     let mut verdicts = Vec::new();
     for axis in AxisName::ALL {
         for condition in Condition::ALL {
@@ -59,7 +59,7 @@ fn lenient(fixed: f64, share: f64, reference: f64) -> f64 {
 }
 
 fn sweep_rows(
-    verdicts: &mut Vec<Verdict>,
+    verdicts: &mut Vec<FeelVerdict>,
     subject: Taken<'_>,
     reference: Taken<'_>,
     axis: AxisName,
@@ -86,7 +86,7 @@ fn sweep_rows(
         verdicts.push(breakout);
     }
     let curves = [subject.record, reference.record]
-        .map(|record| sweep_in(record, axis, condition).and_then(Curve::of));
+        .map(|record| sweep_in(record, axis, condition).and_then(JudgedCurve::of));
     for (side, name) in sides(axis).into_iter().enumerate() {
         let throw_deg = found.stop_deg[side].abs().min(wanted.stop_deg[side].abs());
         let empty = row(axis, "2.a.1", format!("force {name}")).during(condition);
@@ -109,7 +109,7 @@ fn sweep_in(record: &Record, axis: AxisName, condition: Condition) -> Option<&Sw
 }
 
 /// The position at which two curves are nearest to their tolerance, or farthest beyond it.
-struct Worst {
+struct WorstRow {
     at_deg: f64,
     way: &'static str,
     value: f64,
@@ -117,8 +117,8 @@ struct Worst {
     margin: f64,
 }
 
-impl Worst {
-    fn verdict(&self, row: Verdict) -> Verdict {
+impl WorstRow {
+    fn verdict(&self, row: FeelVerdict) -> FeelVerdict {
         let tolerance = lenient(FORCE_N, FORCE_SHARE, self.about);
         let mut verdict = row
             .judged(
@@ -135,9 +135,14 @@ impl Worst {
     }
 }
 
-fn worst_force(found: &Curve, wanted: &Curve, side: usize, throw_deg: f64) -> Option<Worst> {
+fn worst_force(
+    found: &JudgedCurve,
+    wanted: &JudgedCurve,
+    side: usize,
+    throw_deg: f64,
+) -> Option<WorstRow> {
     let sense = if side == 1 { 1.0 } else { -1.0 };
-    let mut worst: Option<Worst> = None;
+    let mut worst: Option<WorstRow> = None;
     for n in 0..=POSITIONS {
         let share = FROM_SHARE + (TO_SHARE - FROM_SHARE) * f64::from(n) / f64::from(POSITIONS);
         let at_deg = sense * share * throw_deg;
@@ -151,7 +156,7 @@ fn worst_force(found: &Curve, wanted: &Curve, side: usize, throw_deg: f64) -> Op
             };
             let margin = lenient(FORCE_N, FORCE_SHARE, about) - (value - about).abs();
             if worst.as_ref().is_none_or(|worst| margin < worst.margin) {
-                worst = Some(Worst {
+                worst = Some(WorstRow {
                     at_deg,
                     way,
                     value,
@@ -164,7 +169,12 @@ fn worst_force(found: &Curve, wanted: &Curve, side: usize, throw_deg: f64) -> Op
     worst
 }
 
-fn trim_row(verdicts: &mut Vec<Verdict>, subject: Taken<'_>, reference: Taken<'_>, axis: AxisName) {
+fn trim_row(
+    verdicts: &mut Vec<FeelVerdict>,
+    subject: Taken<'_>,
+    reference: Taken<'_>,
+    axis: AxisName,
+) {
     let [found, wanted] =
         [subject, reference].map(|taken| taken.figures.trim_rate_deg_per_s[axis.index()]);
     let empty = row(axis, "2.a.4", "trim rate");
@@ -182,7 +192,7 @@ fn trim_row(verdicts: &mut Vec<Verdict>, subject: Taken<'_>, reference: Taken<'_
 }
 
 fn free_play_row(
-    verdicts: &mut Vec<Verdict>,
+    verdicts: &mut Vec<FeelVerdict>,
     subject: Taken<'_>,
     reference: Taken<'_>,
     axis: AxisName,

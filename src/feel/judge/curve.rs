@@ -7,7 +7,7 @@ const WINDOW_SHARE: f64 = 0.025;
 
 /// One side's two ways.
 #[derive(Clone, Debug, Default)]
-struct Side {
+struct CurveSide {
     out: Vec<(f64, f64)>,
     back: Vec<(f64, f64)>,
     reach_deg: f64,
@@ -15,11 +15,11 @@ struct Side {
 
 /// A sweep taken apart.
 #[derive(Clone, Debug)]
-pub(super) struct Curve {
-    sides: [Side; 2],
+pub(super) struct JudgedCurve {
+    sides: [CurveSide; 2],
 }
 
-impl Curve {
+impl JudgedCurve {
     /// The four ways of a sweep, cut at its two turning points and where it passes the middle. None if it does not go
     /// to both sides.
     pub(super) fn of(sweep: &Sweep) -> Option<Self> {
@@ -36,13 +36,13 @@ impl Curve {
         };
         let ((low, low_reach), (high, high_reach)) = (far(-1.0)?, far(1.0)?);
         let mut sides = [
-            Side {
+            CurveSide {
                 reach_deg: low_reach,
-                ..Side::default()
+                ..CurveSide::default()
             },
-            Side {
+            CurveSide {
                 reach_deg: high_reach,
-                ..Side::default()
+                ..CurveSide::default()
             },
         ];
         for (index, sample) in samples.iter().enumerate() {
@@ -140,7 +140,7 @@ mod tests {
     #[test]
     fn the_four_ways_are_distinguished_whichever_stop_comes_first() {
         for order in [[0.0, 10.0, -8.0, 0.0], [0.0, -8.0, 10.0, 0.0]] {
-            let curve = Curve::of(&sweep(order)).unwrap();
+            let curve = JudgedCurve::of(&sweep(order)).unwrap();
             let close = |value: Option<f64>, wanted: f64| (value.unwrap() - wanted).abs() < 1e-9;
             assert!(close(curve.out(1, 5.0), 5.2), "{order:?}");
             assert!(close(curve.back(1, 5.0), 4.8));
@@ -152,7 +152,7 @@ mod tests {
 
     #[test]
     fn a_sweep_to_one_side_is_no_curve() {
-        assert!(Curve::of(&sweep([0.0, 10.0, 0.0, 10.0])).is_none());
+        assert!(JudgedCurve::of(&sweep([0.0, 10.0, 0.0, 10.0])).is_none());
     }
 
     #[test]

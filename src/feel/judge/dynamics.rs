@@ -9,7 +9,7 @@
 use trimproof_plant::AxisName;
 
 use super::row::{lacking, row};
-use super::{Outcome, Unit, Verdict, Wanted, response_of, sides};
+use super::{FeelOutcome, FeelVerdict, Unit, Wanted, response_of, sides};
 use crate::figures::{Figures, ResponseFigures};
 use crate::record::Condition;
 
@@ -28,7 +28,7 @@ const DAMPED_SHARE: f64 = 0.10;
 
 /// Rows of both directions of an axis.
 pub(super) fn rows(
-    verdicts: &mut Vec<Verdict>,
+    verdicts: &mut Vec<FeelVerdict>,
     subject: &Figures,
     reference: &Figures,
     axis: AxisName,
@@ -41,7 +41,7 @@ pub(super) fn rows(
             verdicts.extend(lacking(empty, found.is_some(), wanted.is_some()));
             continue;
         };
-        Pair {
+        PeriodPair {
             axis,
             name,
             found,
@@ -51,15 +51,15 @@ pub(super) fn rows(
     }
 }
 
-struct Pair<'a> {
+struct PeriodPair<'a> {
     axis: AxisName,
     name: &'static str,
     found: &'a ResponseFigures,
     wanted: &'a ResponseFigures,
 }
 
-impl Pair<'_> {
-    fn rows(&self, verdicts: &mut Vec<Verdict>) {
+impl PeriodPair<'_> {
+    fn rows(&self, verdicts: &mut Vec<FeelVerdict>) {
         if self.wanted.overshoots_deg.is_empty() {
             let about = self.wanted.to_90_percent_s;
             verdicts.push(self.row(
@@ -92,7 +92,7 @@ impl Pair<'_> {
         ));
     }
 
-    fn periods(&self, verdicts: &mut Vec<Verdict>) {
+    fn periods(&self, verdicts: &mut Vec<FeelVerdict>) {
         let pairs = self.found.periods_s.iter().zip(&self.wanted.periods_s);
         for (n, (found, about)) in (1_u32..).zip(pairs) {
             let share = PERIOD_SHARE * f64::from(n + 1);
@@ -106,7 +106,7 @@ impl Pair<'_> {
         }
     }
 
-    fn overshoots(&self, verdicts: &mut Vec<Verdict>) {
+    fn overshoots(&self, verdicts: &mut Vec<FeelVerdict>) {
         let percent = |figures: &ResponseFigures, n: usize| {
             figures
                 .overshoots_deg
@@ -144,7 +144,7 @@ impl Pair<'_> {
     }
 
     /// The summary list's rule beside the table's; it decides nothing.
-    fn summary(&self, name: &str, found: f64, about: f64, first: f64) -> Verdict {
+    fn summary(&self, name: &str, found: f64, about: f64, first: f64) -> FeelVerdict {
         let mut verdict = self
             .row(
                 &format!("{name}, summary,"),
@@ -154,8 +154,8 @@ impl Pair<'_> {
                 Unit::Percent,
             )
             .noted("the summary list allows 10 % of A1, the table 20 % of the overshoot itself: the table decides");
-        if verdict.outcome == Outcome::Broken {
-            verdict.outcome = Outcome::Warned;
+        if verdict.outcome == FeelOutcome::Broken {
+            verdict.outcome = FeelOutcome::Warned;
         }
         verdict
     }
@@ -167,14 +167,14 @@ impl Pair<'_> {
         about: f64,
         tolerance: f64,
         unit: Unit,
-    ) -> Verdict {
+    ) -> FeelVerdict {
         let mut verdict = row(self.axis, ENTRY, format!("{what} from {}", self.name))
             .during(Condition::Held)
             .judged(value, Wanted::around(about, tolerance), unit);
         verdict.reference = Some(about);
         if value.is_none() {
             // The reference does it, this one never does.
-            verdict.outcome = Outcome::Broken;
+            verdict.outcome = FeelOutcome::Broken;
             verdict.note = "this record never crosses its steady state".to_owned();
         }
         verdict

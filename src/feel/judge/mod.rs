@@ -44,7 +44,7 @@ pub enum Basis {
 
 /// How it came out.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Outcome {
+pub enum FeelOutcome {
     /// Within what is wanted.
     Held,
     /// Outside.
@@ -57,7 +57,7 @@ pub enum Outcome {
     NotMeasured,
 }
 
-impl Outcome {
+impl FeelOutcome {
     /// Name in tables and files.
     pub const fn name(self) -> &'static str {
         match self {
@@ -181,7 +181,7 @@ impl fmt::Display for Unit {
 
 /// One judgement.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Verdict {
+pub struct FeelVerdict {
     /// What it is by.
     pub basis: Basis,
     /// What was looked at: `breakout, aft`.
@@ -201,12 +201,12 @@ pub struct Verdict {
     /// Unit of the numbers.
     pub unit: Unit,
     /// How it came out.
-    pub outcome: Outcome,
+    pub outcome: FeelOutcome,
     /// What else a reader should know; empty if nothing.
     pub note: String,
 }
 
-impl Verdict {
+impl FeelVerdict {
     /// How far inside (positive) or outside (negative); none if there is no figure or no limit.
     pub fn margin(&self) -> Option<f64> {
         self.value
@@ -214,9 +214,9 @@ impl Verdict {
             .filter(|margin| margin.is_finite())
     }
 
-    /// Whether it decides: [`Outcome::Broken`].
+    /// Whether it decides: [`FeelOutcome::Broken`].
     pub fn is_broken(&self) -> bool {
-        self.outcome == Outcome::Broken
+        self.outcome == FeelOutcome::Broken
     }
 
     fn new(
@@ -235,7 +235,7 @@ impl Verdict {
             reference: None,
             wanted: Wanted::default(),
             unit: Unit::One,
-            outcome: Outcome::NotMeasured,
+            outcome: FeelOutcome::NotMeasured,
             note: String::new(),
         }
     }
@@ -257,12 +257,12 @@ impl Verdict {
     /// Sets the figure against what is wanted; a figure that is missing stays not measured.
     fn judged(self, value: Option<f64>, wanted: Wanted, unit: Unit) -> Self {
         let outside = match self.basis {
-            Basis::Advice => Outcome::Warned,
-            Basis::Target | Basis::TableC2a => Outcome::Broken,
+            Basis::Advice => FeelOutcome::Warned,
+            Basis::Target | Basis::TableC2a => FeelOutcome::Broken,
         };
         let outcome = match value.filter(|value| value.is_finite()) {
-            None => Outcome::NotMeasured,
-            Some(value) if wanted.margin(value) >= 0.0 => Outcome::Held,
+            None => FeelOutcome::NotMeasured,
+            Some(value) if wanted.margin(value) >= 0.0 => FeelOutcome::Held,
             Some(_) => outside,
         };
         Self {

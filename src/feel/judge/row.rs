@@ -2,17 +2,21 @@
 
 use trimproof_plant::AxisName;
 
-use super::{Basis, Verdict};
+use super::{Basis, FeelVerdict};
 
 const TABLE: &str = "14 CFR part 60, appendix C, table C2A, entry";
 
 /// An empty row of the table.
-pub(super) fn row(axis: AxisName, entry: &str, what: impl Into<String>) -> Verdict {
-    Verdict::new(Basis::TableC2a, axis, what, format!("{TABLE} {entry}"))
+pub(super) fn row(axis: AxisName, entry: &str, what: impl Into<String>) -> FeelVerdict {
+    FeelVerdict::new(Basis::TableC2a, axis, what, format!("{TABLE} {entry}"))
 }
 
 /// The row for what only one of the records has; nothing if neither has it.
-pub(super) fn lacking(row: Verdict, in_subject: bool, in_reference: bool) -> Option<Verdict> {
+pub(super) fn lacking(
+    row: FeelVerdict,
+    in_subject: bool,
+    in_reference: bool,
+) -> Option<FeelVerdict> {
     let which = match (in_subject, in_reference) {
         (true, false) => "the other record does not have it",
         (false, true) => "only the other record has it",

@@ -3,13 +3,13 @@
 use trimproof_plant::rig::{FeelCondition, FeelTarget, GradientPart, RippleCondition};
 use trimproof_plant::{AxisName, Rig};
 
-use super::curve::Curve;
-use super::{Basis, Unit, Verdict, Wanted, grip_mm, response_of, sides, sweep_of};
+use super::curve::JudgedCurve;
+use super::{Basis, FeelVerdict, Unit, Wanted, grip_mm, response_of, sides, sweep_of};
 use crate::figures::{Figures, SweepFigures};
 use crate::record::{Condition, Record};
 
 /// Judges by every target of the rig, in the order of its file, pitch before roll. None if the rig sets none.
-pub fn judge_targets(rig: &Rig, record: &Record, figures: &Figures) -> Vec<Verdict> {
+pub fn judge_targets(rig: &Rig, record: &Record, figures: &Figures) -> Vec<FeelVerdict> {
     let mut verdicts = Vec::new();
     for (index, target) in rig.feel.iter().enumerate() {
         for axis in AxisName::ALL {
@@ -37,7 +37,7 @@ struct One<'a> {
 }
 
 impl One<'_> {
-    fn judge(&self) -> Vec<Verdict> {
+    fn judge(&self) -> Vec<FeelVerdict> {
         let held = sweep_of(self.figures, self.axis, Condition::Held);
         let [negative, positive] = sides(self.axis);
         let both = [(0, negative), (1, positive)];
@@ -55,7 +55,7 @@ impl One<'_> {
                     .sweeps
                     .iter()
                     .find(|sweep| sweep.axis == self.axis && sweep.condition == condition)
-                    .and_then(Curve::of);
+                    .and_then(JudgedCurve::of);
                 both.map(|(side, name)| {
                     let sense = if side == 1 { 1.0 } else { -1.0 };
                     let force = curve
@@ -184,8 +184,8 @@ impl One<'_> {
         }
     }
 
-    fn row(&self, what: impl Into<String>) -> Verdict {
-        Verdict::new(Basis::Target, self.axis, what, self.source.clone())
+    fn row(&self, what: impl Into<String>) -> FeelVerdict {
+        FeelVerdict::new(Basis::Target, self.axis, what, self.source.clone())
             .noted(self.target.because().unwrap_or_default())
     }
 }

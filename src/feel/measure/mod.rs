@@ -124,13 +124,13 @@ pub enum Job {
 /// What a job brought.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Piece {
-    found: Found,
+    found: FoundPiece,
     notes: Vec<String>,
     simulated_s: f64,
 }
 
 #[derive(Clone, Debug, PartialEq)]
-enum Found {
+enum FoundPiece {
     Sweep(Sweep, Option<Slip>),
     TrimRate(AxisName, Option<f64>),
     Response(Response),
@@ -197,16 +197,16 @@ impl Job {
         let (found, notes) = match self {
             Self::Sweep(axis, condition) => {
                 let swept = sweep::sweep(rig, axis, condition, &mut watch)?;
-                (Found::Sweep(swept.sweep, swept.slip), swept.notes)
+                (FoundPiece::Sweep(swept.sweep, swept.slip), swept.notes)
             }
             Self::TrimRate(axis) => {
                 let (rate, notes) = trim::trim_rate(rig, axis, &mut watch)?;
-                (Found::TrimRate(axis, rate), notes)
+                (FoundPiece::TrimRate(axis, rate), notes)
             }
             Self::Response(axis, positive) => {
                 let sense = if positive { 1.0 } else { -1.0 };
                 let response = response::response(rig, axis, sense, &mut watch)?;
-                (Found::Response(response), Vec::new())
+                (FoundPiece::Response(response), Vec::new())
             }
         };
         Ok(Piece {
@@ -240,14 +240,14 @@ pub fn assemble(rig: &RigFile, pieces: Vec<Piece>) -> Result<Measured, MeasureEr
         measured.notes.extend(piece.notes);
         measured.simulated_s += piece.simulated_s;
         match piece.found {
-            Found::Sweep(sweep, slip) => {
+            FoundPiece::Sweep(sweep, slip) => {
                 measured.record.sweeps.push(sweep);
                 measured.slips.extend(slip);
             }
-            Found::TrimRate(axis, rate) => {
+            FoundPiece::TrimRate(axis, rate) => {
                 measured.record.trim_rate_deg_per_s[axis.index()] = rate;
             }
-            Found::Response(response) => measured.record.responses.push(response),
+            FoundPiece::Response(response) => measured.record.responses.push(response),
         }
     }
     Ok(measured)

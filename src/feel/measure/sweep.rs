@@ -41,7 +41,7 @@ pub(super) fn sweep(
     let radius_m = rig.stick.grip_radius_m;
     let throw_deg = stops.max_deg.max(-stops.min_deg);
     let turn_n = TURN_N + cartridge.torque_n_m(throw_deg.to_radians()) / radius_m;
-    let mut hand = Recorder {
+    let mut hand = SweepRecorder {
         index,
         begun_s: measuring.now_s(),
         every: (KEEP_S / measuring.plant().tick_s()).round().max(1.0) as u32,
@@ -149,7 +149,7 @@ fn lost_cycles(measuring: &MeasuringLoop<'_>, index: usize) -> i32 {
     (measuring.read().axis[index].lag_steps / 4.0).round() as i32
 }
 
-struct Recorder {
+struct SweepRecorder {
     index: usize,
     begun_s: f64,
     every: u32,
@@ -165,7 +165,7 @@ struct Recorder {
     expected: State,
 }
 
-impl Recorder {
+impl SweepRecorder {
     /// Advances a tick, keeps a reading if it is time; returns the hand's force, N.
     fn tick(&mut self, measuring: &mut MeasuringLoop<'_>) -> Result<f64, MeasureError> {
         measuring.tick()?;

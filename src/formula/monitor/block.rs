@@ -2,7 +2,7 @@
 
 /// Part of the rows that a graph is worked out on.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Block {
+pub(super) struct RowBlock {
     pub start: usize,
     pub rows: usize,
     /// Rows of the whole.
@@ -11,7 +11,7 @@ pub(super) struct Block {
 
 /// In which direction rows must come.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Direction {
+pub(super) enum TimeDirection {
     Either,
     Forward,
     Backward,

@@ -21,14 +21,14 @@ pub(super) struct Checks(Vec<Check>);
 /// Never put to the test if there is a row in each of `given`, and none in any of `missing`.
 #[derive(Debug)]
 struct Check {
-    given: Vec<Flag>,
-    missing: Vec<Flag>,
+    given: Vec<GuardFlag>,
+    missing: Vec<GuardFlag>,
     why: Why,
 }
 
 /// Whether a set has a row.
 #[derive(Clone, Copy, Debug)]
-enum Flag {
+enum GuardFlag {
     Known(bool),
     /// Index in the graph.
     Asked(usize),
@@ -46,7 +46,7 @@ enum Why {
 
 /// Rows in which a part is looked at.
 #[derive(Clone, Debug)]
-enum Set {
+enum GuardSet {
     /// The same in every run.
     Fixed(Rows),
     /// Index of a truth.
@@ -60,16 +60,16 @@ impl Checks {
             graph,
             found: Vec::new(),
         };
-        let first_row = Set::Fixed(std::iter::once(0..1).collect());
+        let first_row = GuardSet::Fixed(std::iter::once(0..1).collect());
         walk.part(root, true, &first_row, &(0..text.len()));
         Self(walk.found)
     }
 
     /// The first that is not so, once all passes are over.
     pub fn tested(&self, text: &str, graph: &Graph) -> Tested {
-        let is = |flag: &Flag| match flag {
-            Flag::Known(is) => *is,
-            Flag::Asked(any) => graph.found(*any),
+        let is = |flag: &GuardFlag| match flag {
+            GuardFlag::Known(is) => *is,
+            GuardFlag::Asked(any) => graph.found(*any),
         };
         self.0
             .iter()
@@ -108,8 +108,8 @@ struct Walk<'a> {
 impl Walk<'_> {
     /// `wanted` says whether the part must hold or must not; `around` is the nearest text that the
     /// part stands in.
-    fn part(&mut self, node: &Truth, wanted: bool, rows: &Set, around: &Range<usize>) {
-        if matches!(rows, Set::Fixed(rows) if rows.is_empty()) {
+    fn part(&mut self, node: &Truth, wanted: bool, rows: &GuardSet, around: &Range<usize>) {
+        if matches!(rows, GuardSet::Fixed(rows) if rows.is_empty()) {
             return;
         }
         let mut choices = Vec::new();
@@ -154,11 +154,13 @@ impl Walk<'_> {
                 ..
             } => {
                 let inside = match rows {
-                    Set::Fixed(rows) => Set::Fixed(behind(rows, *window)),
-                    Set::Found(set) => Set::Found(self.graph.truth(TruthOp::LookedBehind {
-                        set: *set,
-                        window: *window,
-                    })),
+                    GuardSet::Fixed(rows) => GuardSet::Fixed(behind(rows, *window)),
+                    GuardSet::Found(set) => {
+                        GuardSet::Found(self.graph.truth(TruthOp::LookedBehind {
+                            set: *set,
+                            window: *window,
+                        }))
+                    }
                 };
                 self.inside(child, wanted, rows, &inside, span);
             }
@@ -172,7 +174,7 @@ impl Walk<'_> {
                 let last = last_whole(self.graph.rows, *reach);
                 let met = self.ahead(rows, *window, last);
                 let before = match last {
-                    None => Set::Fixed(Rows::new()),
+                    None => GuardSet::Fixed(Rows::new()),
                     Some(last) => {
                         let op = TruthOp::Before {
                             set: self.index(rows),
@@ -180,7 +182,7 @@ impl Walk<'_> {
                             window: *window,
                             last,
                         };
-                        Set::Found(self.graph.truth(op))
+                        GuardSet::Found(self.graph.truth(op))
                     }
                 };
                 if wanted {
@@ -201,18 +203,18 @@ impl Walk<'_> {
 
     /// Alternatives, of which one is enough. If some are denials and some are not it is an
     /// implication in other words: where none of the denials holds, one of the others must.
-    fn choices(&mut self, choices: &[Choice<'_>], rows: &Set, around: &Range<usize>) {
+    fn choices(&mut self, choices: &[Choice<'_>], rows: &GuardSet, around: &Range<usize>) {
         let (denials, claims): (Vec<_>, Vec<_>) =
             choices.iter().partition(|choice| choice.is_denial());
         let mut met = rows.clone();
         if claims.is_empty() {
             // Either may be read as the condition of the others: only if none was ever met is
             // nothing shown.
-            let ever: Vec<Set> = denials
+            let ever: Vec<GuardSet> = denials
                 .iter()
                 .map(|one| self.where_it_is(one.node, !one.wanted, rows))
                 .collect();
-            let ever: Vec<&Set> = ever.iter().collect();
+            let ever: Vec<&GuardSet> = ever.iter().collect();
             self.check(&[rows], &ever, Why::NoPartTrue(around.clone()));
         } else {
             for one in &denials {
@@ -233,51 +235,53 @@ impl Walk<'_> {
         &mut self,
         child: &Truth,
         wanted: bool,
-        rows: &Set,
-        inside: &Set,
+        rows: &GuardSet,
+        inside: &GuardSet,
         span: &Range<usize>,
     ) {
         self.check(&[rows], &[inside], Why::NothingLookedAt(span.clone()));
         self.part(child, wanted, inside, span);
     }
 
-    fn ahead(&mut self, rows: &Set, window: Window, last: Option<usize>) -> Set {
+    fn ahead(&mut self, rows: &GuardSet, window: Window, last: Option<usize>) -> GuardSet {
         match (rows, last) {
-            (_, None) => Set::Fixed(Rows::new()),
-            (Set::Fixed(rows), _) => Set::Fixed(ahead(rows, window, last)),
-            (Set::Found(set), Some(last)) => Set::Found(self.graph.truth(TruthOp::LookedAhead {
-                set: *set,
-                window,
-                last,
-            })),
+            (_, None) => GuardSet::Fixed(Rows::new()),
+            (GuardSet::Fixed(rows), _) => GuardSet::Fixed(ahead(rows, window, last)),
+            (GuardSet::Found(set), Some(last)) => {
+                GuardSet::Found(self.graph.truth(TruthOp::LookedAhead {
+                    set: *set,
+                    window,
+                    last,
+                }))
+            }
         }
     }
 
     /// The rows among `rows` in which the part is true, or not.
-    fn where_it_is(&mut self, node: &Truth, truth: bool, rows: &Set) -> Set {
-        if matches!(rows, Set::Fixed(rows) if rows.is_empty()) {
+    fn where_it_is(&mut self, node: &Truth, truth: bool, rows: &GuardSet) -> GuardSet {
+        if matches!(rows, GuardSet::Fixed(rows) if rows.is_empty()) {
             return rows.clone();
         }
         let set = self.index(rows);
         // What is undefined is neither: it meets no condition.
         let part = self.graph.truth_of(node, truth);
-        Set::Found(self.graph.truth(match truth {
+        GuardSet::Found(self.graph.truth(match truth {
             true => TruthOp::And(set, part),
             false => TruthOp::AndNot(set, part),
         }))
     }
 
-    fn index(&mut self, rows: &Set) -> usize {
+    fn index(&mut self, rows: &GuardSet) -> usize {
         match rows {
-            Set::Fixed(rows) => {
+            GuardSet::Fixed(rows) => {
                 let ranges = rows.iter().map(|range| (range.start, range.end));
                 self.graph.truth(TruthOp::Rows(ranges.collect()))
             }
-            Set::Found(set) => *set,
+            GuardSet::Found(set) => *set,
         }
     }
 
-    fn check(&mut self, given: &[&Set], missing: &[&Set], why: Why) {
+    fn check(&mut self, given: &[&GuardSet], missing: &[&GuardSet], why: Why) {
         let given = given.iter().map(|set| self.flag(set)).collect();
         let missing = missing.iter().map(|set| self.flag(set)).collect();
         self.found.push(Check {
@@ -287,10 +291,10 @@ impl Walk<'_> {
         });
     }
 
-    fn flag(&mut self, set: &Set) -> Flag {
+    fn flag(&mut self, set: &GuardSet) -> GuardFlag {
         match set {
-            Set::Fixed(rows) => Flag::Known(!rows.is_empty()),
-            Set::Found(set) => Flag::Asked(self.graph.any(*set)),
+            GuardSet::Fixed(rows) => GuardFlag::Known(!rows.is_empty()),
+            GuardSet::Found(set) => GuardFlag::Asked(self.graph.any(*set)),
         }
     }
 }

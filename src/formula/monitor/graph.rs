@@ -9,13 +9,13 @@ use std::io;
 use std::ops::Range;
 
 use super::bits::Bits;
-use super::block::{Block, Direction};
+use super::block::{RowBlock, TimeDirection};
 use super::numbers::Numbers;
 use super::points::{PointOp, Points, beats};
 use super::truths::{TruthOp, Truths};
 use crate::Signals;
 use crate::node::Quantifier;
-use crate::point::Point;
+use crate::point::RowPoint;
 use crate::scratch::Scratch;
 
 /// Bytes of a stored point.
@@ -40,7 +40,7 @@ pub(super) struct Graph {
     folds: Vec<Fold>,
     anys: Vec<Any>,
     /// A point whose values in all rows are wanted, and these.
-    collected: Option<(usize, Vec<Point>)>,
+    collected: Option<(usize, Vec<RowPoint>)>,
     passes: Vec<Pass>,
     scratch: Scratch,
     /// Bytes that are stored of a whole block.
@@ -54,7 +54,7 @@ struct Fold {
     point: usize,
     rows: Range<usize>,
     quantifier: Quantifier,
-    best: Option<Point>,
+    best: Option<RowPoint>,
 }
 
 /// Whether a truth is true in any row.
@@ -159,7 +159,7 @@ impl Graph {
     }
 
     /// The answer to [`Self::fold`]: `None` if no row was asked for.
-    pub fn folded(&self, fold: usize) -> Option<Point> {
+    pub fn folded(&self, fold: usize) -> Option<RowPoint> {
         self.folds[fold].best
     }
 
@@ -184,11 +184,11 @@ impl Graph {
     /// Asks for the values of a point in all rows.
     pub fn collect(&mut self, point: usize) {
         self.need(point, 0..self.rows);
-        self.collected = Some((point, vec![Point::plain(false, 0); self.rows]));
+        self.collected = Some((point, vec![RowPoint::plain(false, 0); self.rows]));
     }
 
     /// The answer to [`Self::collect`].
-    pub fn collected(self) -> Vec<Point> {
+    pub fn collected(self) -> Vec<RowPoint> {
         self.collected.map_or_else(Vec::new, |(_, points)| points)
     }
 
@@ -204,9 +204,9 @@ impl Graph {
             }
             // What goes from row to row needs all rows before.
             let rows = match direction {
-                Direction::Either => needed,
-                Direction::Forward => 0..needed.end,
-                Direction::Backward => needed.start..self.rows,
+                TimeDirection::Either => needed,
+                TimeDirection::Forward => 0..needed.end,
+                TimeDirection::Backward => needed.start..self.rows,
             };
             self.point_rows[point] = rows.clone();
             inputs.for_each(|input| self.need(input, rows.clone()));
@@ -285,16 +285,16 @@ impl Graph {
         Ok(())
     }
 
-    fn block(&self, index: usize) -> Block {
+    fn block(&self, index: usize) -> RowBlock {
         let start = index * self.block_rows;
-        Block {
+        RowBlock {
             start,
             rows: self.block_rows.min(self.rows.saturating_sub(start)),
             all: self.rows,
         }
     }
 
-    fn work_out(&mut self, index: usize, block: Block) -> io::Result<()> {
+    fn work_out(&mut self, index: usize, block: RowBlock) -> io::Result<()> {
         // Taken out while it is worked on: nothing else looks at it.
         let mut pass = std::mem::take(&mut self.passes[index]);
         let done = self.work_out_pass(&mut pass, index, block);
@@ -302,7 +302,7 @@ impl Graph {
         done
     }
 
-    fn work_out_pass(&mut self, pass: &mut Pass, index: usize, block: Block) -> io::Result<()> {
+    fn work_out_pass(&mut self, pass: &mut Pass, index: usize, block: RowBlock) -> io::Result<()> {
         for stored in &pass.loaded {
             if self.is_needed(stored.column, block) {
                 self.load(*stored, block)?;
@@ -341,7 +341,7 @@ impl Graph {
     }
 
     /// Whether some row of a block is needed of a column.
-    fn is_needed(&self, column: StoredColumn, block: Block) -> bool {
+    fn is_needed(&self, column: StoredColumn, block: RowBlock) -> bool {
         match column {
             StoredColumn::Point(point) => {
                 let rows = &self.point_rows[point];
@@ -351,11 +351,11 @@ impl Graph {
         }
     }
 
-    fn place(&self, stored: Stored, block: Block) -> u64 {
+    fn place(&self, stored: Stored, block: RowBlock) -> u64 {
         (block.start / self.block_rows) as u64 * self.stride as u64 + stored.offset as u64
     }
 
-    fn store(&mut self, stored: Stored, block: Block) -> io::Result<()> {
+    fn store(&mut self, stored: Stored, block: RowBlock) -> io::Result<()> {
         self.buffer.clear();
         match stored.column {
             StoredColumn::Point(point) => {
@@ -368,7 +368,7 @@ impl Graph {
         self.scratch.write(self.place(stored, block), &self.buffer)
     }
 
-    fn load(&mut self, stored: Stored, block: Block) -> io::Result<()> {
+    fn load(&mut self, stored: Stored, block: RowBlock) -> io::Result<()> {
         self.buffer.clear();
         self.buffer.resize(stored.column.bytes(block.rows), 0);
         self.scratch
@@ -378,7 +378,7 @@ impl Graph {
                 let points = self.points.of_mut(point);
                 points.clear();
                 let bytes = self.buffer.as_chunks::<POINT_BYTES>().0;
-                points.extend(bytes.iter().map(Point::from_bytes));
+                points.extend(bytes.iter().map(RowPoint::from_bytes));
             }
             StoredColumn::Truth(truth) => self.truths.of_mut(truth).load(block.rows, &self.buffer),
         }
@@ -398,7 +398,7 @@ impl StoredColumn {
 
 impl Fold {
     /// Takes the points of a block; of equals the earliest decides.
-    fn take(&mut self, block: Block, points: &[Point], backward: bool) {
+    fn take(&mut self, block: RowBlock, points: &[RowPoint], backward: bool) {
         let from = self.rows.start.max(block.start);
         let to = self.rows.end.min(block.start + block.rows);
         if from >= to {
@@ -424,10 +424,10 @@ impl Fold {
 }
 
 /// The earliest pass of the right direction in which all that a part is made of is there; even passes go forward.
-fn pass_after(direction: Direction, inputs: impl Iterator<Item = usize>) -> usize {
+fn pass_after(direction: TimeDirection, inputs: impl Iterator<Item = usize>) -> usize {
     let earliest = inputs.max().unwrap_or(0);
     match (direction, earliest % 2) {
-        (Direction::Forward, 1) | (Direction::Backward, 0) => earliest + 1,
+        (TimeDirection::Forward, 1) | (TimeDirection::Backward, 0) => earliest + 1,
         _ => earliest,
     }
 }
@@ -439,13 +439,13 @@ mod tests {
     #[test]
     fn a_part_comes_in_the_first_pass_of_its_direction() {
         let after = |direction, inputs: &[usize]| pass_after(direction, inputs.iter().copied());
-        assert_eq!(after(Direction::Either, &[]), 0);
-        assert_eq!(after(Direction::Either, &[0, 1]), 1);
-        assert_eq!(after(Direction::Forward, &[0, 2]), 2);
-        assert_eq!(after(Direction::Forward, &[1]), 2);
-        assert_eq!(after(Direction::Backward, &[]), 1);
-        assert_eq!(after(Direction::Backward, &[1, 0]), 1);
-        assert_eq!(after(Direction::Backward, &[2]), 3);
+        assert_eq!(after(TimeDirection::Either, &[]), 0);
+        assert_eq!(after(TimeDirection::Either, &[0, 1]), 1);
+        assert_eq!(after(TimeDirection::Forward, &[0, 2]), 2);
+        assert_eq!(after(TimeDirection::Forward, &[1]), 2);
+        assert_eq!(after(TimeDirection::Backward, &[]), 1);
+        assert_eq!(after(TimeDirection::Backward, &[1, 0]), 1);
+        assert_eq!(after(TimeDirection::Backward, &[2]), 3);
     }
 
     /// What is needed of a point is one range, from the first row that anything needs to the last.

@@ -24,11 +24,11 @@ use std::ops::Range;
 
 use super::node::Truth;
 use super::parts::signals_of;
-use super::point::Point;
+use super::point::RowPoint;
 use super::{Formula, Margin, Signals};
 use checks::Checks;
 use graph::Graph;
-use plan::{Start, rows_back};
+use plan::{RowStart, rows_back};
 
 /// Rows of a block: its columns fit the second-level cache.
 pub const BLOCK_ROWS: usize = 512;
@@ -44,7 +44,7 @@ const KEPT_ROWS_MAX: usize = 128 * BLOCK_ROWS;
 /// Judges expectations and laws on rows as they come.
 #[derive(Debug)]
 pub struct Monitor<'a> {
-    expectations: Vec<Expectation<'a>>,
+    expectations: Vec<MonitoredFormula<'a>>,
     laws: Vec<WatchedLaw<'a>>,
     graph: Graph,
     tick_s: f64,
@@ -65,21 +65,21 @@ pub struct Findings {
 }
 
 #[derive(Debug)]
-struct Expectation<'a> {
+struct MonitoredFormula<'a> {
     formula: &'a Formula,
-    start: Start,
+    start: RowStart,
     checks: Checks,
 }
 
 #[derive(Debug)]
 struct WatchedLaw<'a> {
     formula: &'a Formula,
-    watched: Watched,
+    watched: WatchedRoot,
     broken: Option<Margin>,
 }
 
 #[derive(Clone, Copy, Debug)]
-enum Watched {
+enum WatchedRoot {
     /// By the truth with this index; so many rows decide it.
     Truth(usize, usize),
     /// By the point with this index.
@@ -111,7 +111,7 @@ impl<'a> Monitor<'a> {
     ) -> Self {
         let expectations = expectations
             .into_iter()
-            .map(|formula| Expectation {
+            .map(|formula| MonitoredFormula {
                 formula,
                 start: graph.start_of(&formula.root, true),
                 checks: Checks::of(&formula.root, &formula.text, &mut graph),
@@ -205,7 +205,7 @@ pub(super) fn judge_in_blocks<'a>(
     let (rows, tick_s) = (signals.rows(), signals.tick_s());
     let graph = Graph::new(rows, block_rows, tick_s, room);
     let mut monitor = Monitor::with(expectations, laws, tick_s, graph);
-    let table = Table::of(signals, monitor.graph.numbers.signals());
+    let table = SignalTable::of(signals, monitor.graph.numbers.signals());
     for part in table.parts(rows, tick_s, block_rows) {
         monitor.take(&part);
     }
@@ -216,7 +216,7 @@ pub(super) fn judge_in_blocks<'a>(
 pub(super) fn truth_in_every_row(node: &Truth, signals: &dyn Signals) -> Vec<bool> {
     points_in_every_row(node, signals, (BLOCK_ROWS, usize::MAX))
         .into_iter()
-        .map(Point::truth)
+        .map(RowPoint::truth)
         .collect()
 }
 
@@ -225,13 +225,13 @@ pub(super) fn points_in_every_row(
     node: &Truth,
     signals: &dyn Signals,
     (block_rows, room): (usize, usize),
-) -> Vec<Point> {
+) -> Vec<RowPoint> {
     let (rows, tick_s) = (signals.rows(), signals.tick_s());
     let mut graph = Graph::new(rows, block_rows, tick_s, room);
     let point = graph.point_of(node, true);
     graph.collect(point);
     graph.seal();
-    let table = Table::of(signals, graph.numbers.signals());
+    let table = SignalTable::of(signals, graph.numbers.signals());
     let mut start = 0;
     for part in table.parts(rows, tick_s, block_rows) {
         // With all the room in memory nothing can go wrong.
@@ -246,7 +246,7 @@ pub(super) fn points_in_every_row(
     }
 }
 
-fn watch(formula: &Formula, graph: &mut Graph) -> Watched {
+fn watch(formula: &Formula, graph: &mut Graph) -> WatchedRoot {
     match rows_back(&formula.root) {
         Some(back) if back <= KEPT_ROWS_MAX => {
             let mut names = Vec::new();
@@ -254,12 +254,12 @@ fn watch(formula: &Formula, graph: &mut Graph) -> Watched {
             for name in names {
                 graph.numbers.keep(name, back, graph.block_rows);
             }
-            Watched::Truth(graph.truth_of(&formula.root, true), back + 1)
+            WatchedRoot::Truth(graph.truth_of(&formula.root, true), back + 1)
         }
         _ => {
             let point = graph.point_of(&formula.root, true);
             graph.need(point, 0..graph.rows);
-            Watched::Point(point)
+            WatchedRoot::Point(point)
         }
     }
 }
@@ -268,12 +268,12 @@ impl WatchedLaw<'_> {
     /// Looks whether it breaks in the present block, which begins at `start`.
     fn look(&mut self, graph: &Graph, start: usize, tick_s: f64) {
         let found = match self.watched {
-            Watched::Truth(truth, rows) => graph.truths.of(truth).find(0, false).map(|row| {
+            WatchedRoot::Truth(truth, rows) => graph.truths.of(truth).find(0, false).map(|row| {
                 let rows = rows.min(start + row + 1);
                 let recent = Recent { graph, row, rows };
                 (row, recent.point(&self.formula.root, tick_s))
             }),
-            Watched::Point(point) => {
+            WatchedRoot::Point(point) => {
                 let mut points = graph.points.of(point).iter().enumerate();
                 points
                     .find(|(_, point)| !point.truth())
@@ -296,7 +296,7 @@ struct Recent<'a> {
 
 impl Recent<'_> {
     /// The point of a part in the last of them, which they decide. Its own row counts from the first of them.
-    fn point(&self, node: &Truth, tick_s: f64) -> Point {
+    fn point(&self, node: &Truth, tick_s: f64) -> RowPoint {
         let mut names = Vec::new();
         signals_of(node, &mut names);
         let numbers = &self.graph.numbers;
@@ -305,7 +305,7 @@ impl Recent<'_> {
             .map(|name| numbers.last(name, self.row, self.rows).map(Cow::Owned))
             .collect();
         let names: Vec<String> = names.into_iter().map(str::to_owned).collect();
-        let part = Part {
+        let part = MonitorPart {
             rows: 0..self.rows,
             tick_s,
             names: &names,
@@ -313,17 +313,17 @@ impl Recent<'_> {
         };
         // It is false there, whatever its margin.
         let last = points_in_every_row(node, &part, (BLOCK_ROWS, usize::MAX)).pop();
-        last.unwrap_or_else(|| Point::plain(false, self.rows - 1))
+        last.unwrap_or_else(|| RowPoint::plain(false, self.rows - 1))
     }
 }
 
 /// The columns of a whole table that formulas speak of.
-struct Table<'a> {
+struct SignalTable<'a> {
     names: Vec<String>,
     columns: Vec<Option<Cow<'a, [f64]>>>,
 }
 
-impl<'a> Table<'a> {
+impl<'a> SignalTable<'a> {
     fn of(signals: &'a dyn Signals, names: &[String]) -> Self {
         Self {
             names: names.to_vec(),
@@ -337,9 +337,14 @@ impl<'a> Table<'a> {
         }
     }
 
-    /// Block after block.
-    fn parts(&self, rows: usize, tick_s: f64, block_rows: usize) -> impl Iterator<Item = Part<'_>> {
-        (0..rows).step_by(block_rows).map(move |start| Part {
+    /// RowBlock after block.
+    fn parts(
+        &self,
+        rows: usize,
+        tick_s: f64,
+        block_rows: usize,
+    ) -> impl Iterator<Item = MonitorPart<'_>> {
+        (0..rows).step_by(block_rows).map(move |start| MonitorPart {
             rows: start..rows.min(start + block_rows),
             tick_s,
             names: &self.names,
@@ -349,14 +354,14 @@ impl<'a> Table<'a> {
 }
 
 /// Some rows of a table.
-struct Part<'a> {
+struct MonitorPart<'a> {
     rows: Range<usize>,
     tick_s: f64,
     names: &'a [String],
     columns: &'a [Option<Cow<'a, [f64]>>],
 }
 
-impl Signals for Part<'_> {
+impl Signals for MonitorPart<'_> {
     fn rows(&self) -> usize {
         self.rows.len()
     }
@@ -440,12 +445,12 @@ mod tests {
         for back in [3, KEPT_ROWS_MAX - 1, KEPT_ROWS_MAX] {
             let found = followed(back);
             assert!(
-                matches!(found, Watched::Truth(_, rows) if rows == back + 1),
+                matches!(found, WatchedRoot::Truth(_, rows) if rows == back + 1),
                 "{back}: {found:?}"
             );
         }
         let found = followed(KEPT_ROWS_MAX + 1);
-        assert!(matches!(found, Watched::Point(_)), "{found:?}");
+        assert!(matches!(found, WatchedRoot::Point(_)), "{found:?}");
     }
 
     /// A column that is too short, or that is not there, has no value in any row of the block.

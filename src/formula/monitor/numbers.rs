@@ -17,12 +17,12 @@ pub(super) enum Operand {
 
 /// The values of an operand in a block.
 #[derive(Clone, Copy, Debug)]
-pub(super) enum Side<'a> {
+pub(super) enum OperandSide<'a> {
     Fixed(f64),
     Each(&'a [f64]),
 }
 
-impl Side<'_> {
+impl OperandSide<'_> {
     fn first(self) -> Option<f64> {
         match self {
             Self::Fixed(value) => Some(value),
@@ -55,13 +55,13 @@ pub(super) struct Numbers {
     ops: Vec<NumberOp>,
     known: BTreeMap<NumberOp, usize>,
     /// Values of the block; of no use for a signal.
-    values: Vec<Column>,
+    values: Vec<NumberColumn>,
     /// The child's value in the last row of the block before.
     before: Vec<Option<f64>>,
     /// Values of each signal in the block.
-    present: Vec<Column>,
+    present: Vec<NumberColumn>,
     /// Of each signal the blocks before the present one that are kept, the last one last.
-    past: Vec<VecDeque<Column>>,
+    past: Vec<VecDeque<NumberColumn>>,
     /// Of each signal, how many.
     kept: Vec<usize>,
     /// Rows of every block but the last.
@@ -70,18 +70,18 @@ pub(super) struct Numbers {
 
 /// The values of a number in a block. In most blocks most numbers never change: then one value stands for all rows.
 #[derive(Clone, Debug)]
-enum Column {
+enum NumberColumn {
     Same(f64),
     Each(Vec<f64>),
 }
 
-impl Default for Column {
+impl Default for NumberColumn {
     fn default() -> Self {
         Self::Each(Vec::new())
     }
 }
 
-impl Column {
+impl NumberColumn {
     /// Of these values, as many as a block has rows, or one for all of them.
     fn of(values: Vec<f64>) -> Self {
         match values.split_first() {
@@ -104,10 +104,10 @@ impl Column {
         }
     }
 
-    fn side(&self) -> Side<'_> {
+    fn side(&self) -> OperandSide<'_> {
         match self {
-            Self::Same(value) => Side::Fixed(*value),
-            Self::Each(values) => Side::Each(values),
+            Self::Same(value) => OperandSide::Fixed(*value),
+            Self::Each(values) => OperandSide::Each(values),
         }
     }
 }
@@ -144,7 +144,7 @@ impl Numbers {
             return index;
         }
         self.signals.push(name.to_owned());
-        self.present.push(Column::default());
+        self.present.push(NumberColumn::default());
         self.past.push(VecDeque::new());
         self.kept.push(0);
         self.signals.len() - 1
@@ -178,9 +178,9 @@ impl Numbers {
     }
 
     /// The values of an operand in the present block.
-    pub fn side(&self, operand: Operand) -> Side<'_> {
+    pub fn side(&self, operand: Operand) -> OperandSide<'_> {
         match operand {
-            Operand::Fixed(bits) => Side::Fixed(f64::from_bits(bits)),
+            Operand::Fixed(bits) => OperandSide::Fixed(f64::from_bits(bits)),
             Operand::Each(index) => self.of(index),
         }
     }
@@ -222,7 +222,7 @@ impl Numbers {
             past.push_back(gone);
             gone = match past.len() > kept {
                 true => past.pop_front().unwrap_or_default(),
-                false => Column::default(),
+                false => NumberColumn::default(),
             };
         }
         let mut values = gone.into_room();
@@ -232,7 +232,7 @@ impl Numbers {
             values.clear();
             values.push(f64::NAN);
         }
-        self.present[signal] = Column::of(values);
+        self.present[signal] = NumberColumn::of(values);
     }
 
     /// The values of a signal in the last `rows` rows up to the row `row` of the present block, as far as they are kept;
@@ -240,9 +240,9 @@ impl Numbers {
     pub fn last(&self, name: &str, row: usize, rows: usize) -> Option<Vec<f64>> {
         let index = self.signals.iter().position(|known| known == name)?;
         let mut values = Vec::new();
-        let mut add = |column: &Column, rows: usize| match column {
-            Column::Same(value) => values.extend(std::iter::repeat_n(*value, rows)),
-            Column::Each(each) => values.extend(each.iter().take(rows)),
+        let mut add = |column: &NumberColumn, rows: usize| match column {
+            NumberColumn::Same(value) => values.extend(std::iter::repeat_n(*value, rows)),
+            NumberColumn::Each(each) => values.extend(each.iter().take(rows)),
         };
         for column in &self.past[index] {
             add(column, self.block_rows);
@@ -252,7 +252,7 @@ impl Numbers {
         Some(values.split_off(first))
     }
 
-    fn of(&self, index: usize) -> Side<'_> {
+    fn of(&self, index: usize) -> OperandSide<'_> {
         match self.ops[index] {
             NumberOp::Signal(signal) => self.present[signal].side(),
             _ => self.values[index].side(),
@@ -265,7 +265,7 @@ impl Numbers {
         }
         let index = self.ops.len();
         self.ops.push(op);
-        self.values.push(Column::default());
+        self.values.push(NumberColumn::default());
         self.before.push(None);
         self.known.insert(op, index);
         Operand::Each(index)
@@ -286,18 +286,18 @@ struct UnaryOf {
 
 impl UnaryOf {
     /// Its values in a block of so many rows; `out` gives the room.
-    fn of(&self, child: Side<'_>, rows: usize, out: Column) -> Column {
+    fn of(&self, child: OperandSide<'_>, rows: usize, out: NumberColumn) -> NumberColumn {
         let child = match child {
-            Side::Each(values) => values,
-            Side::Fixed(value) => {
+            OperandSide::Each(values) => values,
+            OperandSide::Fixed(value) => {
                 let (first, rest) = (self.at(value, self.before), self.at(value, value));
                 if first.to_bits() == rest.to_bits() {
-                    return Column::Same(rest);
+                    return NumberColumn::Same(rest);
                 }
                 let mut out = out.into_room();
                 out.resize(rows, rest);
                 out[..1].fill(first);
-                return Column::Each(out);
+                return NumberColumn::Each(out);
             }
         };
         let mut out = out.into_room();
@@ -312,7 +312,7 @@ impl UnaryOf {
                 out.extend(pairs.map(|(value, earlier)| (value - earlier) / self.tick_s));
             }
         }
-        Column::Each(out)
+        NumberColumn::Each(out)
     }
 
     fn at(&self, value: f64, earlier: f64) -> f64 {
@@ -326,7 +326,12 @@ impl UnaryOf {
     }
 }
 
-fn binary(op: BinaryOp, left: Side<'_>, right: Side<'_>, out: Column) -> Column {
+fn binary(
+    op: BinaryOp,
+    left: OperandSide<'_>,
+    right: OperandSide<'_>,
+    out: NumberColumn,
+) -> NumberColumn {
     match op {
         BinaryOp::Add => each(left, right, out, |left, right| left + right),
         BinaryOp::Subtract => each(left, right, out, |left, right| left - right),
@@ -341,25 +346,32 @@ fn binary(op: BinaryOp, left: Side<'_>, right: Side<'_>, out: Column) -> Column 
     }
 }
 
-fn each(left: Side<'_>, right: Side<'_>, out: Column, op: impl Fn(f64, f64) -> f64) -> Column {
+fn each(
+    left: OperandSide<'_>,
+    right: OperandSide<'_>,
+    out: NumberColumn,
+    op: impl Fn(f64, f64) -> f64,
+) -> NumberColumn {
     let mut out = out.into_room();
     match (left, right) {
-        (Side::Fixed(left), Side::Fixed(right)) => return Column::Same(op(left, right)),
-        (Side::Each(left), Side::Each(right)) => {
+        (OperandSide::Fixed(left), OperandSide::Fixed(right)) => {
+            return NumberColumn::Same(op(left, right));
+        }
+        (OperandSide::Each(left), OperandSide::Each(right)) => {
             out.extend(
                 left.iter()
                     .zip(right)
                     .map(|(left, right)| op(*left, *right)),
             );
         }
-        (Side::Each(left), Side::Fixed(right)) => {
+        (OperandSide::Each(left), OperandSide::Fixed(right)) => {
             out.extend(left.iter().map(|left| op(*left, right)));
         }
-        (Side::Fixed(left), Side::Each(right)) => {
+        (OperandSide::Fixed(left), OperandSide::Each(right)) => {
             out.extend(right.iter().map(|right| op(left, *right)));
         }
     }
-    Column::Each(out)
+    NumberColumn::Each(out)
 }
 
 #[cfg(test)]
@@ -369,7 +381,8 @@ mod tests {
     /// 0 and −0 are different numbers to a division; what has no value is the same in every row.
     #[test]
     fn one_number_stands_for_a_block_only_if_all_are_it_to_the_bit() {
-        let is_same = |values: &[f64]| matches!(Column::of(values.to_vec()), Column::Same(_));
+        let is_same =
+            |values: &[f64]| matches!(NumberColumn::of(values.to_vec()), NumberColumn::Same(_));
         assert!(is_same(&[2.0, 2.0, 2.0]) && is_same(&[f64::NAN, f64::NAN]));
         assert!(!is_same(&[0.0, -0.0]) && !is_same(&[2.0, 2.0, 3.0]) && !is_same(&[]));
     }

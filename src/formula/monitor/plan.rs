@@ -2,10 +2,10 @@
 
 use super::graph::Graph;
 use super::numbers::Operand;
-use super::points::{Atom, PointOp};
+use super::points::{PointAtom, PointOp};
 use super::truths::TruthOp;
 use crate::node::{Number, Quantifier, Truth, UnaryOp};
-use crate::point::Point;
+use crate::point::RowPoint;
 
 /// The last row from which windows that reach `reach` rows ahead are whole; `None` if there is
 /// none.
@@ -15,24 +15,24 @@ pub(super) fn last_whole(rows: usize, reach: usize) -> Option<usize> {
 
 /// How the point in the first row is put together.
 #[derive(Clone, Debug)]
-pub(super) enum Start {
+pub(super) enum RowStart {
     Plain(bool),
     /// The decisive point over some rows: index in the graph, and what an empty window gives.
     Fold(usize, bool),
-    Not(Box<Start>),
-    And(Box<Start>, Box<Start>),
-    Or(Box<Start>, Box<Start>),
-    Implies(Box<Start>, Box<Start>),
+    Not(Box<RowStart>),
+    And(Box<RowStart>, Box<RowStart>),
+    Or(Box<RowStart>, Box<RowStart>),
+    Implies(Box<RowStart>, Box<RowStart>),
 }
 
-impl Start {
+impl RowStart {
     /// The point, once all passes are over.
-    pub fn point(&self, graph: &Graph) -> Point {
+    pub fn point(&self, graph: &Graph) -> RowPoint {
         match self {
-            Self::Plain(truth) => Point::plain(*truth, 0),
+            Self::Plain(truth) => RowPoint::plain(*truth, 0),
             Self::Fold(fold, empty) => graph
                 .folded(*fold)
-                .unwrap_or_else(|| Point::plain(*empty, 0)),
+                .unwrap_or_else(|| RowPoint::plain(*empty, 0)),
             Self::Not(child) => child.point(graph).negated(),
             Self::And(left, right) => left.point(graph).and(right.point(graph)),
             Self::Or(left, right) => left.point(graph).or(right.point(graph)),
@@ -44,21 +44,21 @@ impl Start {
 impl Graph {
     /// Adds what the point in the first row needs. What stands outermost in windows is needed in no other row, so that most
     /// formulas are judged in the first pass.
-    pub fn start_of(&mut self, node: &Truth, positive: bool) -> Start {
+    pub fn start_of(&mut self, node: &Truth, positive: bool) -> RowStart {
         match node {
-            Truth::Constant(truth) => Start::Plain(*truth),
-            Truth::Not { child, .. } => Start::Not(Box::new(self.start_of(child, !positive))),
+            Truth::Constant(truth) => RowStart::Plain(*truth),
+            Truth::Not { child, .. } => RowStart::Not(Box::new(self.start_of(child, !positive))),
             Truth::And(left, right) => {
                 let left = self.start_of(left, positive);
-                Start::And(Box::new(left), Box::new(self.start_of(right, positive)))
+                RowStart::And(Box::new(left), Box::new(self.start_of(right, positive)))
             }
             Truth::Or(left, right) => {
                 let left = self.start_of(left, positive);
-                Start::Or(Box::new(left), Box::new(self.start_of(right, positive)))
+                RowStart::Or(Box::new(left), Box::new(self.start_of(right, positive)))
             }
             Truth::Implies { left, right, .. } => {
                 let left = self.start_of(left, !positive);
-                Start::Implies(Box::new(left), Box::new(self.start_of(right, positive)))
+                RowStart::Implies(Box::new(left), Box::new(self.start_of(right, positive)))
             }
             Truth::Ahead {
                 quantifier,
@@ -74,7 +74,7 @@ impl Graph {
                     Some(last) => window.from..window.to.map_or(last, |to| to.min(last)) + 1,
                 };
                 let fold = self.fold(child, rows, *quantifier);
-                Start::Fold(fold, *quantifier == Quantifier::All)
+                RowStart::Fold(fold, *quantifier == Quantifier::All)
             }
             Truth::Behind {
                 quantifier,
@@ -83,13 +83,13 @@ impl Graph {
                 ..
             } => match window.from {
                 0 => self.start_of(child, positive),
-                _ => Start::Plain(*quantifier == Quantifier::All),
+                _ => RowStart::Plain(*quantifier == Quantifier::All),
             },
             Truth::Edge { rises, child, .. } => {
                 let child = self.start_of(child, positive == *rises);
                 match rises {
                     true => child,
-                    false => Start::Not(Box::new(child)),
+                    false => RowStart::Not(Box::new(child)),
                 }
             }
             Truth::Switch { .. }
@@ -98,7 +98,7 @@ impl Graph {
             | Truth::Ordered { .. }
             | Truth::Until { .. } => {
                 let point = self.point_of(node, positive);
-                Start::Fold(self.fold(point, 0..1, Quantifier::All), true)
+                RowStart::Fold(self.fold(point, 0..1, Quantifier::All), true)
             }
         }
     }
@@ -106,7 +106,7 @@ impl Graph {
     /// Adds the points of a part in every row. `positive` says whether it stands under an even number of negations: an
     /// undefined comparison is put on the side that counts against the whole.
     pub fn point_of(&mut self, node: &Truth, positive: bool) -> usize {
-        let atom = |index: &usize| Atom {
+        let atom = |index: &usize| PointAtom {
             index: *index,
             positive,
         };

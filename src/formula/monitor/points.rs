@@ -3,10 +3,10 @@
 use std::collections::VecDeque;
 use std::ops::Range;
 
-use super::block::{Block, Direction};
-use super::numbers::{Numbers, Operand, Side};
+use super::block::{RowBlock, TimeDirection};
+use super::numbers::{Numbers, Operand, OperandSide};
 use crate::node::{Quantifier, Window};
-use crate::point::{Point, infinite};
+use crate::point::{RowPoint, infinite};
 
 /// How the point of a row is found; `atom` is an index in the formula's own list.
 #[derive(Clone, Debug)]
@@ -14,25 +14,25 @@ pub(super) enum PointOp {
     Constant(bool),
     Switch {
         value: Operand,
-        atom: Atom,
+        atom: PointAtom,
     },
     SameSwitch {
         left: Operand,
         right: Operand,
         same: bool,
-        atom: Atom,
+        atom: PointAtom,
     },
     State {
         value: Operand,
         code: usize,
         same: bool,
-        atom: Atom,
+        atom: PointAtom,
     },
     Ordered {
         low: Operand,
         high: Operand,
         or_equal: bool,
-        atom: Atom,
+        atom: PointAtom,
     },
     Not(usize),
     And(usize, usize),
@@ -65,7 +65,7 @@ pub(super) enum PointOp {
 
 /// What decides, and on which side it counts where it is undefined.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Atom {
+pub(super) struct PointAtom {
     pub index: usize,
     /// Whether it stands under an even number of negations.
     pub positive: bool,
@@ -101,11 +101,11 @@ impl PointOp {
     }
 
     /// In which direction its rows must come.
-    pub fn direction(&self) -> Direction {
+    pub fn direction(&self) -> TimeDirection {
         match self {
-            Self::Ahead { .. } | Self::Until { .. } => Direction::Backward,
-            Self::Behind { .. } | Self::Edge { .. } => Direction::Forward,
-            _ => Direction::Either,
+            Self::Ahead { .. } | Self::Until { .. } => TimeDirection::Backward,
+            Self::Behind { .. } | Self::Edge { .. } => TimeDirection::Forward,
+            _ => TimeDirection::Either,
         }
     }
 
@@ -130,7 +130,7 @@ enum State {
     Window(Sliding),
     Until(Box<Until>),
     /// The child in the last row of the block before.
-    Edge(Option<Point>),
+    Edge(Option<RowPoint>),
 }
 
 /// All points.
@@ -138,7 +138,7 @@ enum State {
 pub(super) struct Points {
     ops: Vec<PointOp>,
     states: Vec<State>,
-    values: Vec<Vec<Point>>,
+    values: Vec<Vec<RowPoint>>,
 }
 
 impl Points {
@@ -156,23 +156,25 @@ impl Points {
     }
 
     /// Its values in the present block.
-    pub fn of(&self, index: usize) -> &[Point] {
+    pub fn of(&self, index: usize) -> &[RowPoint] {
         &self.values[index]
     }
 
     /// Its values in the present block, to be replaced by what was stored.
-    pub fn of_mut(&mut self, index: usize) -> &mut Vec<Point> {
+    pub fn of_mut(&mut self, index: usize) -> &mut Vec<RowPoint> {
         &mut self.values[index]
     }
 
     /// Finds the values of one in the present block. What it is made of has its values.
-    pub fn find(&mut self, index: usize, block: Block, numbers: &Numbers) {
+    pub fn find(&mut self, index: usize, block: RowBlock, numbers: &Numbers) {
         let mut out = std::mem::take(&mut self.values[index]);
         out.clear();
         let rows = block.start..block.start + block.rows;
         let of = |index: usize| self.values[index].iter().copied();
         match (&self.ops[index], &mut self.states[index]) {
-            (PointOp::Constant(truth), _) => out.extend(rows.map(|row| Point::plain(*truth, row))),
+            (PointOp::Constant(truth), _) => {
+                out.extend(rows.map(|row| RowPoint::plain(*truth, row)))
+            }
             (PointOp::Switch { value, atom }, _) => {
                 let atom = *atom;
                 each(rows, numbers.side(*value), &mut out, |row, value| {
@@ -227,10 +229,10 @@ impl Points {
                         return atom.decide(row, None);
                     }
                     let truth = (value > 0.0) | (or_equal & (value == 0.0));
-                    Point::new(value, truth, row, atom.index)
+                    RowPoint::new(value, truth, row, atom.index)
                 });
             }
-            (PointOp::Not(child), _) => out.extend(of(*child).map(Point::negated)),
+            (PointOp::Not(child), _) => out.extend(of(*child).map(RowPoint::negated)),
             (PointOp::And(left, right), _) => {
                 let pairs = self.values[*left].iter().zip(&self.values[*right]);
                 out.extend(pairs.map(|(left, right)| *left.lesser(right)));
@@ -288,12 +290,12 @@ impl Points {
     }
 }
 
-impl Atom {
+impl PointAtom {
     /// A point of something that is true, false or (`None`) undefined.
-    fn decide(self, row: usize, truth: Option<bool>) -> Point {
+    fn decide(self, row: usize, truth: Option<bool>) -> RowPoint {
         match truth {
-            Some(truth) => Point::new(infinite(truth), truth, row, self.index),
-            None => Point::undefined(!self.positive, row, self.index),
+            Some(truth) => RowPoint::new(infinite(truth), truth, row, self.index),
+            None => RowPoint::undefined(!self.positive, row, self.index),
         }
     }
 }
@@ -301,28 +303,34 @@ impl Atom {
 /// Appends what `point` makes of each row and its number.
 fn each(
     rows: Range<usize>,
-    side: Side<'_>,
-    out: &mut Vec<Point>,
-    point: impl Fn(usize, f64) -> Point,
+    side: OperandSide<'_>,
+    out: &mut Vec<RowPoint>,
+    point: impl Fn(usize, f64) -> RowPoint,
 ) {
     match side {
-        Side::Fixed(value) => out.extend(rows.map(|row| point(row, value))),
-        Side::Each(values) => out.extend(rows.zip(values).map(|(row, value)| point(row, *value))),
+        OperandSide::Fixed(value) => out.extend(rows.map(|row| point(row, value))),
+        OperandSide::Each(values) => {
+            out.extend(rows.zip(values).map(|(row, value)| point(row, *value)))
+        }
     }
 }
 
 /// Appends what `point` makes of each row and its two numbers.
 fn pairs(
     rows: Range<usize>,
-    left: Side<'_>,
-    right: Side<'_>,
-    out: &mut Vec<Point>,
-    point: impl Fn(usize, f64, f64) -> Point,
+    left: OperandSide<'_>,
+    right: OperandSide<'_>,
+    out: &mut Vec<RowPoint>,
+    point: impl Fn(usize, f64, f64) -> RowPoint,
 ) {
     match (left, right) {
-        (Side::Fixed(left), right) => each(rows, right, out, |row, right| point(row, left, right)),
-        (left, Side::Fixed(right)) => each(rows, left, out, |row, left| point(row, left, right)),
-        (Side::Each(left), Side::Each(right)) => {
+        (OperandSide::Fixed(left), right) => {
+            each(rows, right, out, |row, right| point(row, left, right))
+        }
+        (left, OperandSide::Fixed(right)) => {
+            each(rows, left, out, |row, left| point(row, left, right))
+        }
+        (OperandSide::Each(left), OperandSide::Each(right)) => {
             let rows = rows.zip(left.iter().zip(right));
             out.extend(rows.map(|(row, (left, right))| point(row, *left, *right)));
         }
@@ -338,11 +346,11 @@ struct Sliding {
     window: Window,
     quantifier: Quantifier,
     /// Points that the window has not come to yet, from the next on.
-    waiting: VecDeque<Point>,
+    waiting: VecDeque<RowPoint>,
     /// From the one that leaves first to the one that came last, each weaker than those before it.
-    candidates: VecDeque<(usize, Point)>,
+    candidates: VecDeque<(usize, RowPoint)>,
     /// The decisive point, for a window that no row leaves; the last row, for a window that is there.
-    kept: Option<Point>,
+    kept: Option<RowPoint>,
 }
 
 impl Sliding {
@@ -358,8 +366,8 @@ impl Sliding {
 
     /// The decisive point of the rows `row + from ..= row + to` that are not past `last`; rows come from the last to the
     /// first.
-    fn ahead(&mut self, row: usize, point: Point, last: Option<usize>) -> Point {
-        let empty = Point::plain(self.quantifier == Quantifier::All, row);
+    fn ahead(&mut self, row: usize, point: RowPoint, last: Option<usize>) -> RowPoint {
+        let empty = RowPoint::plain(self.quantifier == Quantifier::All, row);
         if last.is_none_or(|last| row > last) {
             return empty;
         }
@@ -373,7 +381,7 @@ impl Sliding {
             return self.keep(entering, stays).unwrap_or(empty);
         }
         if let Some(entering) = entering {
-            let weaker = |back: Point| !beats(self.quantifier, back, entering);
+            let weaker = |back: RowPoint| !beats(self.quantifier, back, entering);
             while self
                 .candidates
                 .pop_back_if(|(_, back)| weaker(*back))
@@ -389,8 +397,8 @@ impl Sliding {
     }
 
     /// The decisive point of the rows `row - to ..= row - from` that are not before the first; rows come in order.
-    fn behind(&mut self, row: usize, point: Point) -> Point {
-        let empty = Point::plain(self.quantifier == Quantifier::All, row);
+    fn behind(&mut self, row: usize, point: RowPoint) -> RowPoint {
+        let empty = RowPoint::plain(self.quantifier == Quantifier::All, row);
         let entering = self.entering(point);
         if self.window.to.is_none() {
             let quantifier = self.quantifier;
@@ -398,7 +406,7 @@ impl Sliding {
             return self.keep(entering, stays).unwrap_or(empty);
         }
         if let Some(entering) = entering {
-            let weaker = |back: Point| beats(self.quantifier, entering, back);
+            let weaker = |back: RowPoint| beats(self.quantifier, entering, back);
             while self
                 .candidates
                 .pop_back_if(|(_, back)| weaker(*back))
@@ -416,9 +424,9 @@ impl Sliding {
     /// Takes what comes into a window that no row leaves; gives the decisive point of all that came.
     fn keep(
         &mut self,
-        entering: Option<Point>,
-        stays: impl Fn(Point, Point) -> bool,
-    ) -> Option<Point> {
+        entering: Option<RowPoint>,
+        stays: impl Fn(RowPoint, RowPoint) -> bool,
+    ) -> Option<RowPoint> {
         self.kept = match (self.kept, entering) {
             (Some(kept), Some(entering)) if !stays(kept, entering) => Some(entering),
             (None, entering) => entering,
@@ -428,7 +436,7 @@ impl Sliding {
     }
 
     /// The point that comes into the window as `point` comes up; none as long as the window has not come to the first.
-    fn entering(&mut self, point: Point) -> Option<Point> {
+    fn entering(&mut self, point: RowPoint) -> Option<RowPoint> {
         if self.window.from == 0 {
             return Some(point);
         }
@@ -452,9 +460,9 @@ impl Sliding {
 struct Until {
     window: Window,
     /// Without bounds, in the row after.
-    later: Option<Point>,
+    later: Option<RowPoint>,
     /// The same in the rows up to the beginning of the window.
-    waiting: VecDeque<Point>,
+    waiting: VecDeque<RowPoint>,
     /// `all[0,a) left`.
     kept: Sliding,
     /// `any[a,b] right`.
@@ -477,9 +485,14 @@ impl Until {
         }
     }
 
-    fn next(&mut self, row: usize, (left, right): (Point, Point), last: Option<usize>) -> Point {
+    fn next(
+        &mut self,
+        row: usize,
+        (left, right): (RowPoint, RowPoint),
+        last: Option<usize>,
+    ) -> RowPoint {
         if last.is_none_or(|last| row > last) {
-            return Point::plain(false, row);
+            return RowPoint::plain(false, row);
         }
         let here = match (self.later, self.window.at_end) {
             (None, _) => right,
@@ -496,9 +509,9 @@ impl Until {
             self.waiting.push_back(here);
             point = if self.waiting.len() > self.window.from {
                 let start = self.waiting.pop_front();
-                start.map_or(Point::plain(false, row), |start| start.and(kept))
+                start.map_or(RowPoint::plain(false, row), |start| start.and(kept))
             } else {
-                Point::plain(false, row)
+                RowPoint::plain(false, row)
             };
         }
         if self.window.to.is_some() {
@@ -509,7 +522,7 @@ impl Until {
 }
 
 /// Whether `one` decides a window against `other`, strictly.
-pub(super) fn beats(quantifier: Quantifier, one: Point, other: Point) -> bool {
+pub(super) fn beats(quantifier: Quantifier, one: RowPoint, other: RowPoint) -> bool {
     match quantifier {
         Quantifier::All => one.is_less(&other),
         Quantifier::Any => other.is_less(&one),

@@ -6,8 +6,8 @@
 use std::collections::BTreeMap;
 
 use super::bits::{Bits, Dilation};
-use super::block::{Block, Direction};
-use super::numbers::{Numbers, Operand, Side};
+use super::block::{RowBlock, TimeDirection};
+use super::numbers::{Numbers, Operand, OperandSide};
 use super::points::Points;
 use crate::node::{Quantifier, Window};
 
@@ -106,14 +106,14 @@ impl TruthOp {
     }
 
     /// In which direction its rows must come.
-    pub fn direction(&self) -> Direction {
+    pub fn direction(&self) -> TimeDirection {
         match self {
             Self::Behind { .. }
             | Self::Edge { .. }
             | Self::LookedAhead { .. }
-            | Self::Before { .. } => Direction::Forward,
-            Self::LookedBehind { .. } => Direction::Backward,
-            _ => Direction::Either,
+            | Self::Before { .. } => TimeDirection::Forward,
+            Self::LookedBehind { .. } => TimeDirection::Backward,
+            _ => TimeDirection::Either,
         }
     }
 
@@ -126,7 +126,7 @@ impl TruthOp {
             }
             // Before the first row the child counts as the opposite of what the edge leads to.
             Self::Edge { rises, .. } => State::Edge(!rises),
-            Self::Before { .. } => State::Before(Search::default()),
+            Self::Before { .. } => State::Before(WindowSearch::default()),
             _ => State::None,
         }
     }
@@ -138,12 +138,12 @@ enum State {
     Window(Dilation),
     /// Truth of the child in the last row of the block before.
     Edge(bool),
-    Before(Search),
+    Before(WindowSearch),
 }
 
 /// The search for the rows that come before the right side of an `until`.
 #[derive(Clone, Copy, Debug, Default)]
-struct Search {
+struct WindowSearch {
     /// The last row of the set: of all those before a row it needs its left side the longest.
     row: Option<usize>,
     /// The last row in which the right side held.
@@ -191,7 +191,7 @@ impl Truths {
     }
 
     /// Finds the values of one in the present block. What it is made of has its values.
-    pub fn find(&mut self, index: usize, block: Block, numbers: &Numbers, points: &Points) {
+    pub fn find(&mut self, index: usize, block: RowBlock, numbers: &Numbers, points: &Points) {
         let mut out = std::mem::take(&mut self.values[index]);
         let mut state = std::mem::replace(&mut self.states[index], State::None);
         let mut spare = std::mem::take(&mut self.spare);
@@ -368,7 +368,7 @@ impl Truths {
     }
 }
 
-impl Search {
+impl WindowSearch {
     /// Whether the left side is needed in this row, not after `last`; rows come one after the other.
     fn needs(
         &mut self,
@@ -397,25 +397,29 @@ impl Search {
     }
 }
 
-fn decide(out: &mut Bits, rows: usize, value: Side<'_>, truth: impl Fn(f64) -> bool) {
+fn decide(out: &mut Bits, rows: usize, value: OperandSide<'_>, truth: impl Fn(f64) -> bool) {
     match value {
-        Side::Fixed(value) => out.fill(rows, truth(value)),
-        Side::Each(values) => out.of_each(values, truth),
+        OperandSide::Fixed(value) => out.fill(rows, truth(value)),
+        OperandSide::Each(values) => out.of_each(values, truth),
     }
 }
 
 fn compare(
     out: &mut Bits,
     rows: usize,
-    left: Side<'_>,
-    right: Side<'_>,
+    left: OperandSide<'_>,
+    right: OperandSide<'_>,
     truth: impl Fn(f64, f64) -> bool,
 ) {
     match (left, right) {
-        (Side::Fixed(left), Side::Fixed(right)) => out.fill(rows, truth(left, right)),
-        (Side::Each(left), Side::Fixed(right)) => out.of_each(left, |left| truth(left, right)),
-        (Side::Fixed(left), Side::Each(right)) => out.of_each(right, |right| truth(left, right)),
-        (Side::Each(left), Side::Each(right)) => out.of_pairs(left, right, truth),
+        (OperandSide::Fixed(left), OperandSide::Fixed(right)) => out.fill(rows, truth(left, right)),
+        (OperandSide::Each(left), OperandSide::Fixed(right)) => {
+            out.of_each(left, |left| truth(left, right))
+        }
+        (OperandSide::Fixed(left), OperandSide::Each(right)) => {
+            out.of_each(right, |right| truth(left, right))
+        }
+        (OperandSide::Each(left), OperandSide::Each(right)) => out.of_pairs(left, right, truth),
     }
 }
 
@@ -441,7 +445,7 @@ mod tests {
             } else {
                 Window { from, to: length.map(|length| from + length), at_end }
             };
-            let mut search = Search::default();
+            let mut search = WindowSearch::default();
             for row in 0..rows.len() {
                 let (in_set, right) = rows[row];
                 let found = search.needs(row, in_set, right, window, last);

@@ -7,16 +7,16 @@ use super::window;
 use crate::Signals;
 use crate::column;
 use crate::node::{Quantifier, Truth, Window};
-use crate::point::{Point, infinite};
+use crate::point::{RowPoint, infinite};
 
 /// The margin in every row.
-pub(crate) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<Point> {
+pub(crate) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<RowPoint> {
     rows_within(root, signals, true)
 }
 
 /// The same of a part that stands under an even (`positive`) or odd number of negations: what is undefined counts against
 /// the whole.
-pub(crate) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<Point> {
+pub(crate) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<RowPoint> {
     Evaluation { signals }.truth(node, positive)
 }
 
@@ -33,9 +33,9 @@ struct Evaluation<'a> {
 impl Evaluation<'_> {
     /// `positive` says whether this node stands under an even number of negations: an undefined comparison is
     /// put on the side that counts against the whole.
-    fn truth(&self, node: &Truth, positive: bool) -> Vec<Point> {
+    fn truth(&self, node: &Truth, positive: bool) -> Vec<RowPoint> {
         match node {
-            Truth::Constant(truth) => self.each(|row| Point::plain(*truth, row)),
+            Truth::Constant(truth) => self.each(|row| RowPoint::plain(*truth, row)),
             Truth::Switch { signal, atom } => {
                 let values = column::signal(self.signals, signal);
                 self.decide(*atom, positive, |row| {
@@ -81,10 +81,10 @@ impl Evaluation<'_> {
                 self.each(|row| {
                     let value = high.at(row) - low.at(row);
                     if value.is_nan() {
-                        Point::undefined(!positive, row, *atom)
+                        RowPoint::undefined(!positive, row, *atom)
                     } else {
                         let truth = value > 0.0 || (*or_equal && value == 0.0);
-                        Point::new(value, truth, row, *atom)
+                        RowPoint::new(value, truth, row, *atom)
                     }
                 })
             }
@@ -149,7 +149,7 @@ impl Evaluation<'_> {
         last_whole(self.signals.rows(), reach)
     }
 
-    fn each(&self, point: impl Fn(usize) -> Point) -> Vec<Point> {
+    fn each(&self, point: impl Fn(usize) -> RowPoint) -> Vec<RowPoint> {
         (0..self.signals.rows()).map(point).collect()
     }
 
@@ -159,14 +159,14 @@ impl Evaluation<'_> {
         atom: usize,
         positive: bool,
         truth: impl Fn(usize) -> Option<bool>,
-    ) -> Vec<Point> {
+    ) -> Vec<RowPoint> {
         self.each(|row| match truth(row) {
-            Some(truth) => Point::new(infinite(truth), truth, row, atom),
-            None => Point::undefined(!positive, row, atom),
+            Some(truth) => RowPoint::new(infinite(truth), truth, row, atom),
+            None => RowPoint::undefined(!positive, row, atom),
         })
     }
 
-    fn both(&self, left: (&Truth, bool), right: (&Truth, bool)) -> (Vec<Point>, Vec<Point>) {
+    fn both(&self, left: (&Truth, bool), right: (&Truth, bool)) -> (Vec<RowPoint>, Vec<RowPoint>) {
         if depth(right.0) > depth(left.0) {
             let right = self.truth(right.0, right.1);
             (self.truth(left.0, left.1), right)
@@ -180,8 +180,8 @@ impl Evaluation<'_> {
         &self,
         left: (&Truth, bool),
         right: (&Truth, bool),
-        join: impl Fn(Point, Point) -> Point,
-    ) -> Vec<Point> {
+        join: impl Fn(RowPoint, RowPoint) -> RowPoint,
+    ) -> Vec<RowPoint> {
         let (mut left, right) = self.both(left, right);
         for (left, right) in left.iter_mut().zip(right) {
             *left = join(*left, right);
@@ -196,9 +196,14 @@ impl Evaluation<'_> {
 /// `l U[a,b] r` = `all[0,a) l` and `(l U r)` at `a` and `any[a,b] r`.
 /// No less: if the three are at least `m`, then `r >= m` at some `t1` in the window and at some `t2` not before `a`,
 /// with `l >= m` on all rows before `t2`. The earlier of the two lies in the window, and `l >= m` before it. No more: plain.
-fn until(left: &[Point], right: &[Point], window: Window, last: Option<usize>) -> Vec<Point> {
+fn until(
+    left: &[RowPoint],
+    right: &[RowPoint],
+    window: Window,
+    last: Option<usize>,
+) -> Vec<RowPoint> {
     let rows = left.len();
-    let mut unbounded: Vec<Point> = (0..rows).map(|row| Point::plain(false, row)).collect();
+    let mut unbounded: Vec<RowPoint> = (0..rows).map(|row| RowPoint::plain(false, row)).collect();
     let Some(last) = last else {
         return unbounded;
     };
@@ -211,7 +216,7 @@ fn until(left: &[Point], right: &[Point], window: Window, last: Option<usize>) -
         }
         return unbounded;
     }
-    let mut later: Option<Point> = None;
+    let mut later: Option<RowPoint> = None;
     for row in (0..=last).rev() {
         let here = match later {
             Some(later) => right[row].or(left[row].and(later)),
@@ -231,7 +236,7 @@ fn until(left: &[Point], right: &[Point], window: Window, last: Option<usize>) -
         for row in 0..rows {
             unbounded[row] = match row.checked_add(window.from).filter(|start| *start <= last) {
                 Some(start) => unbounded[start].and(kept[row]),
-                None => Point::plain(false, row),
+                None => RowPoint::plain(false, row),
             };
         }
     }
@@ -244,7 +249,7 @@ fn until(left: &[Point], right: &[Point], window: Window, last: Option<usize>) -
     unbounded
 }
 
-fn negated(mut points: Vec<Point>) -> Vec<Point> {
+fn negated(mut points: Vec<RowPoint>) -> Vec<RowPoint> {
     for point in &mut points {
         *point = point.negated();
     }

@@ -9,7 +9,7 @@ use crate::tested::{Choice, Rows, Tested, ahead, behind, disjuncts, push, withou
 
 /// Finds the first part of `root` that had nothing to judge, in the order of the text.
 pub(crate) fn tested(root: &Truth, text: &str, signals: &dyn Signals) -> Tested {
-    let mut walk = Walk {
+    let mut walk = WholeWalk {
         text,
         signals,
         found: None,
@@ -19,13 +19,13 @@ pub(crate) fn tested(root: &Truth, text: &str, signals: &dyn Signals) -> Tested 
     walk.found.map_or(Tested::Yes, Tested::Never)
 }
 
-struct Walk<'a> {
+struct WholeWalk<'a> {
     text: &'a str,
     signals: &'a dyn Signals,
     found: Option<String>,
 }
 
-impl Walk<'_> {
+impl WholeWalk<'_> {
     /// `wanted` says whether the part must hold or must not; `around` is the nearest text that the
     /// part stands in.
     fn part(&mut self, node: &Truth, wanted: bool, rows: Rows, around: &Range<usize>) {

@@ -4,21 +4,21 @@ use std::cmp::Ordering;
 use std::collections::VecDeque;
 
 use crate::node::{Quantifier, Window};
-use crate::point::Point;
+use crate::point::RowPoint;
 
 /// For every row `t`, the decisive point of the rows `t + from ..= t + to` that are not past `last`.
 ///
 /// "All" takes the least, "any" the greatest, of equals the earliest; an empty window gives what it must give:
 /// true for "all", false for "any".
 pub(crate) fn ahead(
-    points: &[Point],
+    points: &[RowPoint],
     window: Window,
     last: Option<usize>,
     quantifier: Quantifier,
-) -> Vec<Point> {
+) -> Vec<RowPoint> {
     let rows = points.len();
-    let mut found: Vec<Point> = (0..rows)
-        .map(|row| Point::plain(quantifier == Quantifier::All, row))
+    let mut found: Vec<RowPoint> = (0..rows)
+        .map(|row| RowPoint::plain(quantifier == Quantifier::All, row))
         .collect();
     let Some(last) = last.filter(|last| *last < rows) else {
         return found;
@@ -56,7 +56,7 @@ pub(crate) fn ahead(
 }
 
 /// For every row `t`, the decisive point of the rows `t - to ..= t - from` that are not before the first.
-pub(crate) fn behind(points: &[Point], window: Window, quantifier: Quantifier) -> Vec<Point> {
+pub(crate) fn behind(points: &[RowPoint], window: Window, quantifier: Quantifier) -> Vec<RowPoint> {
     let mut candidates: VecDeque<u32> = VecDeque::new();
     let mut found = Vec::with_capacity(points.len());
     for row in 0..points.len() {
@@ -79,14 +79,14 @@ pub(crate) fn behind(points: &[Point], window: Window, quantifier: Quantifier) -
         }
         found.push(match candidates.front() {
             Some(front) => points[*front as usize],
-            None => Point::plain(quantifier == Quantifier::All, row),
+            None => RowPoint::plain(quantifier == Quantifier::All, row),
         });
     }
     found
 }
 
 /// Whether `one` decides a window against `other`, strictly.
-fn beats(quantifier: Quantifier, one: Point, other: Point) -> bool {
+fn beats(quantifier: Quantifier, one: RowPoint, other: RowPoint) -> bool {
     match quantifier {
         Quantifier::All => rank(one, other).is_lt(),
         Quantifier::Any => rank(one, other).is_gt(),
@@ -94,7 +94,7 @@ fn beats(quantifier: Quantifier, one: Point, other: Point) -> bool {
 }
 
 /// The order of margins: by value and, at equal values, false before true.
-fn rank(one: Point, other: Point) -> Ordering {
+fn rank(one: RowPoint, other: RowPoint) -> Ordering {
     let values = one.value.partial_cmp(&other.value);
     values
         .expect("no margin is a NaN")

@@ -38,7 +38,7 @@ pub struct AxisFigures {
 
 /// Key figures of a trace.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Figures {
+pub struct CardFigures {
     /// Per axis, `[pitch, roll]`.
     pub axis: [AxisFigures; 2],
     /// Lowest supply voltage, V.
@@ -47,7 +47,7 @@ pub struct Figures {
     pub supply_max_a: Peak,
 }
 
-impl Figures {
+impl CardFigures {
     /// Reads the figures off a trace. A trace without rows gives zeros.
     pub fn of(signals: &dyn Signals) -> Self {
         Self {
@@ -129,9 +129,9 @@ mod tests {
     use super::*;
     use std::collections::BTreeMap;
 
-    struct Table(BTreeMap<&'static str, Vec<f64>>, f64);
+    struct CardTable(BTreeMap<&'static str, Vec<f64>>, f64);
 
-    impl Signals for Table {
+    impl Signals for CardTable {
         fn rows(&self) -> usize {
             self.0.values().map(Vec::len).max().unwrap_or(0)
         }
@@ -147,7 +147,7 @@ mod tests {
 
     #[test]
     fn figures_of_a_small_table() {
-        let table = Table(
+        let table = CardTable(
             BTreeMap::from([
                 ("pitch.stick_deg", vec![0.0, 3.0, -5.0, 1.0, 2.0]),
                 ("pitch.trim_deg", vec![0.0, 0.0, 0.5, -0.25, -0.25]),
@@ -157,7 +157,7 @@ mod tests {
             ]),
             0.25,
         );
-        let figures = Figures::of(&table);
+        let figures = CardFigures::of(&table);
         let pitch = figures.axis[0];
         assert_eq!(
             pitch.stick_peak_deg,
@@ -204,8 +204,8 @@ mod tests {
     #[test]
     fn an_empty_trace_gives_zeros() {
         assert_eq!(
-            Figures::of(&Table(BTreeMap::new(), 0.002)),
-            Figures::default()
+            CardFigures::of(&CardTable(BTreeMap::new(), 0.002)),
+            CardFigures::default()
         );
     }
 }

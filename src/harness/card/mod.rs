@@ -9,7 +9,7 @@ mod figures;
 pub mod text;
 mod timeline;
 
-pub use figures::{AxisFigures, Figures, Peak, SETTLED_OVER_S};
+pub use figures::{AxisFigures, CardFigures, Peak, SETTLED_OVER_S};
 
 use crate::judge::Judgement;
 use crate::judge::Verdict;
@@ -51,7 +51,7 @@ pub fn render(
     out.push_str("\ntimeline\n");
     out.push_str(&timeline::render(&case.scenario, trace));
     out.push_str("\nkey figures\n");
-    out.push_str(&key_figures(&Figures::of(trace)));
+    out.push_str(&key_figures(&CardFigures::of(trace)));
     let _ = writeln!(
         out,
         "\nexpectations: {} of {} pass{}{}",
@@ -86,7 +86,7 @@ fn header(out: &mut String, case: &Case, trace: &Trace) {
     );
 }
 
-fn key_figures(figures: &Figures) -> String {
+fn key_figures(figures: &CardFigures) -> String {
     let mut rows = vec![vec![
         String::new(),
         "pitch".into(),

@@ -37,12 +37,12 @@ pub struct Divergence {
     /// Time of the row in the left trace, s.
     pub time_s: f64,
     /// The columns that differ in it.
-    pub columns: Vec<Pair>,
+    pub columns: Vec<TracePair>,
 }
 
 /// Two values of a column in the same row.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Pair {
+pub struct TracePair {
     /// Name of the column.
     pub name: String,
     /// Unit of the column; empty for a switch, a state and a bare number.
@@ -104,7 +104,7 @@ pub fn compare(left: &Trace, right: &Trace) -> Comparison {
     }
     let first = first_row.map(|row| {
         let differing = common(left, right).filter(|(_, a, b)| !a.same_bits(b, row));
-        let columns = differing.map(|(info, a, b)| Pair {
+        let columns = differing.map(|(info, a, b)| TracePair {
             name: info.name.to_string(),
             unit: info.unit.to_string(),
             left: a.text(row),

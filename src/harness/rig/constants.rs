@@ -4,7 +4,7 @@ use trimproof_controller::{AxisSettings, Settings};
 
 /// Constants with their names, `rig.` included, in a fixed order.
 pub(super) fn constants_of(settings: &Settings) -> Vec<(String, f64)> {
-    let clock = Clock(settings.tick_hz);
+    let clock = TickClock(settings.tick_hz);
     let mut constants: Vec<(String, f64)> = [
         (
             "debounce_press_s",
@@ -61,9 +61,9 @@ pub(super) fn constants_of(settings: &Settings) -> Vec<(String, f64)> {
 
 /// Counts times as the controller does.
 #[derive(Clone, Copy)]
-struct Clock(u16);
+struct TickClock(u16);
 
-impl Clock {
+impl TickClock {
     /// A time setting as the controller counts it, s: whole ticks, rounded up.
     fn counted_s(self, ms: u32) -> f64 {
         let tick_hz = u64::from(self.0);
@@ -73,7 +73,7 @@ impl Clock {
 }
 
 /// The settings of an axis, in the units of signals.
-fn of_axis(settings: &AxisSettings, clock: Clock) -> Vec<(&'static str, f64)> {
+fn of_axis(settings: &AxisSettings, clock: TickClock) -> Vec<(&'static str, f64)> {
     let deg = |mdeg: i32| f64::from(mdeg) / 1000.0;
     let seconds = |ms: u16| clock.counted_s(ms.into());
     vec![

@@ -31,7 +31,7 @@ const NUDGE_SHARE: f64 = 1.0e-4;
 
 /// The largest difference of one signal, over both axes.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Difference {
+pub struct StepDifference {
     /// Signal: `pitch.stick_deg`.
     pub signal: &'static str,
     /// Largest difference, in the signal's unit.
@@ -44,11 +44,11 @@ pub struct Difference {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Accuracy {
     /// Stick angle, degrees.
-    pub stick_deg: Difference,
+    pub stick_deg: StepDifference,
     /// Trim shaft angle, degrees.
-    pub shaft_deg: Difference,
+    pub shaft_deg: StepDifference,
     /// Hand force at the grip, N.
-    pub grip_force_n: Difference,
+    pub grip_force_n: StepDifference,
     /// Where the stick differs by more than [`BAR_RAD`]: the change that nobody can measure which moves it the most.
     pub sensitivity: Option<Sensitivity>,
 }
@@ -66,7 +66,7 @@ pub struct Sensitivity {
     /// What was changed, and by how much.
     pub change: &'static str,
     /// How far the stick goes elsewhere, degrees.
-    pub stick_deg: Difference,
+    pub stick_deg: StepDifference,
     /// Whether that is more than [`BAR_RAD`]: no step is short enough then.
     pub is_bifurcation: bool,
 }
@@ -160,7 +160,7 @@ pub(crate) fn accuracy(
             rig,
             scenario,
             &mut player,
-            &mut attend::Watch(watch),
+            &mut attend::ClockWatch(watch),
             numerics,
         );
         match run.end.cut() {
@@ -210,7 +210,7 @@ fn sensitivity(
     ];
     let mut worst = Sensitivity {
         change: "none of the changes",
-        stick_deg: Difference::default(),
+        stick_deg: StepDifference::default(),
         is_bifurcation: false,
     };
     for (change, apply) in changes {
@@ -235,18 +235,18 @@ fn hold(rig: &mut RigFile, times: f64) {
     }
 }
 
-fn is_beyond(stick_deg: &Difference) -> bool {
+fn is_beyond(stick_deg: &StepDifference) -> bool {
     stick_deg.largest > BAR_RAD.to_degrees()
 }
 
-fn largest_of_stick(a: &Trace, b: &Trace) -> Difference {
+fn largest_of_stick(a: &Trace, b: &Trace) -> StepDifference {
     largest(a, b, ["pitch.stick_deg", "roll.stick_deg"])
 }
 
-fn largest(a: &Trace, b: &Trace, signals: [&'static str; 2]) -> Difference {
-    let mut found = Difference {
+fn largest(a: &Trace, b: &Trace, signals: [&'static str; 2]) -> StepDifference {
+    let mut found = StepDifference {
         signal: signals[0],
-        ..Difference::default()
+        ..StepDifference::default()
     };
     for signal in signals {
         let (Some(a_values), Some(b_values)) = (a.numbers(signal), b.numbers(signal)) else {
@@ -255,7 +255,7 @@ fn largest(a: &Trace, b: &Trace, signals: [&'static str; 2]) -> Difference {
         for (row, (x, y)) in a_values.iter().zip(b_values).enumerate() {
             let difference = (x - y).abs();
             if difference > found.largest {
-                found = Difference {
+                found = StepDifference {
                     signal,
                     largest: difference,
                     at_s: a.time_s(row).unwrap_or_default(),

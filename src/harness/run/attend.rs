@@ -19,9 +19,9 @@ pub trait Attend {
 }
 
 /// Only watches the clock.
-pub(super) struct Watch<'a>(pub &'a mut dyn FnMut(f64) -> bool);
+pub(super) struct ClockWatch<'a>(pub &'a mut dyn FnMut(f64) -> bool);
 
-impl Attend for Watch<'_> {
+impl Attend for ClockWatch<'_> {
     fn go_on(&mut self, now_s: f64) -> bool {
         (self.0)(now_s)
     }

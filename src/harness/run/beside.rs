@@ -2,7 +2,7 @@
 
 use trimproof_io::{Inputs, Outputs, Reports};
 
-use super::difference::Difference;
+use super::difference::AnswerDifference;
 use super::target::{Ending, Target, TargetError};
 use super::traffic::Traffic;
 use crate::rig::RigFile;
@@ -38,7 +38,7 @@ impl<R: Target, T: Target> Target for Beside<R, T> {
     fn tick(&mut self, inputs: &Inputs) -> Result<Outputs, TargetError> {
         let reference = self.reference.tick(inputs)?;
         let other = self.other.tick(inputs)?;
-        match Difference::between(inputs, &reference, &other) {
+        match AnswerDifference::between(inputs, &reference, &other) {
             Some(difference) => Err(TargetError::Differs(Box::new(difference))),
             None => Ok(other),
         }

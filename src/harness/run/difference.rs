@@ -6,7 +6,7 @@ use trimproof_io::{Fault, Faults, Inputs, Outputs};
 
 /// The first tick at which two controllers answer differently.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Difference {
+pub struct AnswerDifference {
     /// What both received, with the tick's number.
     pub inputs: Inputs,
     /// What the reference answered.
@@ -15,7 +15,7 @@ pub struct Difference {
     pub other: Outputs,
 }
 
-impl Difference {
+impl AnswerDifference {
     /// The difference, if there is one.
     pub fn between(inputs: &Inputs, reference: &Outputs, other: &Outputs) -> Option<Self> {
         (reference != other).then_some(Self {
@@ -26,7 +26,7 @@ impl Difference {
     }
 }
 
-impl fmt::Display for Difference {
+impl fmt::Display for AnswerDifference {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(f, "first difference at tick {}", self.inputs.tick)?;
         writeln!(f, "  inputs     {:?}", self.inputs)?;

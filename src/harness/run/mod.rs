@@ -14,12 +14,12 @@ mod script;
 mod target;
 mod traffic;
 
-pub use accuracy::{Accuracy, BAR_RAD, Difference as AccuracyDifference, Sensitivity};
+pub use accuracy::{Accuracy, BAR_RAD, Sensitivity, StepDifference};
 pub(crate) use accuracy::{Recorder, accuracy};
 pub use attend::Attend;
 pub use beside::Beside;
 pub use closed_loop::{ClosedLoop, Seen};
-pub use difference::Difference;
+pub use difference::AnswerDifference;
 pub use end::{Cut, RunEnd};
 pub use target::{Cause, Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
@@ -31,7 +31,7 @@ use crate::rig::RigFile;
 use crate::scenario::Scenario;
 use crate::trace::{About, AxisRow, HandRow, Pending, Row, Trace};
 
-/// Rows for which a trace has room from the start: ten minutes at 500 Hz.
+/// RowMaker for which a trace has room from the start: ten minutes at 500 Hz.
 const ROOM_ROWS: usize = 300_001;
 
 /// A run and how it ended.
@@ -51,7 +51,7 @@ pub fn run_scenario(
     target: &mut dyn Target,
     watch: &mut dyn FnMut(f64) -> bool,
 ) -> Run {
-    run_attended(rig, scenario, target, &mut attend::Watch(watch))
+    run_attended(rig, scenario, target, &mut attend::ClockWatch(watch))
 }
 
 /// Runs `scenario` as [`run_scenario`] does, with `attend` beside it: it gets every row and may act as the pilot.
@@ -76,7 +76,7 @@ pub(crate) fn run_rows(
         rig,
         scenario,
         target,
-        &mut attend::Watch(watch),
+        &mut attend::ClockWatch(watch),
         row,
         Numerics::default(),
     )
@@ -98,7 +98,7 @@ pub(crate) fn about(rig: &RigFile, scenario: &Scenario, controller: String) -> A
     about
 }
 
-/// Rows of a run that is not cut short.
+/// RowMaker of a run that is not cut short.
 pub(crate) fn rows_of(rig: &RigFile, scenario: &Scenario) -> usize {
     // One row more than ticks: the last tick's end.
     script::tick_at(scenario.length_s, rig.tick_s()) as usize + 1
@@ -141,7 +141,7 @@ fn run_to_end(
     numerics: Numerics,
 ) -> RunEnd {
     let mut closed = ClosedLoop::of_scenario(rig, scenario, numerics);
-    let rows = Rows::new(rig);
+    let rows = RowMaker::new(rig);
     let last = script::tick_at(scenario.length_s, rig.tick_s());
     let mut run = || {
         target.begin(rig).map_err(Cut::Start)?;
@@ -170,11 +170,11 @@ fn run_to_end(
 }
 
 /// Makes rows from what is seen.
-struct Rows {
+struct RowMaker {
     full_scale_rate_deg_per_s: [f64; 2],
 }
 
-impl Rows {
+impl RowMaker {
     fn new(rig: &RigFile) -> Self {
         Self {
             full_scale_rate_deg_per_s: std::array::from_fn(|i| {

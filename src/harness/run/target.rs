@@ -8,7 +8,7 @@ use thiserror::Error;
 use trimproof_controller::{Controller, Settings, SettingsError};
 use trimproof_io::{Inputs, Outputs, Reports};
 
-use super::difference::Difference;
+use super::difference::AnswerDifference;
 use super::traffic::Traffic;
 use crate::rig::RigFile;
 
@@ -119,7 +119,7 @@ pub enum TargetError {
     Stopped,
     /// Two controllers that were run side by side differ.
     #[error("{0}")]
-    Differs(Box<Difference>),
+    Differs(Box<AnswerDifference>),
 }
 
 /// An error of a crate that this one does not know. Two are equal if they say the same.

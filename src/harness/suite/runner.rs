@@ -228,8 +228,8 @@ pub fn run_suite(
         drop(news);
         for report in reports {
             match report {
-                News::Ran(seconds) => progress(seconds, None),
-                News::Ended(index, outcome) => {
+                SuiteNews::Ran(seconds) => progress(seconds, None),
+                SuiteNews::Ended(index, outcome) => {
                     progress(0.0, Some(&outcome));
                     outcomes[index] = Some(*outcome);
                 }
@@ -248,7 +248,7 @@ pub fn run_suite(
         .collect()
 }
 
-enum News {
+enum SuiteNews {
     Ran(f64),
     Ended(usize, Box<Outcome>),
 }
@@ -265,15 +265,15 @@ fn longest_first(cases: &[Case]) -> Vec<usize> {
     order
 }
 
-fn work_off(cases: &[Case], plan: &Plan<'_>, queue: &Receiver<usize>, news: &Sender<News>) {
+fn work_off(cases: &[Case], plan: &Plan<'_>, queue: &Receiver<usize>, news: &Sender<SuiteNews>) {
     for index in queue {
         if plan.stop.load(Ordering::Relaxed) {
             return;
         }
         let outcome = run_case(&cases[index], plan, &mut |seconds| {
-            let _ = news.send(News::Ran(seconds));
+            let _ = news.send(SuiteNews::Ran(seconds));
         });
-        let _ = news.send(News::Ended(index, Box::new(outcome)));
+        let _ = news.send(SuiteNews::Ended(index, Box::new(outcome)));
     }
 }
 

@@ -41,10 +41,10 @@ impl Trace {
     /// # Errors
     /// Another ending, or the system refuses to write.
     pub fn write(&self, path: &Path) -> Result<(), TraceError> {
-        match Format::of(path)? {
-            Format::Csv => self.write_csv(path),
+        match FileFormat::of(path)? {
+            FileFormat::Csv => self.write_csv(path),
             #[cfg(feature = "mcap")]
-            Format::Mcap => self.write_mcap(path),
+            FileFormat::Mcap => self.write_mcap(path),
         }
     }
 
@@ -72,13 +72,13 @@ impl Trace {
     /// # Errors
     /// Another ending, the system refuses, or the file is truncated, no trace, damaged or changed.
     pub fn read(path: &Path) -> Result<Self, TraceError> {
-        let format = Format::of(path)?;
+        let format = FileFormat::of(path)?;
         let read = || -> Result<Self, Flaw> {
             let file = open(path)?;
             match format {
-                Format::Csv => csv_file::read(file),
+                FileFormat::Csv => csv_file::read(file),
                 #[cfg(feature = "mcap")]
-                Format::Mcap => mcap_file::read(file),
+                FileFormat::Mcap => mcap_file::read(file),
             }
         };
         read().map_err(|flaw| flaw.of(path))
@@ -90,13 +90,13 @@ impl Trace {
     /// Another ending, the system refuses, or the file is no trace or ends within what it says of itself. Damage to
     /// its rows is not seen.
     pub fn peek(path: &Path) -> Result<(About, usize), TraceError> {
-        let format = Format::of(path)?;
+        let format = FileFormat::of(path)?;
         let peek = || -> Result<Stamp, Flaw> {
             let file = open(path)?;
             match format {
-                Format::Csv => csv_file::about(file),
+                FileFormat::Csv => csv_file::about(file),
                 #[cfg(feature = "mcap")]
-                Format::Mcap => mcap_file::about(file),
+                FileFormat::Mcap => mcap_file::about(file),
             }
         };
         let stamp = peek().map_err(|flaw| flaw.of(path))?;
@@ -112,13 +112,13 @@ impl Trace {
     }
 }
 
-enum Format {
+enum FileFormat {
     Csv,
     #[cfg(feature = "mcap")]
     Mcap,
 }
 
-impl Format {
+impl FileFormat {
     fn of(path: &Path) -> Result<Self, TraceError> {
         let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
         match ending.as_ref().and_then(|ending| ending.to_str()) {

@@ -8,7 +8,7 @@ use super::{kittiwake, plant, skewed};
 use crate::abort::{AbortReason, TwinPart};
 use crate::fault::AxisName;
 use crate::rig::{ObstacleRig, Rig, StartConflict};
-use crate::shapes::{Along, Form};
+use crate::shapes::{Along, SolidForm};
 use crate::{Plant, TwinAbort};
 
 /// What the turning point may lie beyond the steps around it, m: a h²/8 with 20 kN on 0.8 kg at 100 µs.
@@ -226,7 +226,7 @@ fn a_hand_that_wants_beyond_a_corner_is_held() {
     }
 }
 
-fn obstacle(shape: Form, at_m: [f64; 3], stiffness_n_per_m: f64) -> ObstacleRig {
+fn obstacle(shape: SolidForm, at_m: [f64; 3], stiffness_n_per_m: f64) -> ObstacleRig {
     ObstacleRig {
         name: "block".to_owned(),
         shape,
@@ -243,30 +243,30 @@ fn obstacle(shape: Form, at_m: [f64; 3], stiffness_n_per_m: f64) -> ObstacleRig 
 #[test]
 fn no_push_gets_the_stick_through_an_obstacle() {
     let shapes = [
-        Form::Sphere { radius_m: 0.02 },
-        Form::Sphere { radius_m: 0.0005 },
-        Form::Capsule {
+        SolidForm::Sphere { radius_m: 0.02 },
+        SolidForm::Sphere { radius_m: 0.0005 },
+        SolidForm::Capsule {
             radius_m: 0.01,
             length_m: 0.2,
             axis: Along::Y,
         },
-        Form::Capsule {
+        SolidForm::Capsule {
             radius_m: 0.0005,
             length_m: 0.1,
             axis: Along::Y,
         },
-        Form::Cuboid {
+        SolidForm::Cuboid {
             size_m: [0.03, 0.1, 0.03],
         },
-        Form::Cuboid {
+        SolidForm::Cuboid {
             size_m: [0.0005, 0.2, 0.2],
         },
-        Form::Cylinder {
+        SolidForm::Cylinder {
             radius_m: 0.02,
             length_m: 0.2,
             axis: Along::Y,
         },
-        Form::Cylinder {
+        SolidForm::Cylinder {
             radius_m: 0.0005,
             length_m: 0.1,
             axis: Along::Y,
@@ -298,7 +298,7 @@ fn no_push_gets_the_stick_through_an_obstacle() {
                     let [pitch, roll] = twin.stick().angle_rad;
                     let aside_m = 0.2 * libm::sin(roll).abs();
                     let least_m = match shape {
-                        Form::Sphere { radius_m } => 0.1 * (tube_m + radius_m),
+                        SolidForm::Sphere { radius_m } => 0.1 * (tube_m + radius_m),
                         _ => 0.04,
                     };
                     assert!(

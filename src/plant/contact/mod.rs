@@ -21,7 +21,7 @@ use rapier3d::parry::query::{self, details};
 use rapier3d::parry::shape::{Segment, Shape, SharedShape};
 
 use crate::dynamics::{GimbalParams, Pose, dot, invert};
-use crate::shapes::Form;
+use crate::shapes::SolidForm;
 use crate::state_bits::StateBits;
 
 /// Gap below which a contact is followed, m.
@@ -47,11 +47,11 @@ pub struct Body {
 }
 
 impl Body {
-    /// A solid of the given form at `at_m`, turned by `turn_deg` (see [`Form::pose`]).
-    pub fn new(form: &Form, at_m: [f64; 3], turn_deg: [f64; 3], params: BumperParams) -> Self {
+    /// A solid of the given form at `at_m`, turned by `turn_deg` (see [`SolidForm::pose`]).
+    pub fn new(form: &SolidForm, at_m: [f64; 3], turn_deg: [f64; 3], params: BumperParams) -> Self {
         let pose = form.pose(at_m, turn_deg);
         let (core, ends, radius_m) = match *form {
-            Form::Capsule {
+            SolidForm::Capsule {
                 radius_m, length_m, ..
             } => {
                 let half = Vector::new(0.0, 0.5 * length_m, 0.0);
@@ -59,7 +59,7 @@ impl Body {
                 (core, Some([pose * -half, pose * half]), radius_m)
             }
             // A ball is a point with a radius: its direction stays exact also when the tube's axis is inside.
-            Form::Sphere { radius_m } => {
+            SolidForm::Sphere { radius_m } => {
                 let middle = Vector::new(0.0, 0.0, 0.0);
                 let core = SharedShape::new(Segment::new(middle, middle));
                 (core, Some([pose * middle; 2]), radius_m)
@@ -105,7 +105,7 @@ struct Near {
 
 /// A body and what the last look at it found.
 #[derive(Clone)]
-struct Watched {
+struct WatchedBody {
     body: Body,
     /// The contact, frozen, if the body was in reach.
     near: Option<Near>,
@@ -125,7 +125,7 @@ pub struct Surroundings {
     tube: Tube,
     /// Each stop, and what it did to the rates in the last step, rad/s².
     stops: Vec<(Stop, [f64; 2])>,
-    watched: Vec<Watched>,
+    watched: Vec<WatchedBody>,
     /// Travel of both angles since the start, rad.
     turned_rad: f64,
     /// Travel up to which no stop can have been met, rad.
@@ -161,7 +161,7 @@ impl Surroundings {
             stops: stops.into_iter().map(|stop| (stop, [0.0; 2])).collect(),
             watched: bodies
                 .into_iter()
-                .map(|body| Watched {
+                .map(|body| WatchedBody {
                     body,
                     near: None,
                     last: None,

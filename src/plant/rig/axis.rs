@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use super::cartridge::CartridgeRig;
-use super::check::{Checker, table};
+use super::check::{RangeChecker, table};
 
 /// One axis of the stick with its cartridge, drive, sensor and stops.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -165,7 +165,7 @@ fn default_strength_n() -> f64 {
 }
 
 impl AxisRig {
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         check.within("friction", |check| {
             self.friction.check_numbers(check);
             let FrictionRig {

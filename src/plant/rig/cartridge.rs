@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::check::{Checker, table};
+use super::check::{RangeChecker, table};
 use crate::spring::CoilSpring;
 
 /// Gradient cartridge as it stands in a rig file.
@@ -143,7 +143,7 @@ impl CartridgeRig {
         }
     }
 
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         match self {
             Self::Measured(c) => {
                 c.check_numbers(check);
@@ -177,7 +177,7 @@ impl SpringCartridge {
             .stress_pa(self.spring().rate_n_per_m() * compressed_m)
     }
 
-    fn check(&self, check: &mut Checker<'_>) {
+    fn check(&self, check: &mut RangeChecker<'_>) {
         self.check_numbers(check);
         let (wire, coil) = (self.wire_m, self.coil_m);
         check.require("coil_m", coil >= 2.0 * wire, || {

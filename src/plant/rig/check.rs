@@ -4,13 +4,13 @@
 use trimproof_diagnostics::FileError;
 
 /// Collects the first thing wrong with a rig; later checks are skipped once one has failed.
-pub(super) struct Checker<'a> {
+pub(super) struct RangeChecker<'a> {
     text: &'a str,
     path: String,
     error: Option<FileError>,
 }
 
-impl<'a> Checker<'a> {
+impl<'a> RangeChecker<'a> {
     /// A checker of the rig whose text this is.
     pub(super) fn new(text: &'a str) -> Self {
         Self {
@@ -86,7 +86,7 @@ macro_rules! table {
 
         impl $name {
             /// Checks each number on its own.
-            fn check_numbers(&self, check: &mut $crate::rig::check::Checker<'_>) {
+            fn check_numbers(&self, check: &mut $crate::rig::check::RangeChecker<'_>) {
                 $(check.number(stringify!($field), f64::from(self.$field), f64::from($min), f64::from($max));)*
             }
         }

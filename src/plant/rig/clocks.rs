@@ -3,7 +3,7 @@
 //! The twin, the board and the controller count; a time that is no whole number of what is counted
 //! would be rounded without a word, and the run would show another rig than the file describes.
 
-use super::{Rig, check::Checker};
+use super::{Rig, check::RangeChecker};
 
 /// Lowest and highest rate of the step generator's timer, Hz: those of `board.generator_hz`.
 pub(super) const GENERATOR_HZ: [u32; 2] = [1000, 50_000];
@@ -12,7 +12,7 @@ const SLACK_TICKS: f64 = 1e-3;
 
 impl Rig {
     /// The clocks against each other.
-    pub(super) fn check_clocks(&self, check: &mut Checker<'_>) {
+    pub(super) fn check_clocks(&self, check: &mut RangeChecker<'_>) {
         let tick_hz = self.board.tick_hz;
         let timer_hz = self.board.generator_hz;
         check.require("board.generator_hz", timer_hz.is_multiple_of(tick_hz), || {

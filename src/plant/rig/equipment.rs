@@ -3,9 +3,9 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::check::{Checker, table};
+use super::check::{RangeChecker, table};
 use crate::fault::check_bounce;
-use crate::shapes::Form;
+use crate::shapes::SolidForm;
 
 table! {
     /// Motor supply.
@@ -64,7 +64,7 @@ pub struct ObstacleRig {
     /// What it is, for messages.
     pub name: String,
     /// Form and size.
-    pub shape: Form,
+    pub shape: SolidForm,
     /// Its centre in body axes from the pivot, m. Valid: -2 to 2 each.
     pub at_m: [f64; 3],
     /// Its turn, degrees: roll about x, then pitch about y, then yaw about z (default none). Valid: -360 to 360 each.
@@ -79,7 +79,7 @@ pub struct ObstacleRig {
 }
 
 impl SupplyRig {
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         self.check_numbers(check);
     }
 }
@@ -95,19 +95,19 @@ impl BoardRig {
         2
     }
 
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         self.check_numbers(check);
     }
 }
 
 impl HandRig {
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         self.check_numbers(check);
     }
 }
 
 impl SwitchesRig {
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         let found = check_bounce(&self.bounce_s);
         check.require("bounce_s", found.is_ok(), || {
             found.clone().err().unwrap_or_default()
@@ -116,7 +116,7 @@ impl SwitchesRig {
 }
 
 impl ObstacleRig {
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         check.require("name", !self.name.trim().is_empty(), || {
             "is empty".to_owned()
         });

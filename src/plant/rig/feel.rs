@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::check::Checker;
+use super::check::RangeChecker;
 use crate::AxisName;
 
 /// What the drives do while a target is looked at.
@@ -219,7 +219,7 @@ impl FeelTarget {
         }
     }
 
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         let mut band = |keys: [&str; 2], [low, high]: [f64; 2], most: f64| {
             check.number(keys[0], low, 0.0, most);
             check.number(keys[1], high, 0.0, most);

@@ -24,7 +24,7 @@ pub use stick::{GRAVITY_M_PER_S2, MassProperties, MassRig, MassShapes, MeasuredM
 pub use whole::Rig;
 
 use crate::scheme::{Scheme, StepBound};
-use check::Checker;
+use check::RangeChecker;
 use trimproof_diagnostics::FileError;
 
 impl Rig {
@@ -41,7 +41,7 @@ impl Rig {
     }
 
     fn check(&self, text: &str) -> Result<(), FileError> {
-        let mut check = Checker::new(text);
+        let mut check = RangeChecker::new(text);
         let kebab = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         let name = &self.name;
         check.require("name", !name.is_empty() && name.chars().all(kebab), || {
@@ -64,7 +64,7 @@ impl Rig {
         }
         check.finish()?;
         self.check_scheme(text)?;
-        let mut check = Checker::new(text);
+        let mut check = RangeChecker::new(text);
         self.check_clocks(&mut check);
         self.check_obstacles(&mut check);
         check.finish()

@@ -1,6 +1,6 @@
 //! Where a stick can stand: not beyond a stop, not inside an obstacle.
 
-use super::{Rig, check::Checker};
+use super::{Rig, check::RangeChecker};
 use crate::contact::Surroundings;
 use crate::fault::AxisName;
 use crate::params::surroundings;
@@ -66,7 +66,7 @@ impl Rig {
     }
 
     /// No obstacle may be in the way of the upright stick.
-    pub(super) fn check_obstacles(&self, check: &mut Checker<'_>) {
+    pub(super) fn check_obstacles(&self, check: &mut RangeChecker<'_>) {
         if let Some(index) = inside(&surroundings(self, 1), [0.0; 2]) {
             check.require(&format!("obstacle[{index}].at_m"), false, || {
                 format!(

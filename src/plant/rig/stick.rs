@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use super::check::Checker;
+use super::check::RangeChecker;
 use crate::shapes::{Inertia, Solid};
 
 /// The stick that turns in the gimbal.
@@ -168,7 +168,7 @@ impl MassProperties {
 pub const GRAVITY_M_PER_S2: f64 = 9.80665;
 
 impl StickRig {
-    pub(super) fn check(&self, check: &mut Checker<'_>) {
+    pub(super) fn check(&self, check: &mut RangeChecker<'_>) {
         check.number("grip_radius_m", self.grip_radius_m, 0.05, 1.5);
         check.number("tube_radius_m", self.tube_radius_m, 0.002, 0.1);
         check.number("tube_bottom_m", self.tube_bottom_m, -0.5, 1.0);
@@ -188,7 +188,7 @@ impl StickRig {
 }
 
 impl MeasuredMass {
-    fn check(&self, check: &mut Checker<'_>) {
+    fn check(&self, check: &mut RangeChecker<'_>) {
         check.number("frame_inertia_kg_m2", self.frame_inertia_kg_m2, 1e-6, 10.0);
         check.number("frame_mass_kg", self.frame_mass_kg, 0.001, 50.0);
         check.numbers("frame_cg_m", &self.frame_cg_m, -1.0, 1.0);
@@ -222,7 +222,7 @@ impl MeasuredMass {
     }
 }
 
-fn check_solids(check: &mut Checker<'_>, key: &str, solids: &[Solid]) {
+fn check_solids(check: &mut RangeChecker<'_>, key: &str, solids: &[Solid]) {
     check.require(key, !solids.is_empty(), || {
         "is empty, it must hold at least one solid".to_owned()
     });

@@ -1,6 +1,6 @@
 //! Whether a rig's stops can do what stops are for: meet the tube wherever the stick goes, and nowhere else.
 
-use super::{AxisRig, Rig, StickRig, check::Checker};
+use super::{AxisRig, Rig, StickRig, check::RangeChecker};
 
 /// How far beyond its angle a stop may let the stick at most, rad: 30 degrees, where the picture of a buffer that
 /// is pressed along one direction ends (estimate, no source).
@@ -8,7 +8,7 @@ const FARTHEST_BEYOND_RAD: f64 = std::f64::consts::FRAC_PI_6;
 
 impl Rig {
     /// The stops of both axes against the stick and against each other.
-    pub(super) fn check_stops(&self, check: &mut Checker<'_>) {
+    pub(super) fn check_stops(&self, check: &mut RangeChecker<'_>) {
         let axes = [("pitch", &self.pitch), ("roll", &self.roll)];
         for (index, (key, axis)) in axes.into_iter().enumerate() {
             let (_, other) = axes[1 - index];
@@ -19,7 +19,7 @@ impl Rig {
     }
 }
 
-fn one(check: &mut Checker<'_>, stick: &StickRig, axis: &AxisRig, other: &AxisRig) {
+fn one(check: &mut RangeChecker<'_>, stick: &StickRig, axis: &AxisRig, other: &AxisRig) {
     let stops = &axis.stops;
     let height_m = stops.height_m;
     let radii_m = stick.tube_radius_m + stops.pin_radius_m;

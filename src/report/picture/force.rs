@@ -1,7 +1,7 @@
 //! Force against position: a sweep, its tolerance band, a second sweep, and what is read off it.
 
 use super::canvas::{Canvas, Frame, Key, MARGIN, PixelPair, sheet};
-use super::plane::{ABOVE, Axis, BELOW, LEFT, Plane, RIGHT};
+use super::plane::{ABOVE, BELOW, FrameAxis, LEFT, Plane, RIGHT};
 use super::style::{colour, number};
 use super::{INCH_M, LB_N, PictureError};
 use trimproof_feel::figures::SweepFigures;
@@ -164,18 +164,18 @@ fn figures_line(plot: &ForceLoop<'_>) -> String {
     line
 }
 
-fn axes(plot: &ForceLoop<'_>) -> (Axis, Axis) {
+fn axes(plot: &ForceLoop<'_>) -> (FrameAxis, FrameAxis) {
     let loops = || [Some(plot.reference), plot.other].into_iter().flatten();
     let samples = || loops().flat_map(|one| &one.sweep.samples);
     let stops = loops()
         .filter_map(|one| one.figures)
         .flat_map(|figures| figures.stop_deg);
-    let x = Axis {
+    let x = FrameAxis {
         second: Some((
             "position at the grip, in".to_owned(),
             plot.reference.sweep.grip_radius_m.max(1e-3) / INCH_M * 1_f64.to_radians(),
         )),
-        ..Axis::around(
+        ..FrameAxis::around(
             &format!("stick angle in {}, deg", plot.reference.sweep.axis.name()),
             samples().map(|sample| sample.position_deg).chain(stops),
             0.04,
@@ -201,9 +201,9 @@ fn axes(plot: &ForceLoop<'_>) -> (Axis, Axis) {
         .map(|target| target.least_n.abs().max(target.most_n.abs()));
     let most = wanted.fold(most, f64::max);
     let most = most + plot.tolerance.map_or(0.0, |tolerance| tolerance.of(most));
-    let y = Axis {
+    let y = FrameAxis {
         second: Some(("force, lb".to_owned(), 1.0 / LB_N)),
-        ..Axis::around("force of the hand at the grip, N", [-most, most], 0.08)
+        ..FrameAxis::around("force of the hand at the grip, N", [-most, most], 0.08)
     };
     (x, y)
 }

@@ -2,7 +2,7 @@
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, sheet};
-use super::plane::{Axis, BELOW, LEFT, Plane};
+use super::plane::{BELOW, FrameAxis, LEFT, Plane};
 use super::style::{colour, number};
 use plotters::style::RGBColor;
 
@@ -142,7 +142,7 @@ fn tightest(plot: &Holding<'_>, asked_n_m: &[f64]) -> Option<Tightest> {
         .min_by(|a, b| a.share.total_cmp(&b.share))
 }
 
-fn axes(plot: &Holding<'_>) -> (Axis, Axis) {
+fn axes(plot: &Holding<'_>) -> (FrameAxis, FrameAxis) {
     let held = plot.holds.iter().flat_map(|line| &line.torque_n_m);
     let most = held
         .chain(plot.cartridge_n_m)
@@ -151,12 +151,12 @@ fn axes(plot: &Holding<'_>) -> (Axis, Axis) {
         .fold(0.0_f64, |most, torque| most.max(torque.abs()));
     let positions = plot.position_deg.iter().copied();
     let least = if one_sided(plot) { 0.0 } else { -most };
-    let mut torque = Axis::around("torque at the stick, N m", [least, most], 0.06);
+    let mut torque = FrameAxis::around("torque at the stick, N m", [least, most], 0.06);
     if one_sided(plot) {
         torque.from = 0.0;
     }
     (
-        Axis::around("stick angle from the trim, deg", positions, 0.03),
+        FrameAxis::around("stick angle from the trim, deg", positions, 0.03),
         torque,
     )
 }

@@ -23,7 +23,7 @@ const FINEST: f64 = 1e-5;
 
 /// One direction of a frame.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Axis {
+pub(super) struct FrameAxis {
     /// Title with the unit.
     pub title: String,
     /// Value at the left or lower end.
@@ -34,7 +34,7 @@ pub(super) struct Axis {
     pub second: Option<(String, f64)>,
 }
 
-impl Axis {
+impl FrameAxis {
     /// An axis with room on both sides of the values; of something to see even where all are the same or none is a number.
     pub fn around(title: &str, values: impl IntoIterator<Item = f64>, room: f64) -> Self {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
@@ -65,8 +65,8 @@ impl Axis {
 /// A frame in which values have a place.
 pub(super) struct Plane {
     pub frame: Frame,
-    pub x: Axis,
-    pub y: Axis,
+    pub x: FrameAxis,
+    pub y: FrameAxis,
     /// Where labels stand.
     taken: Vec<Frame>,
     /// Where curves run: labels keep off if they can.
@@ -75,7 +75,7 @@ pub(super) struct Plane {
 
 impl Plane {
     /// A frame with these axes; nothing is drawn yet.
-    pub fn new(frame: Frame, x: Axis, y: Axis) -> Self {
+    pub fn new(frame: Frame, x: FrameAxis, y: FrameAxis) -> Self {
         Self {
             frame,
             x,

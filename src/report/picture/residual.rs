@@ -2,7 +2,7 @@
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, sheet};
-use super::plane::{Axis, BELOW, LEFT, Plane};
+use super::plane::{BELOW, FrameAxis, LEFT, Plane};
 use super::style::{colour, number};
 use trimproof_feel::fit::{Residual, Residuals};
 
@@ -90,14 +90,14 @@ pub fn residual_plot(plot: &ResidualPlot<'_>) -> Result<String, PictureError> {
     })
 }
 
-fn across_axis(plot: &ResidualPlot<'_>) -> Axis {
+fn across_axis(plot: &ResidualPlot<'_>) -> FrameAxis {
     let title = if plot.is_sweep() {
         "stick angle, deg"
     } else {
         "time, s"
     };
     let points = plot.residuals.points.iter();
-    Axis::around(title, points.map(|point| plot.across(point)), 0.03)
+    FrameAxis::around(title, points.map(|point| plot.across(point)), 0.03)
 }
 
 fn draw_readings(
@@ -114,7 +114,7 @@ fn draw_readings(
     let values = points
         .iter()
         .flat_map(|point| [point.measured, point.model]);
-    let y = Axis::around(title, values, 0.06);
+    let y = FrameAxis::around(title, values, 0.06);
     let mut plane = Plane::new(frame, across_axis(plot), y);
     plane.draw_axes(canvas, false)?;
     specks(plot, &plane, canvas, |point| point.measured)?;
@@ -157,7 +157,7 @@ fn draw_residuals(
         .filter(|size| size.is_finite())
         .fold(found.deviation, f64::max);
     let title = format!("measured less model, {}", found.unit);
-    let y = Axis::around(&title, [-largest, largest], 0.08);
+    let y = FrameAxis::around(&title, [-largest, largest], 0.08);
     let plane = Plane::new(frame, across_axis(plot), y);
     let band = Frame {
         top: plane.y_at(found.deviation),

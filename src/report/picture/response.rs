@@ -2,7 +2,7 @@
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, sheet};
-use super::plane::{Axis, BELOW, LEFT, Plane};
+use super::plane::{BELOW, FrameAxis, LEFT, Plane};
 use super::style::{SMALL, colour, number, width_of};
 use trimproof_feel::figures::ResponseFigures;
 use trimproof_feel::record::Response;
@@ -139,7 +139,7 @@ fn figures_line(plot: &Step<'_>) -> String {
 }
 
 /// Up to half as long again as it takes to come to rest.
-fn time_axis(plot: &Step<'_>, begin_s: f64) -> Axis {
+fn time_axis(plot: &Step<'_>, begin_s: f64) -> FrameAxis {
     let samples = &plot.reference.response.samples;
     let all_s = samples.last().map_or(1.0, |last| last.time_s - begin_s);
     let moving_s = plot.reference.figures.and_then(|figures| {
@@ -149,7 +149,7 @@ fn time_axis(plot: &Step<'_>, begin_s: f64) -> Axis {
             .map(|sample| sample.time_s - begin_s)
     });
     let to = moving_s.map_or(all_s, |moving| (1.6 * moving).min(all_s));
-    Axis {
+    FrameAxis {
         title: "time from the release, s".to_owned(),
         from: 0.0,
         to: if to > 0.0 { to } else { 1.0 },
@@ -158,7 +158,7 @@ fn time_axis(plot: &Step<'_>, begin_s: f64) -> Axis {
 }
 
 /// With room at the top for the times.
-fn angle_axis(plot: &Step<'_>, frame: Frame) -> Axis {
+fn angle_axis(plot: &Step<'_>, frame: Frame) -> FrameAxis {
     let of = |one: &FreeResponse<'_>, by: f64| -> Vec<f64> {
         one.response
             .samples
@@ -172,7 +172,7 @@ fn angle_axis(plot: &Step<'_>, frame: Frame) -> Axis {
         "stick angle in {}, deg",
         plot.reference.response.axis.name()
     );
-    let mut axis = Axis::around(&title, values, 0.06);
+    let mut axis = FrameAxis::around(&title, values, 0.06);
     let share = TIMES / (frame.bottom - frame.top);
     axis.to += share / (1.0 - share) * (axis.to - axis.from);
     axis

@@ -3,7 +3,7 @@
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, PixelPair, Side, sheet};
-use super::plane::{Axis, BELOW, Plane};
+use super::plane::{BELOW, FrameAxis, Plane};
 use super::style::{SMALL, colour, fit, number, rgb, width_of};
 use std::ops::Range;
 use trimproof_harness::palette::{self, Rgb};
@@ -132,7 +132,7 @@ pub fn trace(plot: &TracePlot) -> Result<String, PictureError> {
     let all_s = (rows - 1) as f64 * plot.tick_s;
     let [from_s, to_s] = plot.shown_s.unwrap_or([0.0, all_s]);
     let (from_s, to_s) = (from_s.max(0.0), to_s.min(all_s));
-    let time = Axis {
+    let time = FrameAxis {
         title: "time, s".to_owned(),
         from: from_s,
         to: if to_s > from_s {
@@ -179,7 +179,7 @@ fn short(seconds: f64) -> String {
 /// Draws everything; gives how far down it reaches, px.
 fn draw(
     plot: &TracePlot,
-    time: &Axis,
+    time: &FrameAxis,
     legend: &[(Key, String)],
     canvas: &mut Canvas<'_>,
 ) -> Result<f64, PictureError> {
@@ -229,7 +229,7 @@ fn worst_x(plot: &TracePlot, plane: &Plane) -> Option<f64> {
 fn draw_row(
     plot: &TracePlot,
     lane: &Lane,
-    time: &Axis,
+    time: &FrameAxis,
     (left, right): (f64, f64),
     top: f64,
     canvas: &mut Canvas<'_>,
@@ -243,7 +243,7 @@ fn draw_row(
         right,
         bottom: top + ROW,
     };
-    let plane = Plane::new(frame, time.clone(), Axis::around("", [0.0, 1.0], 0.0));
+    let plane = Plane::new(frame, time.clone(), FrameAxis::around("", [0.0, 1.0], 0.0));
     windows(plot, &plane, canvas)?;
     draw_lane(lane, plot.tick_s, &plane, worst_x(plot, &plane), canvas)?;
     Ok(plane)
@@ -252,7 +252,7 @@ fn draw_row(
 fn draw_panel(
     plot: &TracePlot,
     panel: &Panel,
-    time: &Axis,
+    time: &FrameAxis,
     ends: (f64, f64),
     y: f64,
     last: bool,
@@ -281,7 +281,7 @@ fn draw_panel(
         .iter()
         .flat_map(|curve| &curve.values[seen(curve)])
         .copied();
-    let mut axis = Axis::around(&panel.title, values, 0.07);
+    let mut axis = FrameAxis::around(&panel.title, values, 0.07);
     let lacking = 0.5 * (panel.least - (axis.to - axis.from));
     if lacking > 0.0 {
         (axis.from, axis.to) = (axis.from - lacking, axis.to + lacking);
@@ -301,7 +301,7 @@ fn draw_panel(
 }
 
 /// The rows that are shown of so many.
-fn shown(tick_s: f64, time: &Axis, rows: usize) -> Range<usize> {
+fn shown(tick_s: f64, time: &FrameAxis, rows: usize) -> Range<usize> {
     // Not negative, and no larger than the longest trace.
     let from = (time.from / tick_s).floor().max(0.0) as usize;
     let to = (time.to / tick_s).ceil().max(0.0) as usize + 1;
@@ -329,7 +329,7 @@ fn windows(plot: &TracePlot, plane: &Plane, canvas: &mut Canvas<'_>) -> Result<(
 /// box with margin and time.
 fn draw_worst(
     worst: &Worst,
-    time: &Axis,
+    time: &FrameAxis,
     crossed: &[Frame],
     plane: &mut Plane,
     canvas: &mut Canvas<'_>,

@@ -83,7 +83,7 @@ pub struct Studio {
 }
 
 #[derive(Default, Resource)]
-struct Taken(BTreeMap<usize, Shot>);
+struct FrameTaken(BTreeMap<usize, Shot>);
 
 impl Studio {
     /// Opens a studio.
@@ -127,7 +127,7 @@ impl Studio {
             },
         );
         drawn(&mut app, Some(image.clone()), Quality::Full);
-        app.init_resource::<Taken>();
+        app.init_resource::<FrameTaken>();
         while app.plugins_state() == PluginsState::Adding {
             bevy::tasks::tick_global_task_pools_on_main_thread();
         }
@@ -167,7 +167,7 @@ impl Studio {
             let shot = self
                 .app
                 .world_mut()
-                .resource_mut::<Taken>()
+                .resource_mut::<FrameTaken>()
                 .0
                 .remove(&given);
             waited += 1;
@@ -211,7 +211,7 @@ impl Studio {
     fn ask(&mut self, index: usize) {
         let screenshot = Screenshot::image(self.image.clone());
         self.app.world_mut().spawn(screenshot).observe(
-            move |captured: On<ScreenshotCaptured>, mut taken: ResMut<Taken>| {
+            move |captured: On<ScreenshotCaptured>, mut taken: ResMut<FrameTaken>| {
                 taken.0.insert(index, shot_of(&captured.image));
             },
         );

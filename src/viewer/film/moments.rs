@@ -42,7 +42,7 @@ pub fn key_instants(timeline: &Timeline, count: usize) -> Vec<f64> {
     let Some(last) = moments.last().map(|moment| moment.row) else {
         return Vec::new();
     };
-    let scale = Scale::of(&moments, last);
+    let scale = MomentScale::of(&moments, last);
     let mut chosen: Vec<&Moment> = Vec::new();
     let near = 0.4 * last as f64 / count.max(1) as f64;
     let rows = timeline
@@ -163,13 +163,13 @@ impl Moment {
 }
 
 /// What counts as all of an angle and of a force.
-struct Scale {
+struct MomentScale {
     travel_deg: f64,
     force_n: f64,
     rows: f64,
 }
 
-impl Scale {
+impl MomentScale {
     fn of(moments: &[Moment], last: usize) -> Self {
         let width = |of: &dyn Fn(&Moment) -> f64| {
             let (low, high) = moments
@@ -235,7 +235,7 @@ mod tests {
             })
             .collect();
         assert_eq!(moments.len(), 6);
-        let scale = Scale::of(&candidates(&timeline, 6), timeline.trace.rows() - 1);
+        let scale = MomentScale::of(&candidates(&timeline, 6), timeline.trace.rows() - 1);
         for (index, one) in moments.iter().enumerate() {
             for other in &moments[..index] {
                 let without_time = Moment {

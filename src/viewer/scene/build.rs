@@ -2,7 +2,7 @@
 
 use bevy::light::{CascadeShadowConfigBuilder, DirectionalLightShadowMap, GlobalAmbientLight};
 use bevy::prelude::*;
-use trimproof_plant::{Along, Form, Rig, Solid};
+use trimproof_plant::{Along, Rig, Solid, SolidForm};
 
 use super::kit::{Kit, between};
 use super::layout::PlateLayout;
@@ -203,9 +203,9 @@ fn inner_yoke(kit: &mut Kit<'_, '_, '_>, yoke: Entity) {
         Some([_, solids]) => {
             for solid in &solids {
                 // The rig's grip is drawn as the grip, and its tube as the tube.
-                let stands = matches!(solid.shape, Form::Capsule { axis: Along::Z, .. });
+                let stands = matches!(solid.shape, SolidForm::Capsule { axis: Along::Z, .. });
                 let is_grip = stands && (-solid.at_m[2] as f32) > 0.8 * kit.layout.grip_m;
-                let is_tube = matches!(solid.shape, Form::Cylinder { radius_m, axis: Along::Z, .. }
+                let is_tube = matches!(solid.shape, SolidForm::Cylinder { radius_m, axis: Along::Z, .. }
                     if (radius_m as f32 - tube.radius_m).abs() < 1e-4);
                 if is_grip || is_tube {
                     continue;
@@ -386,18 +386,18 @@ fn solid_thing(
 }
 
 /// The mesh of a form and the turn that lays it along its axis.
-fn form(form: &Form) -> (Mesh, Quat) {
+fn form(form: &SolidForm) -> (Mesh, Quat) {
     let lay = |axis: Along| match axis {
         Along::X => Quat::from_rotation_x(std::f32::consts::FRAC_PI_2),
         Along::Y => Quat::from_rotation_z(std::f32::consts::FRAC_PI_2),
         Along::Z => Quat::IDENTITY,
     };
     match *form {
-        Form::Cuboid { size_m: [x, y, z] } => (
+        SolidForm::Cuboid { size_m: [x, y, z] } => (
             Cuboid::new(y as f32, z as f32, x as f32).into(),
             Quat::IDENTITY,
         ),
-        Form::Cylinder {
+        SolidForm::Cylinder {
             radius_m,
             length_m,
             axis,
@@ -405,7 +405,7 @@ fn form(form: &Form) -> (Mesh, Quat) {
             Cylinder::new(radius_m as f32, length_m as f32).into(),
             lay(axis),
         ),
-        Form::Capsule {
+        SolidForm::Capsule {
             radius_m,
             length_m,
             axis,
@@ -413,6 +413,6 @@ fn form(form: &Form) -> (Mesh, Quat) {
             Capsule3d::new(radius_m as f32, length_m as f32).into(),
             lay(axis),
         ),
-        Form::Sphere { radius_m } => (Sphere::new(radius_m as f32).into(), Quat::IDENTITY),
+        SolidForm::Sphere { radius_m } => (Sphere::new(radius_m as f32).into(), Quat::IDENTITY),
     }
 }

@@ -387,24 +387,24 @@ fn lowest_m(solid: &Solid) -> f32 {
 
 /// Half extents of a solid along the body axes.
 fn extent_m(solid: &Solid) -> [f64; 3] {
-    use trimproof_plant::{Along, Form};
+    use trimproof_plant::{Along, SolidForm};
     let round = |radius: f64, half: f64, axis: Along| match axis {
         Along::X => [half, radius, radius],
         Along::Y => [radius, half, radius],
         Along::Z => [radius, radius, half],
     };
     match solid.shape {
-        Form::Cuboid { size_m } => size_m.map(|size| size / 2.0),
-        Form::Cylinder {
+        SolidForm::Cuboid { size_m } => size_m.map(|size| size / 2.0),
+        SolidForm::Cylinder {
             radius_m,
             length_m,
             axis,
         } => round(radius_m, length_m / 2.0, axis),
-        Form::Capsule {
+        SolidForm::Capsule {
             radius_m,
             length_m,
             axis,
         } => round(radius_m, length_m / 2.0 + radius_m, axis),
-        Form::Sphere { radius_m } => [radius_m; 3],
+        SolidForm::Sphere { radius_m } => [radius_m; 3],
     }
 }

@@ -70,7 +70,7 @@ impl Gear {
     /// The gear as a mesh.
     pub fn mesh(&self) -> Mesh {
         let outline = self.outline();
-        let mut made = Builder::default();
+        let mut made = MeshBuilder::default();
         let half = 0.5 * self.width_m;
         let count = outline.len();
         for (index, &[y, z]) in outline.iter().enumerate() {
@@ -119,7 +119,7 @@ impl Gear {
 
 /// A coil spring along z, centred, of the given length between the planes of its ends.
 pub fn spring(length_m: f32, coil_m: f32, wire_m: f32, coils: f32) -> Mesh {
-    let mut made = Builder::default();
+    let mut made = MeshBuilder::default();
     let pieces = ((coils * COIL_PIECES as f32).ceil() as usize).max(COIL_PIECES);
     let rise = (length_m - wire_m).max(0.0);
     let mut rings: Vec<Vec<(Vec3, Vec3)>> = Vec::with_capacity(pieces + 1);
@@ -152,13 +152,13 @@ pub fn spring(length_m: f32, coil_m: f32, wire_m: f32, coils: f32) -> Mesh {
 }
 
 #[derive(Default)]
-struct Builder {
+struct MeshBuilder {
     places: Vec<[f32; 3]>,
     normals: Vec<[f32; 3]>,
     indices: Vec<u32>,
 }
 
-impl Builder {
+impl MeshBuilder {
     /// A flat quad; which way its corners run is put right by the normal.
     fn quad(&mut self, corners: [Vec3; 4], normal: Vec3) {
         self.smooth(corners.map(|corner| (corner, normal)));

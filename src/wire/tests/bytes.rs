@@ -2,7 +2,7 @@
 //! than 1,000 ticks a second.
 
 use crate::tests::{any_inputs, frame_of, joined};
-use crate::{Answer, Command, Request, Sample};
+use crate::{Answer, Request, Sample, TickCommand};
 use proptest::prelude::*;
 use trimproof_controller::{Controller, Settings};
 use trimproof_io::{
@@ -23,7 +23,7 @@ fn sample_bytes(inputs: &Inputs) -> usize {
 
 fn command_bytes(outputs: &Outputs) -> usize {
     let outputs = *outputs;
-    frame_of(&Answer::Command(Command {
+    frame_of(&Answer::Command(TickCommand {
         run: 1,
         tick: 1,
         outputs,

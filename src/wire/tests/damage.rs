@@ -3,7 +3,7 @@
 use crate::tests::round_trip::{any_answer, any_request};
 use crate::tests::{all_of, frame_of, hex, longest_settings, read};
 use crate::{
-    Answer, Begin, Command, Decoder, FRAME_MAX, FrameError, Hello, Request, Sample, VERSION,
+    Answer, Begin, Decoder, FRAME_MAX, FrameError, Hello, Request, Sample, TickCommand, VERSION,
 };
 use proptest::prelude::*;
 use trimproof_controller::Settings;
@@ -180,7 +180,7 @@ fn each_error_has_its_name() {
         plain[at] = byte;
         read::<Answer>(&frame_of(&Raw(&plain)))
     };
-    let none = Answer::Command(Command {
+    let none = Answer::Command(TickCommand {
         run: 0,
         tick: 0,
         outputs: Outputs::default(),
@@ -269,7 +269,7 @@ fn a_joystick_of_minus_32768_is_no_command() {
         let mut outputs = Outputs::default();
         outputs.command.axis[axis].joystick = joystick;
         let mut frame = [0; FRAME_MAX];
-        let answer = Answer::Command(Command {
+        let answer = Answer::Command(TickCommand {
             run: 1,
             tick: 2,
             outputs,

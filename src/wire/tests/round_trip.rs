@@ -2,8 +2,8 @@
 
 use crate::tests::{any_inputs, any_outputs, any_settings, frame_of, hex, longest_settings, read};
 use crate::{
-    Answer, Begin, Begun, Command, FRAME_MAX, Greeting, Hello, IDENTITY_MAX, MESSAGE_MAX, Name,
-    Refusal, Request, Sample, encode, hash_of,
+    Answer, Begin, Begun, FRAME_MAX, Greeting, Hello, IDENTITY_MAX, MESSAGE_MAX, Name, Refusal,
+    Request, Sample, TickCommand, encode, hash_of,
 };
 use proptest::prelude::*;
 use trimproof_controller::Settings;
@@ -51,7 +51,7 @@ pub(super) fn any_answer() -> impl Strategy<Value = Answer> {
         any::<(u16, u32)>()
             .prop_map(|(run, settings_hash)| Answer::Begun(Begun { run, settings_hash })),
         (any::<(u8, u16)>(), any_outputs())
-            .prop_map(|((run, tick), outputs)| Answer::Command(Command { run, tick, outputs })),
+            .prop_map(|((run, tick), outputs)| Answer::Command(TickCommand { run, tick, outputs })),
         Just(Answer::Tripped),
         any::<u16>().prop_map(|run| Answer::Ended { run }),
         refusal.prop_map(Answer::Refused),

@@ -5,7 +5,7 @@
 use super::joined;
 use crate::tests::{frame_of, hex, longest_settings, read};
 use crate::{
-    Answer, Begin, Begun, Command, Greeting, Hello, Name, Refusal, Request, Sample, hash_of,
+    Answer, Begin, Begun, Greeting, Hello, Name, Refusal, Request, Sample, TickCommand, hash_of,
 };
 use trimproof_controller::Settings;
 use trimproof_io::{
@@ -37,7 +37,8 @@ pub(super) fn messages() -> Vec<(&'static str, &'static str, Message)> {
         }))
     };
     let sample = |run, inputs| ToBoard(Request::Sample(Sample { run, inputs }));
-    let command = |run, tick, outputs| ToHarness(Answer::Command(Command { run, tick, outputs }));
+    let command =
+        |run, tick, outputs| ToHarness(Answer::Command(TickCommand { run, tick, outputs }));
     let refused = |refusal| ToHarness(Answer::Refused(refusal));
     vec![
         (

@@ -1,13 +1,13 @@
 //! The page and the pictures of a measured stick.
 
 use super::figures::{Titled, tables};
-use super::report::{CAUTION, Report, Stick};
+use super::report::{CAUTION, FeelReport, Stick};
 use super::verdicts;
 use crate::commands::pictures;
 use std::path::Path;
 use trimproof_controller::Controller;
 use trimproof_feel::figures::SweepFigures;
-use trimproof_feel::judge::{Verdict, sides};
+use trimproof_feel::judge::{FeelVerdict, sides};
 use trimproof_feel::record::{Condition, Response, Sweep};
 use trimproof_plant::rig::{FeelCondition, FeelTarget};
 use trimproof_report::page::{self, Block, Figure, Page, Section, Table, Tone};
@@ -25,7 +25,7 @@ pub struct Drawn {
 ///
 /// # Errors
 /// If something cannot be drawn.
-pub fn pictures(report: &Report<'_>) -> Result<Vec<Drawn>, PictureError> {
+pub fn pictures(report: &FeelReport<'_>) -> Result<Vec<Drawn>, PictureError> {
     let mut drawn = Vec::new();
     for sweep in &report.stick.record.sweeps {
         drawn.push(sweep_picture(report, sweep)?);
@@ -45,9 +45,9 @@ pub fn write_all(folder: &Path, drawn: &[Drawn]) -> Vec<(String, String)> {
 }
 
 /// The whole report as one HTML page.
-pub fn page(report: &Report<'_>, pictures: Vec<Drawn>) -> String {
+pub fn page(report: &FeelReport<'_>, pictures: Vec<Drawn>) -> String {
     let mut sections = Vec::new();
-    let mut judged = |head: String, verdicts: &[Verdict]| {
+    let mut judged = |head: String, verdicts: &[FeelVerdict]| {
         if !verdicts.is_empty() {
             sections.push(Section {
                 head,
@@ -110,7 +110,7 @@ pub fn page(report: &Report<'_>, pictures: Vec<Drawn>) -> String {
     })
 }
 
-fn verdict_table(judged: &[Verdict]) -> Table {
+fn verdict_table(judged: &[FeelVerdict]) -> Table {
     let (head, rows, bad) = verdicts::cells(judged);
     Table {
         caption: verdicts::sum(judged.iter()),
@@ -133,7 +133,7 @@ fn figure_table(titled: Titled) -> Table {
     }
 }
 
-fn sweep_picture(report: &Report<'_>, sweep: &Sweep) -> Result<Drawn, PictureError> {
+fn sweep_picture(report: &FeelReport<'_>, sweep: &Sweep) -> Result<Drawn, PictureError> {
     let (axis, condition) = (sweep.axis, sweep.condition);
     let same = |other: &&Sweep| other.axis == axis && other.condition == condition;
     let other = report
@@ -180,7 +180,7 @@ fn a_loop<'a>(stick: &'a Stick, sweep: &'a Sweep) -> Loop<'a> {
 }
 
 /// The rig's force bands for this sweep, on both sides.
-fn targets(report: &Report<'_>, sweep: &Sweep) -> Vec<ForceTarget> {
+fn targets(report: &FeelReport<'_>, sweep: &Sweep) -> Vec<ForceTarget> {
     let mut bands = Vec::new();
     for target in &report.rig.feel {
         let FeelTarget::Force {
@@ -214,7 +214,7 @@ fn targets(report: &Report<'_>, sweep: &Sweep) -> Vec<ForceTarget> {
     bands
 }
 
-fn response_picture(report: &Report<'_>, response: &Response) -> Result<Drawn, PictureError> {
+fn response_picture(report: &FeelReport<'_>, response: &Response) -> Result<Drawn, PictureError> {
     let side = side_of(response);
     let same = |other: &&Response| {
         other.axis == response.axis

@@ -1,17 +1,17 @@
 //! The report for programs; documented in docs/guides/feel.md.
 
-use super::report::{CAUTION, Report, Stick};
+use super::report::{CAUTION, FeelReport, Stick};
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_feel::figures::{ResponseFigures, SweepFigures};
-use trimproof_feel::judge::Verdict;
+use trimproof_feel::judge::FeelVerdict;
 
 /// Version of the form: it rises when a field changes its meaning or goes.
 const FORM: u32 = 1;
 
 /// A whole report.
 #[derive(Serialize)]
-pub struct Form<'a> {
+pub struct FeelForm<'a> {
     form: u32,
     exit_code: u8,
     caution: &'static str,
@@ -96,10 +96,10 @@ struct VerdictForm<'a> {
     note: &'a str,
 }
 
-impl<'a> Form<'a> {
+impl<'a> FeelForm<'a> {
     /// The report in this form.
-    pub fn of(report: &'a Report<'a>, exit: Exit) -> Self {
-        let verdicts = |verdicts: &'a [Verdict]| verdicts.iter().map(verdict).collect();
+    pub fn of(report: &'a FeelReport<'a>, exit: Exit) -> Self {
+        let verdicts = |verdicts: &'a [FeelVerdict]| verdicts.iter().map(verdict).collect();
         Self {
             form: FORM,
             exit_code: exit.code(),
@@ -171,7 +171,7 @@ fn response(response: &ResponseFigures) -> ResponseForm<'_> {
     }
 }
 
-fn verdict(verdict: &Verdict) -> VerdictForm<'_> {
+fn verdict(verdict: &FeelVerdict) -> VerdictForm<'_> {
     VerdictForm {
         outcome: verdict.outcome.name(),
         axis: verdict.axis.name(),

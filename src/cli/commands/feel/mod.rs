@@ -8,7 +8,7 @@ mod text;
 mod verdicts;
 mod work;
 
-use report::{Report, Stick};
+use report::{FeelReport, Stick};
 
 use crate::args::{FeelArgs, Format};
 use crate::commands::signals::rig_file;
@@ -28,7 +28,7 @@ use trimproof_harness::suite::{
 };
 
 /// Where a stick's figures come from.
-enum Source<'a> {
+enum RecordSource<'a> {
     /// A measurement of the bench.
     Bench(Box<Stick>),
     /// The twin of a rig, still to be measured.
@@ -48,13 +48,13 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
     let (mut other_rig, mut other) = (None, None);
     match &args.against {
         Some(file) if is_bench(file) => {
-            other = Some(Source::Bench(Box::new(read_bench(file, &rig)?)))
+            other = Some(RecordSource::Bench(Box::new(read_bench(file, &rig)?)))
         }
         Some(named) => other_rig = Some(load_rig(&rig_file(named)?)?),
         None => {}
     }
     if let Some(other_rig) = &other_rig {
-        other = Some(Source::Twin(other_rig));
+        other = Some(RecordSource::Twin(other_rig));
     }
     for file in [&args.keep, &args.html].into_iter().flatten() {
         try_file(file)
@@ -65,11 +65,11 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
             .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
     }
 
-    let subject = bench.map_or(Source::Twin(&rig), Source::Bench);
+    let subject = bench.map_or(RecordSource::Twin(&rig), RecordSource::Bench);
     let Some((stick, other)) = take(subject, other)? else {
         return Ok(Exit::Stopped);
     };
-    let report = Report::of(&rig, &stick, other.as_ref());
+    let report = FeelReport::of(&rig, &stick, other.as_ref());
     if let Some(other) = &other
         && report.table.iter().all(|verdict| verdict.value.is_none())
     {
@@ -95,14 +95,14 @@ pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
         exit = failure.exit();
     }
     match args.format {
-        Format::Json => emit_json(&json::Form::of(&report, exit))?,
+        Format::Json => emit_json(&json::FeelForm::of(&report, exit))?,
         Format::Text => emit(&text::render(&report, paint))?,
     }
     Ok(exit)
 }
 
 /// Draws and writes what was asked for; gives what could not be, and why.
-fn draw_all(args: &FeelArgs, report: &Report<'_>) -> Vec<(String, String)> {
+fn draw_all(args: &FeelArgs, report: &FeelReport<'_>) -> Vec<(String, String)> {
     if args.pictures.is_none() && args.html.is_none() {
         return Vec::new();
     }
@@ -124,15 +124,15 @@ fn draw_all(args: &FeelArgs, report: &Report<'_>) -> Vec<(String, String)> {
 
 /// Measures the twins among the two sources, side by side; none if the user stopped it.
 fn take(
-    subject: Source<'_>,
-    other: Option<Source<'_>>,
+    subject: RecordSource<'_>,
+    other: Option<RecordSource<'_>>,
 ) -> Result<Option<(Stick, Option<Stick>)>, Failure> {
-    let sources: Vec<Source<'_>> = std::iter::once(subject).chain(other).collect();
+    let sources: Vec<RecordSource<'_>> = std::iter::once(subject).chain(other).collect();
     let rigs: Vec<&RigFile> = sources
         .iter()
         .filter_map(|source| match source {
-            Source::Twin(rig) => Some(*rig),
-            Source::Bench(_) => None,
+            RecordSource::Twin(rig) => Some(*rig),
+            RecordSource::Bench(_) => None,
         })
         .collect();
     let begun = Instant::now();
@@ -155,8 +155,8 @@ fn take(
     work::say_elapsed(&measured, begun.elapsed());
     let mut measured = measured.into_iter();
     let mut sticks = sources.into_iter().filter_map(|source| match source {
-        Source::Bench(stick) => Some(*stick),
-        Source::Twin(rig) => measured
+        RecordSource::Bench(stick) => Some(*stick),
+        RecordSource::Twin(rig) => measured
             .next()
             .map(|measured| Stick::of_twin(rig, measured)),
     });

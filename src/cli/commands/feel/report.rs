@@ -3,7 +3,7 @@
 use super::work;
 use crate::exit::Exit;
 use trimproof_feel::figures::Figures;
-use trimproof_feel::judge::{Taken, Verdict, advise, compare, judge_targets};
+use trimproof_feel::judge::{FeelVerdict, Taken, advise, compare, judge_targets};
 use trimproof_feel::measure::Measured;
 use trimproof_feel::record::Record;
 use trimproof_harness::rig::RigFile;
@@ -34,16 +34,16 @@ impl Stick {
 }
 
 /// Everything that the report shows.
-pub(super) struct Report<'a> {
+pub(super) struct FeelReport<'a> {
     pub(super) rig: &'a RigFile,
     pub(super) stick: &'a Stick,
     pub(super) other: Option<&'a Stick>,
-    pub(super) targets: Vec<Verdict>,
-    pub(super) table: Vec<Verdict>,
-    pub(super) advice: Vec<Verdict>,
+    pub(super) targets: Vec<FeelVerdict>,
+    pub(super) table: Vec<FeelVerdict>,
+    pub(super) advice: Vec<FeelVerdict>,
 }
 
-impl<'a> Report<'a> {
+impl<'a> FeelReport<'a> {
     pub(super) fn of(rig: &'a RigFile, stick: &'a Stick, other: Option<&'a Stick>) -> Self {
         let taken = |stick: &'a Stick| Taken {
             record: &stick.record,
@@ -65,7 +65,7 @@ impl<'a> Report<'a> {
             .targets
             .iter()
             .chain(&self.table)
-            .any(Verdict::is_broken);
+            .any(FeelVerdict::is_broken);
         if broken { Exit::Fail } else { Exit::Pass }
     }
 }

@@ -1,6 +1,6 @@
 //! The report for people.
 
-use super::report::{CAUTION, Report};
+use super::report::{CAUTION, FeelReport};
 use super::{figures, verdicts};
 use crate::output::Paint;
 use std::fmt::Write;
@@ -13,7 +13,7 @@ const LATER_OVERSHOOTS: &str = "A2 and later: the table's 20 % of the overshoot 
 and is shown in the rows called summary. P, A: 14 CFR part 60, appendix C, text on control dynamics.";
 
 /// Renders the whole report.
-pub fn render(report: &Report<'_>, paint: Paint) -> String {
+pub fn render(report: &FeelReport<'_>, paint: Paint) -> String {
     let mut out = format!("Feel: {}\n", line(&report.stick.record.source));
     wrap_into(&mut out, CAUTION, 0, WIDTH);
     out.push_str(&figures::render(&report.stick.figures));

@@ -2,12 +2,12 @@
 
 use crate::output::Paint;
 use std::fmt::Write;
-use trimproof_feel::judge::{Basis, Outcome, Unit, Verdict, Wanted};
+use trimproof_feel::judge::{Basis, FeelOutcome, FeelVerdict, Unit, Wanted};
 use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{fixed, signed, table, wrap_into};
 
 /// The table of some verdicts; those of one basis. Below it, what broken ones have to say.
-pub fn render(verdicts: &[Verdict], paint: Paint) -> String {
+pub fn render(verdicts: &[FeelVerdict], paint: Paint) -> String {
     let mut rows = vec![header(verdicts)];
     rows.extend(verdicts.iter().map(row));
     let mut out = painted(&table(&rows, &right(verdicts), 2), paint);
@@ -19,7 +19,7 @@ pub fn render(verdicts: &[Verdict], paint: Paint) -> String {
 }
 
 /// Advice, source by source: the source as a line, its rows below.
-pub fn render_advice(verdicts: &[Verdict], paint: Paint) -> String {
+pub fn render_advice(verdicts: &[FeelVerdict], paint: Paint) -> String {
     let mut sources: Vec<&str> = Vec::new();
     for verdict in verdicts {
         if !sources.contains(&verdict.source.as_str()) {
@@ -56,13 +56,13 @@ pub fn render_advice(verdicts: &[Verdict], paint: Paint) -> String {
 }
 
 /// `3 held, 1 broken` and so on, in this order; nothing of a kind that there is none of.
-pub fn sum<'a>(verdicts: impl Iterator<Item = &'a Verdict> + Clone) -> String {
+pub fn sum<'a>(verdicts: impl Iterator<Item = &'a FeelVerdict> + Clone) -> String {
     let kinds = [
-        Outcome::Held,
-        Outcome::Broken,
-        Outcome::Warned,
-        Outcome::AdvisedAgainst,
-        Outcome::NotMeasured,
+        FeelOutcome::Held,
+        FeelOutcome::Broken,
+        FeelOutcome::Warned,
+        FeelOutcome::AdvisedAgainst,
+        FeelOutcome::NotMeasured,
     ];
     let parts: Vec<String> = kinds
         .into_iter()
@@ -78,11 +78,11 @@ pub fn sum<'a>(verdicts: impl Iterator<Item = &'a Verdict> + Clone) -> String {
 }
 
 /// The table of some verdicts for a page: head, rows, and which rows are bad.
-pub fn cells(verdicts: &[Verdict]) -> (Vec<String>, Vec<Vec<String>>, Vec<bool>) {
-    let bad = |verdict: &Verdict| {
+pub fn cells(verdicts: &[FeelVerdict]) -> (Vec<String>, Vec<Vec<String>>, Vec<bool>) {
+    let bad = |verdict: &FeelVerdict| {
         matches!(
             verdict.outcome,
-            Outcome::Broken | Outcome::Warned | Outcome::AdvisedAgainst
+            FeelOutcome::Broken | FeelOutcome::Warned | FeelOutcome::AdvisedAgainst
         )
     };
     let mut head = header(verdicts);
@@ -105,13 +105,13 @@ pub fn cells(verdicts: &[Verdict]) -> (Vec<String>, Vec<Vec<String>>, Vec<bool>)
     (head, rows, verdicts.iter().map(bad).collect())
 }
 
-fn in_table(verdicts: &[Verdict]) -> bool {
+fn in_table(verdicts: &[FeelVerdict]) -> bool {
     verdicts
         .first()
         .is_some_and(|verdict| verdict.basis == Basis::TableC2a)
 }
 
-fn header(verdicts: &[Verdict]) -> Vec<String> {
+fn header(verdicts: &[FeelVerdict]) -> Vec<String> {
     let mut cells = vec!["verdict"];
     if in_table(verdicts) {
         cells.extend([
@@ -123,7 +123,7 @@ fn header(verdicts: &[Verdict]) -> Vec<String> {
     cells.into_iter().map(str::to_owned).collect()
 }
 
-fn right(verdicts: &[Verdict]) -> Vec<bool> {
+fn right(verdicts: &[FeelVerdict]) -> Vec<bool> {
     if in_table(verdicts) {
         vec![false, false, false, false, false, true, true, false, true]
     } else {
@@ -131,7 +131,7 @@ fn right(verdicts: &[Verdict]) -> Vec<bool> {
     }
 }
 
-fn row(verdict: &Verdict) -> Vec<String> {
+fn row(verdict: &FeelVerdict) -> Vec<String> {
     let unit = verdict.unit;
     let mut cells = vec![word(verdict.outcome).to_owned()];
     let in_table = verdict.basis == Basis::TableC2a;
@@ -160,21 +160,21 @@ fn row(verdict: &Verdict) -> Vec<String> {
 }
 
 /// The bad ones stand out without colour too.
-fn word(outcome: Outcome) -> &'static str {
+fn word(outcome: FeelOutcome) -> &'static str {
     match outcome {
-        Outcome::Held => "pass",
-        Outcome::Broken => "FAIL",
-        Outcome::Warned => "warned",
-        Outcome::AdvisedAgainst => "ADVISED AGAINST",
-        Outcome::NotMeasured => "not measured",
+        FeelOutcome::Held => "pass",
+        FeelOutcome::Broken => "FAIL",
+        FeelOutcome::Warned => "warned",
+        FeelOutcome::AdvisedAgainst => "ADVISED AGAINST",
+        FeelOutcome::NotMeasured => "not measured",
     }
 }
 
 /// Whether its note is printed below the table.
-fn speaks(verdict: &Verdict) -> bool {
+fn speaks(verdict: &FeelVerdict) -> bool {
     let shown = match verdict.basis {
         Basis::Target => verdict.is_broken(),
-        Basis::TableC2a => !matches!(verdict.outcome, Outcome::Held | Outcome::Warned),
+        Basis::TableC2a => !matches!(verdict.outcome, FeelOutcome::Held | FeelOutcome::Warned),
         Basis::Advice => true,
     };
     shown && !verdict.note.is_empty()

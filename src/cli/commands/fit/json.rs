@@ -1,6 +1,6 @@
 //! The result for programs.
 
-use super::shown::Shown;
+use super::shown::FitShown;
 use crate::exit::Exit;
 use serde::Serialize;
 use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Residual, Residuals};
@@ -10,28 +10,28 @@ const FORM: u32 = 1;
 
 /// The whole of it.
 #[derive(Serialize)]
-pub struct Form<'a> {
+pub struct FitForm<'a> {
     form: u32,
     exit_code: u8,
     rig: &'a str,
     source: &'a str,
-    axes: Vec<Axis<'a>>,
+    axes: Vec<FitAxis<'a>>,
     notes: &'a [String],
     written: Option<String>,
     written_notes: &'a [String],
 }
 
 #[derive(Serialize)]
-struct Axis<'a> {
+struct FitAxis<'a> {
     axis: &'static str,
-    values: Vec<Value>,
+    values: Vec<FitValue>,
     entangled: Vec<Parted<'a>>,
     measurements: Vec<Measurement<'a>>,
     notes: &'a [String],
 }
 
 #[derive(Serialize)]
-struct Value {
+struct FitValue {
     what: &'static str,
     origin: &'static str,
     rig: f64,
@@ -59,9 +59,9 @@ struct Measurement<'a> {
     points: Vec<[f64; 4]>,
 }
 
-impl<'a> Form<'a> {
+impl<'a> FitForm<'a> {
     /// The form of a result.
-    pub fn of(shown: &Shown<'a>, exit: Exit) -> Self {
+    pub fn of(shown: &FitShown<'a>, exit: Exit) -> Self {
         Self {
             form: FORM,
             exit_code: exit.code(),
@@ -78,8 +78,8 @@ impl<'a> Form<'a> {
     }
 }
 
-fn axis(fit: &AxisFit) -> Axis<'_> {
-    Axis {
+fn axis(fit: &AxisFit) -> FitAxis<'_> {
+    FitAxis {
         axis: fit.axis.name(),
         values: fit.estimates.iter().map(value).collect(),
         entangled: fit.entangled.iter().map(parted).collect(),
@@ -88,8 +88,8 @@ fn axis(fit: &AxisFit) -> Axis<'_> {
     }
 }
 
-fn value(estimate: &Estimate) -> Value {
-    Value {
+fn value(estimate: &Estimate) -> FitValue {
+    FitValue {
         what: estimate.quantity.key(),
         origin: estimate.origin.name(),
         rig: estimate.rig,

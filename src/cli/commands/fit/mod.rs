@@ -5,7 +5,7 @@ mod json;
 mod shown;
 mod text;
 
-use shown::Shown;
+use shown::FitShown;
 
 use crate::args::{FitArgs, Format};
 use crate::commands::signals::rig_file;
@@ -41,7 +41,7 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
         try_folder(folder)
             .map_err(|error| Failure::cannot_write(folder.display().to_string(), &error))?;
     }
-    let bar = Bar::new();
+    let bar = FitBar::new();
     let fit = fit_watched(&rig, &record, &mut |progress| bar.show(progress));
     bar.finish();
     let fit = fit.map_err(|error| useless(&args.bench, &error))?;
@@ -69,22 +69,22 @@ pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
             exit = failure.exit();
         }
     }
-    let shown = Shown {
+    let shown = FitShown {
         rig: &rig.name,
         fit: &fit,
         written: args.write.as_deref().zip(written.as_ref()),
     };
     match args.format {
-        Format::Json => emit_json(&json::Form::of(&shown, exit))?,
+        Format::Json => emit_json(&json::FitForm::of(&shown, exit))?,
         Format::Text => emit(&text::render(&shown))?,
     }
     Ok(exit)
 }
 
 /// A bar on standard error if that is a terminal; it turns while a search takes its time.
-struct Bar(ProgressBar);
+struct FitBar(ProgressBar);
 
-impl Bar {
+impl FitBar {
     fn new() -> Self {
         let target = if std::io::stderr().is_terminal() {
             ProgressDrawTarget::stderr()

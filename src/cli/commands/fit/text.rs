@@ -1,6 +1,6 @@
 //! The result for people.
 
-use super::shown::Shown;
+use super::shown::FitShown;
 use std::fmt::Write;
 use trimproof_diagnostics::line;
 use trimproof_feel::fit::{AxisFit, Entangled, Estimate, Origin, Residuals};
@@ -8,7 +8,7 @@ use trimproof_harness::card::WIDTH;
 use trimproof_harness::card::text::{table, wrap_into};
 
 /// Renders the whole report.
-pub fn render(shown: &Shown<'_>) -> String {
+pub fn render(shown: &FitShown<'_>) -> String {
     let mut out = format!(
         "Fit of {} to {}\n",
         line(shown.rig),

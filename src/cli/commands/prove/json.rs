@@ -20,12 +20,12 @@ pub struct Verdicts<'a> {
     never_put_to_test: usize,
     not_judged: usize,
     #[serde(skip_serializing_if = "Option::is_none")]
-    board: Option<Board<'a>>,
+    board: Option<BoardJson<'a>>,
     runs: Vec<RunVerdict<'a>>,
 }
 
 #[derive(Serialize)]
-struct Board<'a> {
+struct BoardJson<'a> {
     on: &'a str,
     identity: String,
 }
@@ -131,7 +131,7 @@ impl<'a> Verdicts<'a> {
             simulated_s: outcomes.iter().map(|outcome| outcome.simulated_s).sum(),
             never_put_to_test: outcomes.iter().flat_map(Outcome::never_tested).count(),
             not_judged: outcomes.iter().map(Outcome::not_judged_count).sum(),
-            board: targets.description().map(|on| Board {
+            board: targets.description().map(|on| BoardJson {
                 on,
                 identity: targets.identity(),
             }),

@@ -22,7 +22,7 @@ const FORM: u32 = 1;
 pub use text::render;
 
 #[derive(Serialize)]
-struct Report<'a> {
+struct SizeReport<'a> {
     form: u32,
     #[serde(flatten)]
     sizes: &'a Sizes,
@@ -55,7 +55,7 @@ pub fn run(args: &SizeArgs, paint: Paint) -> CommandResult {
         }
     }
     match args.format {
-        Format::Json => emit_json(&Report {
+        Format::Json => emit_json(&SizeReport {
             form: FORM,
             sizes: &sizes,
         })?,

@@ -48,7 +48,7 @@ pub fn run(args: &FilmArgs) -> CommandResult {
         Some(name) => Some(expectation(&timeline, name)?),
         None => None,
     };
-    let work = Work::of(args, &timeline, chosen)?;
+    let work = FilmWork::of(args, &timeline, chosen)?;
     let is_aborted = matches!(timeline.source_state, SourceState::Aborted(_));
     let missing = timeline.what_is_missing();
     let mut studio = Studio::open(Film {
@@ -220,13 +220,13 @@ fn aborted(
 }
 
 /// Instants of everything that is to be made, s.
-struct Work {
+struct FilmWork {
     stills_s: Vec<f64>,
     sheet_s: Vec<f64>,
     frames_s: Vec<f64>,
 }
 
-impl Work {
+impl FilmWork {
     fn of(args: &FilmArgs, timeline: &Timeline, chosen: Option<usize>) -> Result<Self, Failure> {
         let end_s = timeline.head_s();
         if let Some(late) = args

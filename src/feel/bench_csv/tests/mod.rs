@@ -412,8 +412,8 @@ fn five_million_rows_are_read_and_measured() {
 fn more_rows_than_the_limit_are_refused_at_once() {
     let header = super::Header {
         columns: vec![
-            super::header::Column::Time(1.0),
-            super::header::Column::Angle(1.0),
+            super::header::HeaderColumn::Time(1.0),
+            super::header::HeaderColumn::Angle(1.0),
         ],
         axis: Some(AxisName::Pitch),
     };

@@ -2,10 +2,10 @@
 
 use proptest::prelude::*;
 
-use super::synthetic::{Chance, Loop};
+use super::synthetic::{Chance, SyntheticLoop};
 use crate::extract::branches::branches;
-use crate::extract::curve::{Corners, Curve};
-use crate::extract::line::Running;
+use crate::extract::curve::{Corners, ForceCurve};
+use crate::extract::line::RunningSums;
 use crate::extract::middle::middle;
 use crate::extract::{ExtractError, sweep_figures};
 use crate::figures::SweepFigures;
@@ -53,7 +53,7 @@ fn two_hundred_random_loops_are_measured() {
     let mut worst = Worst::default();
     for seed in 0..200 {
         let mut chance = Chance::new(seed);
-        let stick = Loop::random(&mut chance);
+        let stick = SyntheticLoop::random(&mut chance);
         let found = sweep_figures(&stick.sweep(&mut chance)).unwrap();
         for side in [0, 1] {
             let (known, largest) = (stick.breakout()[side], stick.largest()[side]);
@@ -107,7 +107,7 @@ fn two_hundred_random_loops_are_measured() {
 fn the_corners_found_fit_as_well_as_the_true_ones() {
     for seed in 1000..1040 {
         let mut chance = Chance::new(seed);
-        let stick = Loop::random(&mut chance);
+        let stick = SyntheticLoop::random(&mut chance);
         let parts = branches(&stick.sweep(&mut chance).samples).unwrap();
         let free = [stick.stop[0] + 0.2, stick.stop[1] - 0.2];
         let found = middle(&parts.moving, free, parts.start, stick.inch()).unwrap();
@@ -117,13 +117,16 @@ fn the_corners_found_fit_as_well_as_the_true_ones() {
             knees: [feet[0] - stick.ramp, feet[1] + stick.ramp],
             flank: [true; 2],
         };
-        let running = parts.moving.each_ref().map(|points| Running::new(points));
+        let running = parts
+            .moving
+            .each_ref()
+            .map(|points| RunningSums::new(points));
         let window = [
             found.corners.knees[0] - stick.inch(),
             found.corners.knees[1] + stick.inch(),
         ];
-        let truth = Curve::fit(&running, window, corners);
-        let again = Curve::fit(&running, window, found.corners);
+        let truth = ForceCurve::fit(&running, window, corners);
+        let again = ForceCurve::fit(&running, window, found.corners);
         assert!(
             again.error <= 1.001 * truth.error,
             "{seed}: {again:?} {truth:?}"
@@ -131,7 +134,7 @@ fn the_corners_found_fit_as_well_as_the_true_ones() {
     }
 }
 
-fn measured(stick: &Loop, seed: u64) -> SweepFigures {
+fn measured(stick: &SyntheticLoop, seed: u64) -> SweepFigures {
     sweep_figures(&stick.sweep(&mut Chance::new(seed))).unwrap()
 }
 
@@ -143,17 +146,17 @@ fn near(value: f64, known: f64, allowed: f64) {
 /// Without noise nothing but the sampling stands between the figures and the truth.
 #[test]
 fn a_clean_loop_gives_its_figures_back() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         middle: 0.7,
         preload: [2.0, 3.0],
         first: [0.5, 0.8],
         beyond: [0.4, 0.9],
         level: 0.05,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     for positive_first in [false, true] {
         let found = measured(
-            &Loop {
+            &SyntheticLoop {
                 positive_first,
                 ..stick.clone()
             },
@@ -182,12 +185,12 @@ fn a_clean_loop_gives_its_figures_back() {
 
 #[test]
 fn sticks_without_preload_or_without_free_play() {
-    let none = Loop {
+    let none = SyntheticLoop {
         preload: [0.0; 2],
         ramp: 1e-9,
         free_play: 2.0,
         noise: 0.002,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let found = measured(&none, 2);
     near(found.breakout_n[0], 0.3, 0.03);
@@ -196,10 +199,10 @@ fn sticks_without_preload_or_without_free_play() {
     near(found.first_inch_n_per_deg[1], 0.6, 0.012);
     // The spring wins over the friction half a degree outside the free play.
     near(found.centring_error_deg[1], 1.5, 0.05);
-    let tight = Loop {
+    let tight = SyntheticLoop {
         free_play: 0.0,
         noise: 0.002,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let found = measured(&tight, 3);
     near(found.breakout_n[0], 2.7, 0.03);
@@ -209,13 +212,13 @@ fn sticks_without_preload_or_without_free_play() {
 
 #[test]
 fn a_limp_stick_has_nothing_but_friction() {
-    let limp = Loop {
+    let limp = SyntheticLoop {
         preload: [0.0; 2],
         first: [-0.01; 2],
         beyond: [-0.01; 2],
         friction: 1.2,
         noise: 0.01,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let found = measured(&limp, 4);
     near(found.friction_n, 1.2, 0.01);
@@ -227,10 +230,10 @@ fn a_limp_stick_has_nothing_but_friction() {
 
 #[test]
 fn noise_on_the_position_widens_the_flanks_and_hardly_more() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         noise: 0.01,
         position_noise: 0.03,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let found = measured(&stick, 5);
     for side in [0, 1] {
@@ -245,10 +248,10 @@ fn noise_on_the_position_widens_the_flanks_and_hardly_more() {
 /// An angle sensor of 10 bits over 60 degrees, its last bit flickering.
 #[test]
 fn a_position_that_comes_in_steps_will_do() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         noise: 0.005,
         position_noise: 0.01,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let mut sweep = stick.sweep(&mut Chance::new(13));
     let bit = 60.0 / 1024.0;
@@ -268,9 +271,9 @@ fn a_position_that_comes_in_steps_will_do() {
 /// A gauge read by hand.
 #[test]
 fn two_hundred_readings_will_do_to_the_sampling_pitch() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         readings: 200,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let found = measured(&stick, 6);
     near(found.friction_n, 0.3, 0.03);
@@ -278,7 +281,7 @@ fn two_hundred_readings_will_do_to_the_sampling_pitch() {
     near(found.breakout_n[1], 2.7, 0.1);
     near(found.free_play_deg, 0.3, 2.0 * stick.pitch());
     near(found.stop_deg[1], 20.0, stick.pitch());
-    let few = Loop {
+    let few = SyntheticLoop {
         readings: 30,
         ..stick
     };
@@ -289,9 +292,9 @@ fn two_hundred_readings_will_do_to_the_sampling_pitch() {
 /// A hand that rests on the way, and one that goes back a little.
 #[test]
 fn rests_and_hesitations_do_not_count() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         noise: 0.01,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let mut chance = Chance::new(8);
     let mut sweep = stick.sweep(&mut chance);
@@ -335,9 +338,9 @@ fn rests_and_hesitations_do_not_count() {
 
 #[test]
 fn outliers_are_left_out() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         noise: 0.01,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let mut sweep = stick.sweep(&mut Chance::new(9));
     for sample in sweep.samples.iter_mut().step_by(501) {
@@ -355,9 +358,9 @@ fn outliers_are_left_out() {
 
 #[test]
 fn a_step_in_the_gradient_is_listed() {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         noise: 0.005,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let mut sweep = stick.sweep(&mut Chance::new(10));
     for sample in &mut sweep.samples {
@@ -374,9 +377,9 @@ fn a_step_in_the_gradient_is_listed() {
 
 /// The drive gives way from 9 degrees on, 1.2 degrees at a time, and keeps what it lost.
 fn slipping(condition: Condition) -> Sweep {
-    let stick = Loop {
+    let stick = SyntheticLoop {
         noise: 0.002,
-        ..Loop::default()
+        ..SyntheticLoop::default()
     };
     let mut sweep = stick.sweep(&mut Chance::new(11));
     sweep.condition = condition;
@@ -399,7 +402,7 @@ fn a_slip_is_reported_where_the_trim_holds() {
 
 #[test]
 fn what_is_no_sweep_is_refused() {
-    let good = Loop::default().sweep(&mut Chance::new(12));
+    let good = SyntheticLoop::default().sweep(&mut Chance::new(12));
     let with = |change: &dyn Fn(&mut Sweep)| {
         let mut sweep = good.clone();
         change(&mut sweep);
@@ -477,7 +480,7 @@ proptest! {
     #[test]
     fn the_mirror_image_has_its_sides_swapped(seed in 2000_u64..1_000_000) {
         let mut chance = Chance::new(seed);
-        let stick = Loop::random(&mut chance);
+        let stick = SyntheticLoop::random(&mut chance);
         let sweep = stick.sweep(&mut chance);
         let mut mirrored = sweep.clone();
         for sample in &mut mirrored.samples {
@@ -506,7 +509,7 @@ proptest! {
     #[test]
     fn scaled_forces_give_scaled_forces(seed in 2000_u64..1_000_000) {
         let mut chance = Chance::new(seed);
-        let mut sweep = Loop::random(&mut chance).sweep(&mut chance);
+        let mut sweep = SyntheticLoop::random(&mut chance).sweep(&mut chance);
         let mut one = sweep_figures(&sweep).unwrap();
         for sample in &mut sweep.samples {
             sample.force_n *= 4.0;
@@ -524,7 +527,7 @@ proptest! {
     #[test]
     fn time_and_place_do_not_matter(seed in 2000_u64..1_000_000) {
         let mut chance = Chance::new(seed);
-        let stick = Loop::random(&mut chance);
+        let stick = SyntheticLoop::random(&mut chance);
         let mut sweep = stick.sweep(&mut chance);
         let one = sweep_figures(&sweep).unwrap();
         for sample in &mut sweep.samples {

@@ -29,7 +29,7 @@ impl Chance {
 
 /// A stick and how it is swept. Sides are `[negative, positive]`, forces positive numbers.
 #[derive(Clone, Debug)]
-pub struct Loop {
+pub struct SyntheticLoop {
     pub radius_m: f64,
     /// Middle of the free play, degrees.
     pub middle: f64,
@@ -59,7 +59,7 @@ pub struct Loop {
     pub positive_first: bool,
 }
 
-impl Default for Loop {
+impl Default for SyntheticLoop {
     fn default() -> Self {
         Self {
             radius_m: 0.4,
@@ -82,7 +82,7 @@ impl Default for Loop {
     }
 }
 
-impl Loop {
+impl SyntheticLoop {
     pub fn inch(&self) -> f64 {
         (0.0254 / self.radius_m).to_degrees()
     }

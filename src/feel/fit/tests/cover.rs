@@ -3,7 +3,7 @@
 use super::fit::truth;
 use super::synthetic::SyntheticStick;
 use crate::extract::Chance;
-use crate::fit::{Origin, Quantity, fit};
+use crate::fit::{FitQuantity, Origin, fit};
 
 /// In how many of the benches each true value lies inside its interval; and the mean of the errors in standard errors.
 fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
@@ -15,7 +15,7 @@ fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
         let found = fit(&bench.rig, &record).unwrap_or_else(|error| panic!("{number}: {error}"));
         let axis = &found.axes[0];
         let mut line = format!("{number}:");
-        for (i, quantity) in Quantity::ALL.into_iter().enumerate() {
+        for (i, quantity) in FitQuantity::ALL.into_iter().enumerate() {
             let estimate = axis.estimate(quantity).unwrap();
             let wanted = truth(&bench, quantity);
             assert_eq!(estimate.origin, Origin::Measured, "{number}: {quantity:?}");
@@ -36,7 +36,7 @@ fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
 #[test]
 fn intervals_hold_the_truth_in_most_of_ten() {
     let (inside, _) = covered(1, 10);
-    for (quantity, count) in Quantity::ALL.into_iter().zip(inside) {
+    for (quantity, count) in FitQuantity::ALL.into_iter().zip(inside) {
         assert!(count >= 8, "{quantity:?}: {count} of 10");
     }
 }
@@ -47,7 +47,7 @@ fn intervals_hold_the_truth_in_most_of_ten() {
 fn intervals_hold_the_truth_in_90_to_99_of_100() {
     let (inside, off) = covered(2, 100);
     println!("inside: {inside:?}, mean error in standard errors: {off:.2?}");
-    for (quantity, count) in Quantity::ALL.into_iter().zip(inside) {
+    for (quantity, count) in FitQuantity::ALL.into_iter().zip(inside) {
         assert!((90..=99).contains(&count), "{quantity:?}: {count} of 100");
     }
 }

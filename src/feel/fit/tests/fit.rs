@@ -5,22 +5,22 @@ use trimproof_plant::AxisName;
 use super::bristle::Bristle;
 use super::synthetic::{SyntheticStick, kittiwake};
 use crate::extract::{Chance, ExtractError};
-use crate::fit::{AxisFit, FitError, Origin, Quantity, fit};
+use crate::fit::{AxisFit, FitError, FitQuantity, Origin, fit};
 use crate::record::{Condition, Record};
 
 /// The true value in the unit of the estimate.
-pub fn truth(bench: &SyntheticStick, quantity: Quantity) -> f64 {
+pub fn truth(bench: &SyntheticStick, quantity: FitQuantity) -> f64 {
     match quantity {
-        Quantity::Rate => bench.rate,
-        Quantity::Breakout => bench.breakout,
-        Quantity::Friction => bench.friction,
-        Quantity::FreePlay => bench.free_play.to_degrees(),
-        Quantity::Damping => bench.damping,
-        Quantity::Inertia => bench.inertia,
+        FitQuantity::Rate => bench.rate,
+        FitQuantity::Breakout => bench.breakout,
+        FitQuantity::Friction => bench.friction,
+        FitQuantity::FreePlay => bench.free_play.to_degrees(),
+        FitQuantity::Damping => bench.damping,
+        FitQuantity::Inertia => bench.inertia,
     }
 }
 
-fn value(axis: &AxisFit, quantity: Quantity) -> f64 {
+fn value(axis: &AxisFit, quantity: FitQuantity) -> f64 {
     axis.measured(quantity)
         .unwrap_or_else(|| panic!("{quantity:?} is not measured"))
 }
@@ -41,7 +41,7 @@ fn a_bench_without_noise_gives_the_values_back() {
         let bench = SyntheticStick::of_kittiwake(axis);
         let record = bench.record(&mut Chance::new(1));
         let found = fit(&bench.rig, &record).unwrap();
-        for quantity in Quantity::ALL {
+        for quantity in FitQuantity::ALL {
             let (found, wanted) = (value(&found.axes[0], quantity), truth(&bench, quantity));
             assert!(
                 (found / wanted - 1.0).abs() < 5e-4,
@@ -67,7 +67,7 @@ fn the_answer_does_not_depend_on_the_rigs_values() {
         cartridge.damping_n_m_s_per_rad = 1.0;
     }
     let wrong = fit(&rig, &record).unwrap();
-    for quantity in Quantity::ALL {
+    for quantity in FitQuantity::ALL {
         let (a, b) = (
             value(&right.axes[0], quantity),
             value(&wrong.axes[0], quantity),
@@ -87,9 +87,9 @@ fn without_responses_the_static_values_are_determined_and_no_others() {
     record.responses.clear();
     let found = fit(&bench.rig, &record).unwrap();
     let axis = &found.axes[0];
-    for quantity in Quantity::ALL {
+    for quantity in FitQuantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
-        if matches!(quantity, Quantity::Damping | Quantity::Inertia) {
+        if matches!(quantity, FitQuantity::Damping | FitQuantity::Inertia) {
             assert_eq!((estimate.origin, estimate.interval), (Origin::Taken, None));
             assert_eq!(estimate.value, estimate.rig);
         } else {
@@ -108,11 +108,11 @@ fn without_sweeps_the_moving_values_are_determined_and_no_others() {
     record.sweeps.clear();
     let found = fit(&bench.rig, &record).unwrap();
     let axis = &found.axes[0];
-    for quantity in Quantity::ALL {
+    for quantity in FitQuantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
         let moving = matches!(
             quantity,
-            Quantity::Friction | Quantity::Damping | Quantity::Inertia
+            FitQuantity::Friction | FitQuantity::Damping | FitQuantity::Inertia
         );
         assert_eq!(estimate.origin == Origin::Measured, moving, "{quantity:?}");
         if moving {
@@ -147,7 +147,7 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
     assert!(pair.correlation.is_none_or(|c| c.abs() > 0.95), "{pair:?}");
     assert!(pair.advice.contains("every 0.03 degrees"), "{pair:?}");
     if pair.correlation.is_none() {
-        for quantity in [Quantity::Breakout, Quantity::FreePlay] {
+        for quantity in [FitQuantity::Breakout, FitQuantity::FreePlay] {
             let estimate = axis.estimate(quantity).unwrap();
             assert_eq!(
                 (estimate.origin, estimate.interval),
@@ -155,7 +155,7 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
             );
         }
     }
-    assert!(axis.measured(Quantity::Friction).is_some());
+    assert!(axis.measured(FitQuantity::Friction).is_some());
 }
 
 /// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the rate; on a bearing of 10 mm they bend over
@@ -175,12 +175,12 @@ fn presliding_does_not_break_it() {
         &found.axes[0],
         &bench,
         &[
-            (Quantity::Rate, 0.005),
-            (Quantity::Breakout, 0.005),
-            (Quantity::Friction, 0.011),
-            (Quantity::FreePlay, 0.005),
-            (Quantity::Damping, 0.051),
-            (Quantity::Inertia, 0.022),
+            (FitQuantity::Rate, 0.005),
+            (FitQuantity::Breakout, 0.005),
+            (FitQuantity::Friction, 0.011),
+            (FitQuantity::FreePlay, 0.005),
+            (FitQuantity::Damping, 0.051),
+            (FitQuantity::Inertia, 0.022),
         ],
     );
 }
@@ -200,20 +200,20 @@ fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
         axis,
         &bench,
         &[
-            (Quantity::Rate, 0.01),
-            (Quantity::Breakout, 0.01),
-            (Quantity::FreePlay, 0.02),
-            (Quantity::Inertia, 0.05),
+            (FitQuantity::Rate, 0.01),
+            (FitQuantity::Breakout, 0.01),
+            (FitQuantity::FreePlay, 0.02),
+            (FitQuantity::Inertia, 0.05),
         ],
     );
-    let friction = value(axis, Quantity::Friction) / bench.friction;
-    println!("{friction} {}", value(axis, Quantity::Damping));
+    let friction = value(axis, FitQuantity::Friction) / bench.friction;
+    println!("{friction} {}", value(axis, FitQuantity::Damping));
     assert!((0.97..1.5).contains(&friction), "{friction}");
-    let damping = value(axis, Quantity::Damping) / bench.damping;
+    let damping = value(axis, FitQuantity::Damping) / bench.damping;
     assert!((0.86..1.01).contains(&damping), "{damping}");
 }
 
-fn within(axis: &AxisFit, bench: &SyntheticStick, bounds: &[(Quantity, f64)]) {
+fn within(axis: &AxisFit, bench: &SyntheticStick, bounds: &[(FitQuantity, f64)]) {
     for (quantity, bound) in bounds {
         let (found, wanted) = (value(axis, *quantity), truth(bench, *quantity));
         println!("{quantity:?}: {found} for {wanted}");
@@ -297,7 +297,7 @@ fn wild_readings_are_left_out() {
         .count();
     assert_eq!(sweep.left_out, wild, "{:?}", axis.notes);
     assert!(wild * 10 > spoiled * 9, "{wild} of {spoiled}");
-    for quantity in Quantity::ALL {
+    for quantity in FitQuantity::ALL {
         let estimate = axis.estimate(quantity).unwrap();
         let off = (estimate.value - truth(&bench, quantity)).abs();
         assert!(off < 4.0 * estimate.standard_error.unwrap(), "{estimate:?}");

@@ -4,7 +4,7 @@ use trimproof_harness::rig::RigFile;
 use trimproof_plant::AxisName;
 
 use crate::fit::law::Values;
-use crate::fit::{Quantity, fit};
+use crate::fit::{FitQuantity, fit};
 use crate::measure::measure;
 
 /// The bounds: what the model leaves out of the twin, which is the friction, losses and inertia of its shaft. Within a swing of amplitude A and
@@ -21,11 +21,11 @@ fn the_twins_own_record_gives_its_rig_back() {
     for (axis, name) in found.axes.iter().zip(AxisName::ALL) {
         let values = Values::of_rig(&rig, name.index());
         for (quantity, bound) in [
-            (Quantity::Rate, 0.003),
-            (Quantity::Breakout, 0.003),
-            (Quantity::Friction, 0.11),
-            (Quantity::Damping, 0.02),
-            (Quantity::Inertia, 0.02),
+            (FitQuantity::Rate, 0.003),
+            (FitQuantity::Breakout, 0.003),
+            (FitQuantity::Friction, 0.11),
+            (FitQuantity::Damping, 0.02),
+            (FitQuantity::Inertia, 0.02),
         ] {
             let (found, wanted) = (axis.measured(quantity).unwrap(), quantity.of(&values));
             println!("{name:?} {quantity:?}: {found} for {wanted}");
@@ -34,7 +34,7 @@ fn the_twins_own_record_gives_its_rig_back() {
                 "{name:?} {quantity:?}: {found} for {wanted}"
             );
         }
-        let play = axis.measured(Quantity::FreePlay).unwrap();
+        let play = axis.measured(FitQuantity::FreePlay).unwrap();
         println!("{name:?} free play {play}; {:?}", axis.notes);
         assert!((play - 0.15).abs() < 0.02, "{name:?} {play}");
     }

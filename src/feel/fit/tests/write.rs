@@ -4,13 +4,13 @@ use trimproof_harness::rig::RigFile;
 use trimproof_plant::AxisName;
 use trimproof_plant::rig::CartridgeRig;
 
-use crate::fit::{AxisFit, Estimate, Fit, Origin, Quantity, written};
+use crate::fit::{AxisFit, Estimate, Fit, FitQuantity, Origin, written};
 
 const KITTIWAKE: &str = include_str!("../../../../scenarios/rigs/kittiwake.toml");
 const BITTERN: &str = include_str!("../../../../scenarios/rigs/bittern.toml");
 
-fn axis(axis: AxisName, measured: &[(Quantity, f64)]) -> AxisFit {
-    let estimate = |(quantity, value): &(Quantity, f64)| Estimate {
+fn axis(axis: AxisName, measured: &[(FitQuantity, f64)]) -> AxisFit {
+    let estimate = |(quantity, value): &(FitQuantity, f64)| Estimate {
         quantity: *quantity,
         origin: Origin::Measured,
         rig: 0.0,
@@ -34,13 +34,13 @@ fn fit(axes: Vec<AxisFit>) -> Fit {
     }
 }
 
-const ALL: [(Quantity, f64); 6] = [
-    (Quantity::Rate, 11.25),
-    (Quantity::Breakout, 0.8125),
-    (Quantity::Friction, 0.0625),
-    (Quantity::FreePlay, 0.21),
-    (Quantity::Damping, 0.45),
-    (Quantity::Inertia, 0.0425),
+const ALL: [(FitQuantity, f64); 6] = [
+    (FitQuantity::Rate, 11.25),
+    (FitQuantity::Breakout, 0.8125),
+    (FitQuantity::Friction, 0.0625),
+    (FitQuantity::FreePlay, 0.21),
+    (FitQuantity::Damping, 0.45),
+    (FitQuantity::Inertia, 0.0425),
 ];
 
 /// Lines that differ between two texts of as many lines.
@@ -86,7 +86,7 @@ fn measured_values_stand_in_the_text_and_nothing_else_changes() {
 
 #[test]
 fn both_axes_share_the_inertia_between_frame_and_stick() {
-    let roll = [(Quantity::Inertia, 0.0412)];
+    let roll = [(FitQuantity::Inertia, 0.0412)];
     let new = written(
         KITTIWAKE,
         &fit(vec![
@@ -106,7 +106,10 @@ fn both_axes_share_the_inertia_between_frame_and_stick() {
 fn springs_and_shapes_become_measured_figures() {
     let old = RigFile::parse(BITTERN).unwrap();
     let inertia = old.stick.mass.properties().axis_inertia_kg_m2(1);
-    let measured = [(Quantity::Rate, 31.0), (Quantity::Inertia, 1.05 * inertia)];
+    let measured = [
+        (FitQuantity::Rate, 31.0),
+        (FitQuantity::Inertia, 1.05 * inertia),
+    ];
     let new = written(
         BITTERN,
         &fit(vec![axis(AxisName::Roll, &measured)]),
@@ -138,12 +141,12 @@ fn springs_and_shapes_become_measured_figures() {
 
 #[test]
 fn what_no_rig_allows_is_refused_and_what_no_body_has_is_left() {
-    let much = [(Quantity::Rate, 5000.0)];
+    let much = [(FitQuantity::Rate, 5000.0)];
     let error = written(KITTIWAKE, &fit(vec![axis(AxisName::Pitch, &much)]), "k").unwrap_err();
     assert!(error.message.contains("rate_n_m_per_rad"), "{error}");
     // Roll heavier than pitch by more than the stick is thick: no body.
-    let pitch = axis(AxisName::Pitch, &[(Quantity::Inertia, 0.03)]);
-    let roll = axis(AxisName::Roll, &[(Quantity::Inertia, 0.05)]);
+    let pitch = axis(AxisName::Pitch, &[(FitQuantity::Inertia, 0.03)]);
+    let roll = axis(AxisName::Roll, &[(FitQuantity::Inertia, 0.05)]);
     let new = written(KITTIWAKE, &fit(vec![pitch, roll]), "k").unwrap();
     let mass = RigFile::parse(&new.text).unwrap().stick.mass.clone();
     assert_eq!(mass, RigFile::parse(KITTIWAKE).unwrap().stick.mass);

@@ -91,7 +91,7 @@ fn taken<'a>(record: &'a Record, figures: &'a Figures) -> Taken<'a> {
 }
 
 /// Verdicts of the made-up stick with its figures changed, against itself unchanged.
-fn verdicts(stick: [f64; 2], offset_n: f64, change: impl Fn(&mut Figures)) -> Vec<Verdict> {
+fn verdicts(stick: [f64; 2], offset_n: f64, change: impl Fn(&mut Figures)) -> Vec<FeelVerdict> {
     let reference = figures(stick);
     let mut subject = reference.clone();
     change(&mut subject);
@@ -108,7 +108,7 @@ fn verdicts(stick: [f64; 2], offset_n: f64, change: impl Fn(&mut Figures)) -> Ve
     )
 }
 
-fn broken(verdicts: &[Verdict]) -> Vec<(&str, &str)> {
+fn broken(verdicts: &[FeelVerdict]) -> Vec<(&str, &str)> {
     verdicts
         .iter()
         .filter(|verdict| verdict.is_broken())
@@ -124,7 +124,7 @@ fn a_record_against_itself_holds_in_every_row() {
     for stick in [SOFT, STIFF] {
         let verdicts = verdicts(stick, 0.0, |_| {});
         assert_eq!(broken(&verdicts), []);
-        assert!(verdicts.iter().all(|v| v.outcome == Outcome::Held));
+        assert!(verdicts.iter().all(|v| v.outcome == FeelOutcome::Held));
         let mut entries: Vec<_> = verdicts.iter().map(|v| v.source.clone()).collect();
         entries.dedup();
         let wanted = ["2.a.1", "2.a.4", "2.a.5", "2.a.6"];
@@ -312,9 +312,9 @@ fn the_summary_rule_is_reported_and_decides_nothing() {
     let verdicts = verdicts(SOFT, 0.0, |f| f.responses[0].overshoots_deg[2] *= 1.6);
     let find = |what: &str| verdicts.iter().find(|v| v.what == what).unwrap();
     // A1 is 50 % of the displacement and A3 12.5 %, now 20 %: the table allows up to 15, the summary's 10 % of A1 up to 17.5.
-    assert_eq!(find("A3 from aft").outcome, Outcome::Broken);
+    assert_eq!(find("A3 from aft").outcome, FeelOutcome::Broken);
     let summary = find("A3, summary, from aft");
-    assert_eq!(summary.outcome, Outcome::Warned);
+    assert_eq!(summary.outcome, FeelOutcome::Warned);
     assert!((summary.wanted.high.unwrap() - 17.5).abs() < 1e-9);
     assert!((find("A3 from aft").wanted.high.unwrap() - 15.0).abs() < 1e-9);
 }
@@ -349,7 +349,7 @@ fn what_one_record_lacks_is_said_and_breaks_nothing() {
     assert_eq!(broken(&verdicts), []);
     let lacking: Vec<_> = verdicts
         .iter()
-        .filter(|v| v.outcome == Outcome::NotMeasured)
+        .filter(|v| v.outcome == FeelOutcome::NotMeasured)
         .map(|v| v.what.as_str())
         .collect();
     assert_eq!(
@@ -366,10 +366,10 @@ fn what_one_record_lacks_is_said_and_breaks_nothing() {
 #[test]
 fn effective_inertia_warns_beyond_5_and_fails_beyond_7_pounds() {
     for (lbm, outcome) in [
-        (4.95, Outcome::Held),
-        (5.05, Outcome::Warned),
-        (6.93, Outcome::Warned),
-        (7.07, Outcome::AdvisedAgainst),
+        (4.95, FeelOutcome::Held),
+        (5.05, FeelOutcome::Warned),
+        (6.93, FeelOutcome::Warned),
+        (7.07, FeelOutcome::AdvisedAgainst),
     ] {
         let mut figures = figures(SOFT);
         figures.effective_mass_kg[0] = Some(lbm * 0.453_592_37);
@@ -385,7 +385,7 @@ fn effective_inertia_warns_beyond_5_and_fails_beyond_7_pounds() {
 #[test]
 fn what_is_left_at_trim_must_be_within_friction() {
     // 0.1 N of friction: a quarter newton between the breakouts is 0.125 N of weight.
-    for (apart_n, outcome) in [(0.19, Outcome::Held), (-0.25, Outcome::Warned)] {
+    for (apart_n, outcome) in [(0.19, FeelOutcome::Held), (-0.25, FeelOutcome::Warned)] {
         let mut figures = figures(SOFT);
         figures.sweeps[0].breakout_n[1] += apart_n;
         let verdicts = advise(taken(&record(SOFT, 0.0), &figures));
@@ -414,11 +414,11 @@ fn a_stop_limits_if_it_is_much_stiffer_than_the_gradient() {
         row.unwrap().clone()
     };
     // Ten times 0.5 N/deg over half a degree is 2.5 N.
-    assert_eq!(stiffness(2.6).outcome, Outcome::Held);
-    assert_eq!(stiffness(2.4).outcome, Outcome::Warned);
+    assert_eq!(stiffness(2.6).outcome, FeelOutcome::Held);
+    assert_eq!(stiffness(2.4).outcome, FeelOutcome::Warned);
     let none = advise(taken(&record(SOFT, 0.0), &figures(SOFT)));
     let row = none.iter().find(|v| v.what == "stiffness at the stop aft");
-    assert_eq!(row.unwrap().outcome, Outcome::NotMeasured);
+    assert_eq!(row.unwrap().outcome, FeelOutcome::NotMeasured);
 }
 
 #[test]
@@ -481,8 +481,8 @@ fn advice_looks_where_its_criterion_points() {
             let verdicts = advise(taken(&record(SOFT, 0.0), &figures));
             verdicts.iter().find(|v| v.what == what).unwrap().outcome
         };
-        assert_eq!(outcome(bad), Outcome::Warned, "{what}");
-        assert_eq!(outcome(good), Outcome::Held, "{what}");
+        assert_eq!(outcome(bad), FeelOutcome::Warned, "{what}");
+        assert_eq!(outcome(good), FeelOutcome::Held, "{what}");
     }
 }
 
@@ -509,7 +509,7 @@ fn a_limp_stick_is_judged_by_what_the_hand_meets_at_worst() {
         assert!(sweep.is_limp());
         let verdicts = judge_targets(&rig, &Record::default(), &figures);
         ["friction at worst", "ripple, peak to peak"].map(|what| {
-            let found: Vec<&Verdict> = verdicts
+            let found: Vec<&FeelVerdict> = verdicts
                 .iter()
                 .filter(|verdict| {
                     verdict.what == what
@@ -523,9 +523,15 @@ fn a_limp_stick_is_judged_by_what_the_hand_meets_at_worst() {
         })
     };
     // Kittiwake allows 1.25 N and 1.5 N.
-    assert_eq!(outcomes(1.24, 1.49), [Outcome::Held, Outcome::Held]);
-    assert_eq!(outcomes(1.26, 1.49), [Outcome::Broken, Outcome::Held]);
-    assert_eq!(outcomes(1.24, 1.51), [Outcome::Held, Outcome::Broken]);
+    assert_eq!(outcomes(1.24, 1.49), [FeelOutcome::Held, FeelOutcome::Held]);
+    assert_eq!(
+        outcomes(1.26, 1.49),
+        [FeelOutcome::Broken, FeelOutcome::Held]
+    );
+    assert_eq!(
+        outcomes(1.24, 1.51),
+        [FeelOutcome::Held, FeelOutcome::Broken]
+    );
 }
 
 /// A stick that is on its spring has no ripple to judge, and its friction is that of the loop.
@@ -548,5 +554,5 @@ fn a_stick_on_its_spring_is_judged_by_its_loop() {
             .unwrap()
     };
     assert_eq!(of("friction").value, Some(0.1));
-    assert_eq!(of("ripple, peak to peak").outcome, Outcome::NotMeasured);
+    assert_eq!(of("ripple, peak to peak").outcome, FeelOutcome::NotMeasured);
 }

@@ -238,7 +238,7 @@ fn a_sweep_that_slips_the_motor_says_where() {
     let piece = Job::Sweep(AxisName::Pitch, Condition::Held)
         .run(&rig, &mut |_| true)
         .expect("the twin can be measured");
-    let Found::Sweep(_, Some(slip)) = &piece.found else {
+    let FoundPiece::Sweep(_, Some(slip)) = &piece.found else {
         panic!("it must slip: {:?}", piece.notes)
     };
     // Between what the drive holds with the mesh's losses against it, and with them, the detent and the shaft for it.

@@ -64,7 +64,7 @@ fn the_first_divergence_and_the_largest_differences_are_found() {
     assert!(!comparison.same);
     let first = comparison.first.as_ref().unwrap();
     assert_eq!((first.row, first.time_s), (4, 4.0 * TICK_S));
-    let pair = Pair {
+    let pair = TracePair {
         name: "roll.trim_deg".into(),
         unit: "deg".into(),
         left: "0.0".into(),

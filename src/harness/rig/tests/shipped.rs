@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use trimproof_plant::Form;
+use trimproof_plant::SolidForm;
 use trimproof_plant::rig::CartridgeRig;
 
 use super::*;
@@ -190,7 +190,7 @@ fn the_springs_wire_is_not_overloaded() {
 fn the_seat_edge_is_met_between_soft_limit_and_stop() {
     let [_, rig, _] = rigs();
     let seat = &rig.obstacle[0];
-    let Form::Capsule { radius_m, .. } = seat.shape else {
+    let SolidForm::Capsule { radius_m, .. } = seat.shape else {
         panic!("the seat edge is a capsule")
     };
     let gap_m = |deg: f64| {

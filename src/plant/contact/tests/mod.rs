@@ -10,7 +10,7 @@ fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
         top_m: 0.5,
         radius_m: 0.01,
     };
-    let form = Form::Capsule {
+    let form = SolidForm::Capsule {
         radius_m: 0.006,
         length_m: 0.2,
         axis: Along::Y,
@@ -68,7 +68,7 @@ fn pin(axis: usize, angle_rad: f64, side: f64, height_m: f64, radii_m: [f64; 2])
     } else {
         (Along::X, [0.0, out, -up])
     };
-    let form = Form::Capsule {
+    let form = SolidForm::Capsule {
         radius_m: radii_m[1],
         length_m: 4.0,
         axis: across,
@@ -154,7 +154,7 @@ fn all_that_contacts_remember_is_written_down() {
     };
     let params = BumperParams::new(1.0e5, 0.5);
     let touched = || {
-        let form = Form::Sphere { radius_m: 0.05 };
+        let form = SolidForm::Sphere { radius_m: 0.05 };
         // 1 mm beside the tube: in reach, so that a contact is frozen.
         let body = Body::new(&form, [0.061, 0.0, -0.3], [0.0; 3], params);
         let stop = Stop::new(0, true, 0.33, 0.09, 0.017, params, 1e4);
@@ -225,7 +225,7 @@ fn a_stick_that_went_right_through_is_found() {
     let params = BumperParams::new(1.0e5, 0.5);
     let looks = |way_m: f64, pitch_rad: f64| {
         let body = Body::new(
-            &Form::Sphere { radius_m: 0.02 },
+            &SolidForm::Sphere { radius_m: 0.02 },
             [-0.15, 0.0, -0.3],
             [0.0; 3],
             params,
@@ -263,7 +263,7 @@ fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
     };
     let pressed = |depth_m: f64| {
         let body = Body::new(
-            &Form::Sphere { radius_m: 0.02 },
+            &SolidForm::Sphere { radius_m: 0.02 },
             [-(0.03 - depth_m), 0.0, -0.3],
             [0.0; 3],
             BumperParams::new(1.0e5, 0.5),
@@ -293,7 +293,7 @@ fn a_far_obstacle_is_looked_at_before_it_is_met() {
         radius_m: 0.01,
     };
     let looks_again = |way_m: f64| {
-        let form = Form::Sphere { radius_m: 0.02 };
+        let form = SolidForm::Sphere { radius_m: 0.02 };
         let params = BumperParams::new(1.0e5, 0.5);
         let body = Body::new(&form, [-0.13, 0.0, -0.3], [0.0; 3], params);
         let mut surroundings = Surroundings::new(tube, Vec::new(), vec![body], 1);
