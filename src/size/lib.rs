@@ -59,7 +59,7 @@ pub struct Sizes {
     pub supply: Vec<Draw>,
     /// Steps in which the twin computes the rig, and what decides them.
     pub scheme: Scheme,
-    /// What looks unintended about the rig ([`Rig::advice`]).
+    /// What looks unintended about the rig ([`RigFile::advice`]).
     pub advice: Vec<String>,
 }
 

@@ -9,7 +9,7 @@ use super::event::Event;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Scenario {
-    /// Name: the stem of the file, set by whoever read it (see [`name_of`]); empty after parsing.
+    /// Name: the stem of the file, set by whoever read it (see [`name_of`](super::name_of)); empty after parsing.
     #[serde(skip)]
     pub name: String,
     /// One line that says what happens.
