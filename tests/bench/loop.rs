@@ -101,11 +101,11 @@ fn stick() -> (Case, impl Fn([f64; 2], [f64; 2]) -> [f64; 2]) {
 /// Angles of our integrator every millisecond for `for_s`.
 fn ours(step_s: f64, for_s: f64) -> Vec<[f64; 2]> {
     let (case, torque) = stick();
-    let (law, mut state, mut accel) = (case.law(), case.start(), [0.0; 2]);
+    let (params, mut state, mut accel) = (case.params(), case.start(), [0.0; 2]);
     let per_ms = (1e-3 / step_s).round() as usize;
     every_ms(for_s, || {
         for _ in 0..per_ms {
-            step(&law, &mut state, &mut accel, step_s, &torque);
+            step(&params, &mut state, &mut accel, step_s, &torque);
         }
         let GimbalState { angle_rad, .. } = state;
         angle_rad
