@@ -369,7 +369,7 @@ fn steps_slipped_in_the_glide_are_booked_and_it_goes_on() {
 #[test]
 fn a_drive_that_is_elsewhere_never_runs_the_stick_out_past_its_soft_limit() {
     let mut fixture = ControllerFixture::holding();
-    // A gear tooth: the shaft is 4 deg further aft than believed.
+    // A gear tooth: the shaft is 4 deg further aft than estimated.
     fixture.drives[PITCH].shaft += 213;
     fixture.run(ms(10_500));
     assert!(fixture.out.telemetry.faults.has(Fault::PositionDoubt));
@@ -384,7 +384,7 @@ fn a_drive_that_is_elsewhere_never_runs_the_stick_out_past_its_soft_limit() {
     );
     assert!(
         fixture.out.telemetry.axis[PITCH].drive_mdeg < 17_000,
-        "stopped short of the believed limit"
+        "stopped short of the estimated limit"
     );
     // Back is free.
     fixture.switches.hat_aft = false;

@@ -96,7 +96,9 @@ pub(super) fn panel<'a>(trace: &Trace, unit: &str, names: impl Iterator<Item = &
     Panel {
         title: titled(unit),
         least: 0.0,
+        // A legend never names what there is no curve of.
         curves: names
+            .filter(|name| trace.column(name).is_some())
             .map(|name| Curve {
                 name: name.to_owned(),
                 values: values(trace, name),
@@ -154,7 +156,7 @@ pub(super) fn angle_panel(
 pub(super) fn joined(trace: &Trace, names: &[&str], shown_s: Option<[f64; 2]>) -> Vec<String> {
     let mut all: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
     for axis in AXES {
-        let [stick, estimate] = ["stick", "believed"].map(|what| format!("{axis}.{what}_deg"));
+        let [stick, estimate] = ["stick", "estimated"].map(|what| format!("{axis}.{what}_deg"));
         let has = |name: &String| names.contains(&name.as_str());
         if has(&estimate) && !has(&stick) {
             all.push(stick);

@@ -158,6 +158,7 @@ fn pictures_say_what_they_must() {
                 "put to the test where abs(pitch.stick_deg) &lt;= 8",
                 "worst: 6.32 N, margin -0.822 N at 3.172 s",
                 "pitch.stick_deg",
+                "pitch.estimated_deg",
             ],
         ),
         (
