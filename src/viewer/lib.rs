@@ -27,4 +27,4 @@ pub use film::{Film, Studio};
 pub use source::{Finished, MakeTarget, Pace, Session, Source, session_scenario};
 pub use timeline::{SignalName, Timeline};
 pub use timing::{Spent, Timing};
-pub use window::{Save, Seen, Watch, watch};
+pub use window::{Save, Watch, WindowSeen, watch};

@@ -14,7 +14,7 @@ use trimproof_diagnostics::{MESSAGE_MAX, brief};
 use trimproof_harness::judge::Verdict;
 use trimproof_harness::run::Cut;
 use trimproof_link::On;
-use trimproof_viewer::{Finished, MakeTarget, Seen, Source, View, Watch, watch};
+use trimproof_viewer::{Finished, MakeTarget, Source, View, Watch, WindowSeen, watch};
 
 /// Runs the command.
 ///
@@ -89,7 +89,7 @@ pub fn finish_log(targets: &TargetSource) -> Result<(), Failure> {
 
 /// Says how a board took the end, where that must be known: whoever stands beside a motor hears it
 /// first.
-pub fn print_farewell(seen: &Seen) {
+pub fn print_farewell(seen: &WindowSeen) {
     let farewell = seen
         .finished
         .as_ref()
@@ -100,7 +100,7 @@ pub fn print_farewell(seen: &Seen) {
 }
 
 /// What the view cost, for those who want to know.
-pub fn write_costs(out: &mut String, seen: &Seen) {
+pub fn write_costs(out: &mut String, seen: &WindowSeen) {
     let timing = &seen.timing;
     let second = |at: Option<f64>| at.map_or("never".to_owned(), |at| format!("{at:.2} s"));
     let _ = writeln!(
