@@ -1,9 +1,9 @@
-//! Back to back: every shipped scenario on a board gives the outputs of the controller in this process, tick by tick, and the
-//! same trace, bit for bit.
+//! Back to back: every shipped scenario on a board gives the outputs of the controller in this
+//! process, tick by tick, and the same trace, bit for bit.
 //!
-//! The boards: one in this process always; emulated ones in tests that are ignored unless asked for, since they need the
-//! image that `TRIMPROOF_IMAGE_CORTEX_M` or `TRIMPROOF_IMAGE_AVR` names. Asked for without an image, they fail. `.ci/run`
-//! asks for them.
+//! The boards: one in this process always; emulated ones in tests that are ignored unless asked
+//! for, since they need the image that `TRIMPROOF_IMAGE_CORTEX_M` or `TRIMPROOF_IMAGE_AVR` names.
+//! Asked for without an image, they fail. `.ci/run` asks for them.
 
 mod shipped;
 
@@ -30,7 +30,8 @@ fn run(cases: &[Case], target: &(dyn Fn() -> Box<dyn Target> + Sync)) -> Vec<Out
     run_suite(cases, &plan, &mut |_, _| {})
 }
 
-/// Runs all cases on the controller in this process, and again on `board` beside it; both must agree in everything.
+/// Runs all cases on the controller in this process, and again on `board` beside it; both must
+/// agree in everything.
 fn back_to_back(
     what: &str,
     cases: &[Case],
@@ -104,8 +105,8 @@ fn a_board_in_this_process_is_the_controller_in_every_scenario() {
         (traffic.repeats, traffic.damaged, traffic.ignored),
         (0, 0, 0)
     );
-    // What a line of 1 Mbaud carries in a tick of 2 ms is 200; a third of it leaves room for repeats. Counted with what
-    // begins and ends the runs.
+    // What a line of 1 Mbaud carries in a tick of 2 ms is 200; a third of it leaves room for
+    // repeats. Counted with what begins and ends the runs.
     let bytes = (traffic.bytes_in + traffic.bytes_out) as f64 / traffic.ticks as f64;
     assert!(bytes <= 64.0, "{bytes} bytes a tick");
 }

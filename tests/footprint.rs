@@ -1,6 +1,8 @@
-//! Memory: flat in the length of a run that nobody keeps; ten minutes that are kept stay within 200 MB; repeats do not grow.
+//! Memory: flat in the length of a run that nobody keeps; ten minutes that are kept stay within 200
+//! MB; repeats do not grow.
 //!
-//! Peak resident memory (`VmHWM`) of the program as a user runs it. Linux only: elsewhere there is nothing to read.
+//! Peak resident memory (`VmHWM`) of the program as a user runs it. Linux only: elsewhere there is
+//! nothing to read.
 #![cfg(target_os = "linux")]
 
 use std::fmt::Write as _;
@@ -8,8 +10,9 @@ use std::io::Read as _;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Stdio};
 
-/// One of each kind of formula: outermost windows, windows inside one another to a bound and to the end, edges, `until`, looking
-/// back at what looks ahead, and conditions that look ahead. All hold on a stick that centres and then stands.
+/// One of each kind of formula: outermost windows, windows inside one another to a bound and to the
+/// end, edges, `until`, looking back at what looks ahead, and conditions that look ahead. All hold
+/// on a stick that centres and then stands.
 const FORMULAS: [&str; 9] = [
     "always[3, end](abs(pitch.stick_deg) < 1)",
     "always(rises(state is holding) implies eventually[0, 2](pitch.drive_on))",
@@ -63,8 +66,8 @@ fn scenarios(folder: &Path, work: Work) -> PathBuf {
 
 /// Runs `prove` and returns the peak memory, MB.
 fn peak_mb(folder: &Path, work: Work) -> f64 {
-    // `/proc/PID/status` is read while the program waits to write into a pipe that nobody empties: the table of
-    // verdicts comes last, when everything has been held.
+    // `/proc/PID/status` is read while the program waits to write into a pipe that nobody empties:
+    // the table of verdicts comes last, when everything has been held.
     let mut child = Command::new(env!("CARGO_BIN_EXE_trimproof"))
         .args(["prove", "--threads", "1"])
         .args(work.cards.then_some("--cards"))

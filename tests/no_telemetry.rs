@@ -1,8 +1,8 @@
 //! A controller that reports nothing about itself: it is our own, gagged.
 //!
-//! The law behind it: what a controller does not say changes nothing of what the twin sees. So every expectation and law
-//! that can be judged without telemetry has the very verdict and margin that it has with telemetry, and all others are
-//! `not judged`, never passed.
+//! The law behind it: what a controller does not say changes nothing of what the twin sees. So
+//! every expectation and law that can be judged without telemetry has the very verdict and margin
+//! that it has with telemetry, and all others are `not judged`, never passed.
 
 mod shipped;
 

@@ -1,7 +1,8 @@
 //! Every shipped scenario holds, and its readable card is what was reviewed.
 //!
-//! The card carries the trace's bit-hash, so this test compares whole traces too. `.ci/run` runs it in the debug
-//! profile and compares the release program's hashes with the same cards: the traces of both are equal bit for bit.
+//! The card carries the trace's bit-hash, so this test compares whole traces too. `.ci/run` runs it
+//! in the debug profile and compares the release program's hashes with the same cards: the traces
+//! of both are equal bit for bit.
 
 mod shipped;
 

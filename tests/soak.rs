@@ -1,4 +1,5 @@
-//! A long run over a pseudo-terminal whose frames are damaged: nothing wrong is taken, nothing is lost.
+//! A long run over a pseudo-terminal whose frames are damaged: nothing wrong is taken, nothing is
+//! lost.
 #![cfg(unix)]
 
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -13,7 +14,8 @@ use trimproof_link::{
     BoardTarget, Direction, FaultKind, Faults, FaultyLine, Link, NoPins, Patience, pty_pair, serve,
 };
 
-/// What a stick might send: it wanders, shakes, is released and trimmed, and loses its supply now and then.
+/// What a stick might send: it wanders, shakes, is released and trimmed, and loses its supply now
+/// and then.
 fn inputs(tick: u32) -> Inputs {
     let swing = |period: u32| {
         let at = tick % period;
@@ -38,7 +40,8 @@ fn inputs(tick: u32) -> Inputs {
     }
 }
 
-/// Runs `ticks` with a share of `share` of the frames of both ways damaged, every answer beside the controller's own.
+/// Runs `ticks` with a share of `share` of the frames of both ways damaged, every answer beside the
+/// controller's own.
 fn soak(ticks: u32, share: f64) {
     let (near, mut far, _) = pty_pair().expect("there is a pseudo-terminal");
     let stop = AtomicBool::new(false);
@@ -60,8 +63,9 @@ fn soak(ticks: u32, share: f64) {
         };
         let line = FaultyLine::new(Box::new(near), faults);
         let struck = line.struck();
-        // The board answers within a millisecond unless the machine is busy; then waiting longer each time helps. (On two
-        // cores with twelve busy processes it has been seen not to answer for 2.4 s.)
+        // The board answers within a millisecond unless the machine is busy; then waiting longer
+        // each time helps. (On two cores with twelve busy processes it has been seen not to answer
+        // for 2.4 s.)
         let patience = Patience {
             first: Duration::from_millis(3),
             most: Duration::from_secs(1),
@@ -107,7 +111,8 @@ fn soak(ticks: u32, share: f64) {
         );
         assert_eq!(wrong, 0, "wrong commands were taken");
         assert_eq!(traffic.ticks, u64::from(ticks));
-        // Binomial with n = 2 * ticks at least: a tenth off is more than four sigma for 20 000 ticks.
+        // Binomial with n = 2 * ticks at least: a tenth off is more than four sigma for 20 000
+        // ticks.
         let expected = 2.0 * f64::from(ticks) * share;
         assert!(
             struck as f64 > 0.8 * expected,

@@ -1,4 +1,5 @@
-//! The loop of a board: bytes in, bytes out, pins in between. Here the line is a list of bytes and the motors are counted.
+//! The loop of a board: bytes in, bytes out, pins in between. Here the line is a list of bytes and
+//! the motors are counted.
 //!
 //! Run it with `cargo run --example board_loop`.
 
@@ -36,7 +37,8 @@ fn main() {
     for request in requests() {
         let mut frame = [0; FRAME_MAX];
         let length = encode(&request, &mut frame).expect("every request fits a frame");
-        // The five lines of a board's main loop: take a byte, send what comes of it, watch the clock.
+        // The five lines of a board's main loop: take a byte, send what comes of it, watch the
+        // clock.
         for byte in &frame[..length] {
             let now_ms = 0;
             if let Some(answer) = board.take(*byte, now_ms, &mut pins) {

@@ -1,7 +1,7 @@
 //! The board's side of the link: takes bytes in, runs the controller, gives frames back.
 //!
-//! `no_std`, no heap, no clock, no hardware: bytes, the time and the pins are arguments, so the same loop runs in every firmware
-//! image and in the harness' tests.
+//! `no_std`, no heap, no clock, no hardware: bytes, the time and the pins are arguments, so the
+//! same loop runs in every firmware image and in the harness' tests.
 //!
 //! ```
 //! use trimproof_board::{About, Board, Pins};
@@ -40,9 +40,11 @@ use trimproof_wire::{
     Sample, TickCommand, VERSION, encode, hash_of,
 };
 
-/// What the controller's command does on a board. In an emulated board without motors all of it does nothing.
+/// What the controller's command does on a board. In an emulated board without motors all of it
+/// does nothing.
 pub trait Pins {
-    /// Puts a command on the drivers' lines and the step generators; called only while the run allows motion.
+    /// Puts a command on the drivers' lines and the step generators; called only while the run
+    /// allows motion.
     fn apply(&mut self, command: &io::Command);
     /// Switches the motors off, at once.
     fn off(&mut self);
@@ -83,7 +85,8 @@ struct BoardRun {
 }
 
 impl BoardRun {
-    /// Whether nothing has come of it yet: a second `Begin` with its number is a repetition whose answer was lost.
+    /// Whether nothing has come of it yet: a second `Begin` with its number is a repetition whose
+    /// answer was lost.
     fn untouched(&self) -> bool {
         self.last.is_none()
             && matches!(
@@ -117,8 +120,8 @@ impl Board {
         }
     }
 
-    /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps, the same as for `watch`); gives the
-    /// frame to be sent, if one is due.
+    /// Takes in one byte at `now_ms` (any clock that counts milliseconds and wraps, the same as for
+    /// `watch`); gives the frame to be sent, if one is due.
     #[inline(never)]
     pub fn take(&mut self, byte: u8, now_ms: u32, pins: &mut impl Pins) -> Option<&[u8]> {
         let request = self.decoder.take::<Request>(byte)?.ok()?;
@@ -127,8 +130,8 @@ impl Board {
         self.frame.get(..length)
     }
 
-    /// To be called at least every few milliseconds: trips a run that allows motion and has heard nothing for its
-    /// `silence_ms`.
+    /// To be called at least every few milliseconds: trips a run that allows motion and has heard
+    /// nothing for its `silence_ms`.
     pub fn watch(&mut self, now_ms: u32, pins: &mut impl Pins) {
         if let Some(run) = &mut self.run
             && run.allow_motion

@@ -37,7 +37,8 @@ pub enum Command {
     Schema(SchemaArgs),
     /// Print a completion script for a shell
     Completions(CompletionsArgs),
-    /// Answer the drawing board's questions about a rig: forces, holding margin, catch jump, rates, supply
+    /// Answer the drawing board's questions about a rig: forces, holding margin, catch jump, rates,
+    /// supply
     Size(SizeArgs),
     /// Measure what the hand meets at the grip, and judge it
     Feel(FeelArgs),
@@ -51,7 +52,8 @@ pub enum Command {
     /// Watch a scenario as it runs, or a trace, in three dimensions beside its plots
     #[command(hide = cfg!(not(feature = "viewer")))]
     Watch(WatchArgs),
-    /// Fly the stick by hand against the controller, in real time, and keep the flight as a scenario
+    /// Fly the stick by hand against the controller, in real time, and keep the flight as a
+    /// scenario
     #[command(hide = cfg!(not(feature = "viewer")))]
     Fly(FlyArgs),
     /// Make the pictures of `watch` without a display: stills, a contact sheet, an animated file
@@ -77,11 +79,12 @@ pub struct ProveArgs {
     /// Also write one page for people, with tables and pictures inside it, to this HTML file
     #[arg(long, value_name = "FILE")]
     pub html: Option<PathBuf>,
-    /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    /// Also draw every run over time, as NAME.svg and NAME.png, into this folder, which is made if
+    /// it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
-    /// Take it strictly: exit with 1 if an expectation was never put to the test or is not judged, and
-    /// refuse formulas that are judged in the first row only
+    /// Take it strictly: exit with 1 if an expectation was never put to the test or is not judged,
+    /// and refuse formulas that are judged in the first row only
     #[arg(long)]
     pub strict: bool,
     /// How to print the verdicts
@@ -151,7 +154,8 @@ pub struct CompareArgs {
 /// Arguments of `signals`.
 #[derive(Args, Debug)]
 pub struct SignalsArgs {
-    /// Rig whose constants are listed too: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    /// Rig whose constants are listed too: a file, or the name of a rig in `scenarios/rigs` or
+    /// `rigs`
     pub rig: Option<PathBuf>,
     /// How to print the list
     #[arg(long, value_enum, default_value_t = Format::Text)]
@@ -179,8 +183,8 @@ pub struct CompletionsArgs {
 pub struct SizeArgs {
     /// The rig: a file, or the name of a rig in `scenarios/rigs` or `rigs`
     pub rig: PathBuf,
-    /// Positions of the stick at which the force at the grip is printed, degrees, with commas between
-    /// [default: stops, soft limits, halves and quarters of those]
+    /// Positions of the stick at which the force at the grip is printed, degrees, with commas
+    /// between [default: stops, soft limits, halves and quarters of those]
     #[arg(
         long,
         value_name = "DEG,...",
@@ -188,7 +192,8 @@ pub struct SizeArgs {
         allow_hyphen_values = true
     )]
     pub at: Vec<f64>,
-    /// Also draw the holding margin of both axes, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    /// Also draw the holding margin of both axes, as NAME.svg and NAME.png, into this folder, which
+    /// is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
     /// How to print the answers
@@ -201,7 +206,8 @@ pub struct SizeArgs {
 pub struct FeelArgs {
     /// Rig whose twin is measured: a file, or the name of a rig in `scenarios/rigs` or `rigs`
     pub rig: PathBuf,
-    /// Also judge against this: a measurement `NAME.csv` from the bench, or another rig, by file or name
+    /// Also judge against this: a measurement `NAME.csv` from the bench, or another rig, by file or
+    /// name
     #[arg(long, value_name = "CSV|RIG")]
     pub against: Option<PathBuf>,
     /// Judge this measurement from the bench instead of the rig's twin
@@ -213,10 +219,12 @@ pub struct FeelArgs {
     /// Keep what was measured in this file, as a bench measurement is written
     #[arg(long, value_name = "FILE")]
     pub keep: Option<PathBuf>,
-    /// Also write the report as one page for people, with tables and pictures inside it, to this HTML file
+    /// Also write the report as one page for people, with tables and pictures inside it, to this
+    /// HTML file
     #[arg(long, value_name = "FILE")]
     pub html: Option<PathBuf>,
-    /// Also draw every sweep and response, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    /// Also draw every sweep and response, as NAME.svg and NAME.png, into this folder, which is
+    /// made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
 }
@@ -224,15 +232,18 @@ pub struct FeelArgs {
 /// Arguments of `fit`.
 #[derive(Args, Debug)]
 pub struct FitArgs {
-    /// Rig that was measured, as far as it is known: a file, or the name of a rig in `scenarios/rigs` or `rigs`
+    /// Rig that was measured, as far as it is known: a file, or the name of a rig in
+    /// `scenarios/rigs` or `rigs`
     pub rig: PathBuf,
     /// What was measured on the bench: slow sweeps, free responses
     #[arg(value_name = "BENCH.csv")]
     pub bench: PathBuf,
-    /// Write the rig with the measured values to this file; its name without `.toml` becomes the rig's
+    /// Write the rig with the measured values to this file; its name without `.toml` becomes the
+    /// rig's
     #[arg(long, value_name = "NEW_RIG.toml")]
     pub write: Option<PathBuf>,
-    /// Also draw what the fit leaves of each measurement, as NAME.svg and NAME.png, into this folder, which is made if it is missing
+    /// Also draw what the fit leaves of each measurement, as NAME.svg and NAME.png, into this
+    /// folder, which is made if it is missing
     #[arg(long, value_name = "DIR")]
     pub pictures: Option<PathBuf>,
     /// How to print the result

@@ -7,8 +7,8 @@ use trimproof_link::On;
 /// Where the controller under test runs.
 #[derive(Args, Debug)]
 pub struct TargetArgs {
-    /// Where the controller runs: `logic` in this process, `image:FILE` a firmware image in an emulated board, `port:NAME` a board
-    /// on a serial port
+    /// Where the controller runs: `logic` in this process, `image:FILE` a firmware image in an
+    /// emulated board, `port:NAME` a board on a serial port
     #[arg(long, value_name = "PLACE", default_value = "logic")]
     pub on: On,
     #[command(flatten)]

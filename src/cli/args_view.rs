@@ -16,10 +16,12 @@ pub struct SubjectArgs {
     /// A scenario, by file or by its name in `scenarios`, or a trace, NAME.csv or NAME.mcap
     #[arg(value_name = "SCENARIO|TRACE")]
     pub what: PathBuf,
-    /// The rig: for a scenario one that it names [default: its first], for a trace the one that it was made on, by file or name
+    /// The rig: for a scenario one that it names [default: its first], for a trace the one that it
+    /// was made on, by file or name
     #[arg(long, value_name = "RIG")]
     pub rig: Option<PathBuf>,
-    /// For a trace: the scenario whose expectations are shown [default: the one of its name in `scenarios`]
+    /// For a trace: the scenario whose expectations are shown [default: the one of its name in
+    /// `scenarios`]
     #[arg(long, value_name = "FILE")]
     pub scenario: Option<PathBuf>,
     #[command(flatten)]
@@ -46,7 +48,8 @@ pub struct WindowArgs {
     /// Close the window by itself after so many seconds
     #[arg(long, value_name = "S", value_parser = seconds)]
     pub close_after: Option<f64>,
-    /// Print afterwards how fast frames came, what our own systems cost, and how much memory was taken
+    /// Print afterwards how fast frames came, what our own systems cost, and how much memory was
+    /// taken
     #[arg(long)]
     pub costs: bool,
 }

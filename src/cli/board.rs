@@ -24,7 +24,8 @@ caution: a powered stick moves and pinches
   follow your local electrical code and licensed practice; they come before this program
 ";
 
-/// Where the controller under test runs, opened: in this process, on an emulated board or on a port.
+/// Where the controller under test runs, opened: in this process, on an emulated board or on a
+/// port.
 pub struct TargetSource {
     pool: Option<Arc<BoardPool>>,
     log: Option<FrameLog>,

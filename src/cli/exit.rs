@@ -46,7 +46,8 @@ impl Exit {
         self as u8
     }
 
-    /// Of two ways to end the one that decides: the guide's order, where 4 goes before 5 and 5 before 3.
+    /// Of two ways to end the one that decides: the guide's order, where 4 goes before 5 and 5
+    /// before 3.
     pub fn worse(self, other: Exit) -> Exit {
         if self.rank() >= other.rank() {
             self
@@ -128,7 +129,8 @@ mod tests {
         assert_eq!(guarded(|| Exit::Fail), Exit::Fail);
     }
 
-    /// The guide's order: 70 before 130, 130 before 4, 4 before 5, 5 before 3, 3 before 2, 2 before 1.
+    /// The guide's order: 70 before 130, 130 before 4, 4 before 5, 5 before 3, 3 before 2, 2 before
+    /// 1.
     #[test]
     fn the_worse_end_decides_whichever_comes_first() {
         let order = [70, 130, 4, 5, 3, 2, 1, 0].map(|code| {

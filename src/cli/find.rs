@@ -18,9 +18,9 @@ const DEEPEST: usize = 16;
 
 /// Finds the scenario files that the user means, in order, each once.
 ///
-/// A folder stands for every `*.toml` in it and below, save files called `laws.toml`, folders called `rigs` or `long`, and
-/// hidden ones. A path that does not exist and
-/// has `*`, `?`, `[` or `{` in it is a glob. What exists is taken as it is.
+/// A folder stands for every `*.toml` in it and below, save files called `laws.toml`, folders
+/// called `rigs` or `long`, and hidden ones. A path that does not exist and has `*`, `?`, `[` or
+/// `{` in it is a glob. What exists is taken as it is.
 ///
 /// # Errors
 /// If a folder or glob gives no file, or one cannot be listed.
@@ -211,7 +211,8 @@ impl Glob {
     }
 }
 
-/// Reads a glob; the library takes anything, so what never matches for want of a bracket is found here.
+/// Reads a glob; the library takes anything, so what never matches for want of a bracket is found
+/// here.
 fn matcher(glob: &str) -> Result<Glob, String> {
     let mut open: Vec<char> = Vec::new();
     let mut characters = glob.chars();

@@ -36,7 +36,8 @@ pub struct NotWritten {
 /// Writes text to standard output.
 ///
 /// # Errors
-/// If it cannot be written, as on a full disk. A reader that has gone away is no error: it has seen enough.
+/// If it cannot be written, as on a full disk. A reader that has gone away is no error: it has seen
+/// enough.
 pub fn emit(text: &str) -> Result<(), NotWritten> {
     let text = gated(text, 0);
     let mut out = io::stdout().lock();

@@ -144,7 +144,8 @@ fn render(failure: &Failure, colour: bool) -> String {
     }
 }
 
-/// A message and a help line: one line each, whatever is quoted in them. `word` is `error` or `warning`.
+/// A message and a help line: one line each, whatever is quoted in them. `word` is `error` or
+/// `warning`.
 fn render_plain(word: &str, message: &str, help: Option<&str>) -> String {
     let help = help.map_or_else(String::new, |help| {
         format!("  help: {}\n", brief(help, MESSAGE_MAX))

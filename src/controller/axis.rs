@@ -9,7 +9,8 @@ use crate::step_loss::{StepLossConfig, StepLossWatch};
 use crate::units::{Ratio, clamp, nearest, quotient, ticks};
 use trimproof_io::{AxisCommand, AxisTelemetry, CurrentLevel};
 
-/// Running current is kept for this long after a movement or an engagement, so that ringing dies out.
+/// Running current is kept for this long after a movement or an engagement, so that ringing dies
+/// out.
 const RUN_ON_MS: u32 = 200;
 
 /// What an axis is made of, in the controller's units.
@@ -95,10 +96,11 @@ pub(crate) struct Axis {
     motion: Motion,
     step_loss: StepLossWatch,
     steering: Steering,
-    /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0 or 1.
+    /// Sense in which the drive must not advance, because the deflection is at its largest: -1, 0
+    /// or 1.
     blocked: i8,
-    /// Side on which the drive, its position unsure, has carried the stick past its soft limit: it must not go on
-    /// outwards there. -1, 0 or 1.
+    /// Side on which the drive, its position unsure, has carried the stick past its soft limit: it
+    /// must not go on outwards there. -1, 0 or 1.
     carried_out: i8,
     /// Whether the stick was inside its soft limits at the last tick.
     inside: bool,
@@ -163,9 +165,9 @@ impl Axis {
         };
     }
 
-    /// Sees whether a drive whose position is unsure carries the stick out past a soft limit. A stick that was out there
-    /// already is held there by a pilot, who may well trim after it. Over once the stick is well inside, so that noise
-    /// does not make the drive stutter.
+    /// Sees whether a drive whose position is unsure carries the stick out past a soft limit. A
+    /// stick that was out there already is held there by a pilot, who may well trim after it. Over
+    /// once the stick is well inside, so that noise does not make the drive stutter.
     fn watch_limits(&mut self, braking_mdeg: i32, config: &AxisConfig) {
         let stick = self.sensing.mdeg();
         // Where the stick comes to when it is carried along while the drive brakes.
@@ -213,7 +215,8 @@ impl Axis {
         self.off();
     }
 
-    /// Drive off, driver at home before: its index follows the stick, so that the drive can engage at once.
+    /// Drive off, driver at home before: its index follows the stick, so that the drive can engage
+    /// at once.
     pub(crate) fn follow(&mut self, config: &AxisConfig) {
         let stick = self.usteps_to_stick(config);
         let cycle = config.cycle();
@@ -236,7 +239,8 @@ impl Axis {
         self.run_on = 0;
     }
 
-    /// Whether the driver's phase is within an eighth of a full step of the stick, or one microstep where that is more.
+    /// Whether the driver's phase is within an eighth of a full step of the stick, or one microstep
+    /// where that is more.
     pub(crate) fn aligned(&self, config: &AxisConfig) -> bool {
         let stick = self.usteps_to_stick(config);
         let cycle = config.cycle();
@@ -257,7 +261,8 @@ impl Axis {
             .saturating_sub(self.motion.usteps())
     }
 
-    /// The drive goes on where the stick is; the trimmed position is the nearest one inside the soft limits.
+    /// The drive goes on where the stick is; the trimmed position is the nearest one inside the
+    /// soft limits.
     pub(crate) fn engage(&mut self, config: &AxisConfig) {
         let stick = self.usteps_to_stick(config);
         let cycle = config.cycle();
@@ -284,7 +289,8 @@ impl Axis {
         self.motion.set_goal(0);
     }
 
-    /// Lets the hat steer: a press adds one increment, held longer it runs to the limit, let go it stops.
+    /// Lets the hat steer: a press adds one increment, held longer it runs to the limit, let go it
+    /// stops.
     pub(crate) fn steer(&mut self, direction: i8, config: &AxisConfig) {
         if direction == self.steering.direction {
             if direction == 0 {
@@ -320,7 +326,8 @@ impl Axis {
         }
     }
 
-    /// Chooses the drive's next rate. `halt` brings it to rest for now; so does a deflection at its largest.
+    /// Chooses the drive's next rate. `halt` brings it to rest for now; so does a deflection at its
+    /// largest.
     pub(crate) fn drive(
         &mut self,
         limits: &MotionLimits,
@@ -344,8 +351,8 @@ impl Axis {
         sense != 0 && (sense == i64::from(self.blocked) || sense == i64::from(self.carried_out))
     }
 
-    /// Compares stick and drive while the drive is at rest, at its goal or waiting for a hand to go; takes note of lost
-    /// steps that were found and booked, and returns whether there were any.
+    /// Compares stick and drive while the drive is at rest, at its goal or waiting for a hand to
+    /// go; takes note of lost steps that were found and booked, and returns whether there were any.
     pub(crate) fn watch_for_lost_steps(&mut self, config: &AxisConfig) -> bool {
         if self.motion.rate() != 0 || self.steering.direction != 0 {
             self.step_loss.unsettle();

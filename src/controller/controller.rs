@@ -1,7 +1,7 @@
 //! The whole controller: one call per tick.
 //!
-//! The outputs of tick n act over the interval from tick n to tick n + 1; at tick n + 1 the controller
-//! first takes note of the pulses that its rates have caused.
+//! The outputs of tick n act over the interval from tick n to tick n + 1; at tick n + 1 the
+//! controller first takes note of the pulses that its rates have caused.
 
 use crate::Settings;
 use crate::axis::{Axis, AxisConfig};
@@ -12,12 +12,14 @@ use crate::settings_check::SettingsError;
 use crate::units::ticks;
 use trimproof_io::{AXES, Fault, Faults, Inputs, Outputs, State};
 
-/// Longest wait for the driver's phase to catch up with a moving stick before the drive goes on all the same.
+/// Longest wait for the driver's phase to catch up with a moving stick before the drive goes on all
+/// the same.
 const ALIGN_MS: u32 = 20;
-/// Shortest time for which the drives stay off. A shaft that was under load when they went off is still on its way to
-/// the stick: engaged before, its rotor falls into another electrical cycle than the one that the stick's angle says.
-/// On the slowest example rig it takes 43 ms from the largest deflection and 90 ms from 28 deg; as the way grows with
-/// the square of the time, 105 ms from the stop to the opposite soft limit.
+/// Shortest time for which the drives stay off. A shaft that was under load when they went off is
+/// still on its way to the stick: engaged before, its rotor falls into another electrical cycle
+/// than the one that the stick's angle says. On the slowest example rig it takes 43 ms from the
+/// largest deflection and 90 ms from 28 deg; as the way grows with the square of the time, 105 ms
+/// from the stop to the opposite soft limit.
 const OFF_MS: u32 = 120;
 
 // The state must fit a small microcontroller.
@@ -36,12 +38,13 @@ struct Config {
 
 /// The controller of a two-axis force-feel stick.
 ///
-/// - Switching on: `limp` until the supply is steady, the sensors are good and force trim is on; then the drivers are
-///   homed, their phase is brought to where the stick is, the drives go on there and glide to centre
-///   (`centring`). If force trim is off at that time, no glide is owed any more: switched on later, the drives hold
-///   where the stick is.
-/// - A fault that trips keeps the drives off (`tripped`). It is acknowledged by switching force trim off and on
-///   again when its cause is gone. A supply that fails meanwhile does not wipe the reason.
+/// - Switching on: `limp` until the supply is steady, the sensors are good and force trim is on;
+///   then the drivers are homed, their phase is brought to where the stick is, the drives go on
+///   there and glide to centre (`centring`). If force trim is off at that time, no glide is owed
+///   any more: switched on later, the drives hold where the stick is.
+/// - A fault that trips keeps the drives off (`tripped`). It is acknowledged by switching force
+///   trim off and on again when its cause is gone. A supply that fails meanwhile does not wipe the
+///   reason.
 /// - A hat press while centring ends the centring: the pilot has taken over.
 #[derive(Clone, Debug)]
 pub struct Controller {
@@ -101,8 +104,8 @@ impl Controller {
         concat!(env!("CARGO_PKG_NAME"), " ", env!("CARGO_PKG_VERSION"))
     }
 
-    /// One control tick: takes in what the sensors and switches say and answers what the drives must do
-    /// until the next one.
+    /// One control tick: takes in what the sensors and switches say and answers what the drives
+    /// must do until the next one.
     pub fn tick(&mut self, inputs: &Inputs) -> Outputs {
         let elapsed_ticks = self
             .last_tick

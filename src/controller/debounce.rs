@@ -1,8 +1,10 @@
 //! A switch contact made clean.
 
-/// A debounced contact: a new level counts once the readings that show it, without a break, span its time.
+/// A debounced contact: a new level counts once the readings that show it, without a break, span
+/// its time.
 ///
-/// n + 1 readings span n ticks, so a closure shorter than the time never counts, however it falls between the ticks.
+/// n + 1 readings span n ticks, so a closure shorter than the time never counts, however it falls
+/// between the ticks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) struct Debounced {
     closed: bool,
@@ -59,7 +61,8 @@ mod tests {
         let_go: 25,
     };
 
-    /// Plays alternating durations in milliseconds, starting closed; returns the changes as (ms, level).
+    /// Plays alternating durations in milliseconds, starting closed; returns the changes as (ms,
+    /// level).
     fn replay(durations_ms: &[u32]) -> Vec<(u32, bool)> {
         let mut contact = Debounced::new(false);
         let (mut now, mut level, mut changes) = (0, true, Vec::new());
@@ -77,7 +80,8 @@ mod tests {
 
     #[test]
     fn worst_published_switch_gives_one_press() {
-        // Ganssle, "A guide to debouncing": 81 ms on, 42 ms off, then on (157 ms in all); the ticks are even.
+        // Ganssle, "A guide to debouncing": 81 ms on, 42 ms off, then on (157 ms in all); the ticks
+        // are even.
         assert_eq!(replay(&[82, 42, 400, 200]), [(8, true), (574, false)]);
     }
 
@@ -89,7 +93,8 @@ mod tests {
 
     #[test]
     fn closures_shorter_than_the_time_do_nothing() {
-        // 8 ms of readings span 6 ms: the worst bounce of Ganssle's ordinary switches must not count by itself.
+        // 8 ms of readings span 6 ms: the worst bounce of Ganssle's ordinary switches must not
+        // count by itself.
         assert_eq!(replay(&[8, 20, 8, 20, 6, 100]), []);
     }
 }

@@ -1,17 +1,19 @@
 //! Commanded movement of one drive: a position in step with the generator, and a profile to a goal.
 //!
-//! Places are microsteps times 2^32 (whole microsteps above, the generator's fraction below), rates are
-//! microsteps per generator period times 2^32. The outputs of tick n act over the interval from tick n to
-//! tick n + 1; [`Motion::advance`] at tick n + 1 takes note of what they did.
+//! Places are microsteps times 2^32 (whole microsteps above, the generator's fraction below), rates
+//! are microsteps per generator period times 2^32. The outputs of tick n act over the interval from
+//! tick n to tick n + 1; [`Motion::advance`] at tick n + 1 takes note of what they did.
 
 use crate::units::quotient;
 use trimproof_io::steps_over;
 
-/// Goals lie half a microstep into their microstep, so that rounding never drops them into its neighbour.
+/// Goals lie half a microstep into their microstep, so that rounding never drops them into its
+/// neighbour.
 const HALF: i64 = 1 << 31;
 /// A goal counts as reached within a 16th of a microstep: the pulses are out by then.
 const REACHED: u64 = 1 << 28;
-/// Largest ratio for the square root, so that it and its eightfold fit 32 bits; ramps are far shorter.
+/// Largest ratio for the square root, so that it and its eightfold fit 32 bits; ramps are far
+/// shorter.
 const ROOT_MAX: u64 = 1 << 28;
 
 /// Bounds of a movement.
@@ -37,7 +39,8 @@ pub(crate) struct Motion {
 }
 
 impl Motion {
-    /// Takes note of the pulses of the last `elapsed_ticks` ticks; the generator stops after the command timeout.
+    /// Takes note of the pulses of the last `elapsed_ticks` ticks; the generator stops after the
+    /// command timeout.
     pub(crate) fn advance(&mut self, elapsed_ticks: u32, limits: &MotionLimits) {
         let ran = elapsed_ticks.min(u32::from(limits.timeout_ticks)) as u16;
         let (steps, fraction) =
@@ -50,8 +53,9 @@ impl Motion {
     }
 
     /// Chooses the next rate: as fast as allowed, but always able to stop at the goal, even if the
-    /// generator repeats a rate for the whole command timeout. `halt` brings it to rest wherever it is.
-    /// `elapsed_ticks` is the number of ticks since the last choice: braking may make up for lost ticks.
+    /// generator repeats a rate for the whole command timeout. `halt` brings it to rest wherever it
+    /// is. `elapsed_ticks` is the number of ticks since the last choice: braking may make up for
+    /// lost ticks.
     pub(crate) fn plan(&mut self, limits: &MotionLimits, halt: bool, elapsed_ticks: u32) {
         let left = self.goal.saturating_sub(self.position());
         let accel = i64::from(limits.accel);
@@ -132,7 +136,8 @@ impl Motion {
         self.goal = self.position();
     }
 
-    /// The driver's index has gone to its home and the fraction to zero: `usteps` is the position of that.
+    /// The driver's index has gone to its home and the fraction to zero: `usteps` is the position
+    /// of that.
     pub(crate) fn home(&mut self, usteps: i32) {
         *self = Self {
             usteps,
@@ -178,11 +183,12 @@ impl Motion {
     }
 }
 
-/// Largest rate that can be kept for one tick (and repeated `timeout_ticks` - 1 times by a generator left alone)
-/// and then brought down by `accel` a tick within `left`.
+/// Largest rate that can be kept for one tick (and repeated `timeout_ticks` - 1 times by a
+/// generator left alone) and then brought down by `accel` a tick within `left`.
 ///
-/// With n whole ramp ticks, r = n accel + rest, way / periods = (n + timeout_ticks) r - accel n (n + 1) / 2. At
-/// r = n accel that is accel (n^2 / 2 + (timeout_ticks - 1/2) n), which gives n; then r follows.
+/// With n whole ramp ticks, r = n accel + rest, way / periods = (n + timeout_ticks) r - accel n (n
+/// + 1) / 2. At r = n accel that is accel (n^2 / 2 + (timeout_ticks - 1/2) n), which gives n; then
+/// r follows.
 fn stoppable(left: u64, limits: &MotionLimits) -> u32 {
     let accel = u64::from(limits.accel);
     let timeout_ticks = u64::from(limits.timeout_ticks);
@@ -240,7 +246,8 @@ mod tests {
 
     #[test]
     fn a_move_takes_the_time_of_its_trapezoidal_profile() {
-        // 1000 microsteps (18.75 deg) at 266.67 usteps/s with ramps of 0.25 s: 3.75 s + 0.25 s = 2000 ticks.
+        // 1000 microsteps (18.75 deg) at 266.67 usteps/s with ramps of 0.25 s: 3.75 s + 0.25 s =
+        // 2000 ticks.
         let mut motion = Motion::default();
         motion.set_goal(1000);
         let ticks = run(&mut motion, &limits());
@@ -302,8 +309,9 @@ mod tests {
             let mut motion = Motion::default();
             motion.set_goal(goal);
             let side = motion.sense();
-            // Distance over rate and one whole ramp, which a trapezoidal profile takes; then the last approach, which divides what is
-            // left by the command timeout each tick: at most 50 times its command timeout from 2^60 down to a 16th of a microstep.
+            // Distance over rate and one whole ramp, which a trapezoidal profile takes; then the
+            // last approach, which divides what is left by the command timeout each tick: at most
+            // 50 times its command timeout from 2^60 down to a 16th of a microstep.
             let distance = u64::from(goal.unsigned_abs()) + 1;
             let most = (distance << 32) / (u64::from(rate) * u64::from(periods))
                 + u64::from(rate / accel) + 50 * u64::from(timeout_ticks) + 50;

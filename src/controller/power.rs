@@ -1,7 +1,7 @@
 //! The motor supply: steady, or not.
 
-/// Low readings in a row that switch the drives off. A dip shorter than a tick shows in two of them, for a reading is the
-/// lowest since the one before.
+/// Low readings in a row that switch the drives off. A dip shorter than a tick shows in two of
+/// them, for a reading is the lowest since the one before.
 const LOW_TICKS: u8 = 3;
 
 /// Levels and time of the watch.

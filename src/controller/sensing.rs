@@ -155,8 +155,8 @@ impl Sensing {
         self.previous_in_range = in_range;
     }
 
-    /// Ticks whose way is allowed from the last accepted reading. Rejected readings that agree with each other
-    /// are a jump that stays, not a glitch on a moving stick, and earn none.
+    /// Ticks whose way is allowed from the last accepted reading. Rejected readings that agree with
+    /// each other are a jump that stays, not a glitch on a moving stick, and earn none.
     fn grace(&self, agrees: bool) -> u32 {
         if agrees {
             1
@@ -321,7 +321,8 @@ mod tests {
 
     #[test]
     fn a_jump_that_stays_is_an_impossible_rate() {
-        // 5 degrees in one tick is 2500 deg/s, above the 600 deg/s and above two ticks of it (2.4 degrees).
+        // 5 degrees in one tick is 2500 deg/s, above the 600 deg/s and above two ticks of it (2.4
+        // degrees).
         let mut sensing = good_at(2048);
         for _ in 0..5 {
             assert_eq!(sensing.fault(), None);
@@ -374,7 +375,8 @@ mod tests {
         assert_eq!(sensing.fault(), Some(SensorFault::Rate));
     }
 
-    /// One millidegree a count, so that a stick's way in a tick, 1200 mdeg at 600 deg/s and 500 Hz, can be met exactly.
+    /// One millidegree a count, so that a stick's way in a tick, 1200 mdeg at 600 deg/s and 500 Hz,
+    /// can be met exactly.
     fn fine() -> SensorConfig {
         let mut axis = AxisSettings::example();
         axis.sensor_zero_counts = 30_000;
@@ -411,7 +413,8 @@ mod tests {
         assert!(!accepts(&[(65_000, 1)]));
     }
 
-    /// Readings that agree are a way apart at most: five of them in a row, 10 ms, make a sensor good.
+    /// Readings that agree are a way apart at most: five of them in a row, 10 ms, make a sensor
+    /// good.
     #[test]
     fn readings_agree_up_to_a_way() {
         let good_after = |by: u16| {

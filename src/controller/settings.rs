@@ -1,6 +1,7 @@
 //! What can be set: the `[controller]` table of a rig file and the constants of a flashed image.
 
-/// Settings of the whole controller. Integers only; [`Settings::check`] reports what is out of range.
+/// Settings of the whole controller. Integers only; [`Settings::check`] reports what is out of
+/// range.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(
     feature = "serde",
@@ -15,10 +16,12 @@ pub struct Settings {
     /// Periods of the step generator a second, 1000 to 50000 Hz, a whole multiple of `tick_hz`.
     #[cfg_attr(feature = "serde", serde(default = "Settings::default_generator_hz"))]
     pub generator_hz: u16,
-    /// Motor supply below which the drives go off, 1000 to 60000 mV; three readings in a row, a shorter dip is forgiven.
+    /// Motor supply below which the drives go off, 1000 to 60000 mV; three readings in a row, a
+    /// shorter dip is forgiven.
     pub supply_min_mv: u16,
-    /// Motor supply at which the motor drivers may have lost their position, 500 mV to `supply_min_mv`: a single
-    /// reading below it switches the drives off, and the position is taken anew. Set it above the drivers' undervoltage.
+    /// Motor supply at which the motor drivers may have lost their position, 500 mV to
+    /// `supply_min_mv`: a single reading below it switches the drives off, and the position is
+    /// taken anew. Set it above the drivers' undervoltage.
     pub supply_lost_mv: u16,
     /// Time that the supply must stay at or above its minimum before the drives may go on,
     /// 10 to 10000 ms, longer than `debounce_press_ms`.
@@ -35,7 +38,8 @@ pub struct Settings {
         serde(default = "Settings::default_debounce_let_go_ms")
     )]
     pub debounce_let_go_ms: u16,
-    /// Time after which a pressed hat runs instead of stepping, from the debounced press, 50 to 2000 ms.
+    /// Time after which a pressed hat runs instead of stepping, from the debounced press, 50 to
+    /// 2000 ms.
     pub hat_hold_delay_ms: u16,
     /// Time after which a closed hat direction counts as stuck and is ignored until it opens,
     /// 1000 to 120000 ms.
@@ -80,15 +84,18 @@ pub struct AxisSettings {
     /// Largest valid reading, counts; above it the sensor is taken for shorted or open.
     /// The valid readings must cover the soft limits.
     pub sensor_max_counts: u16,
-    /// Fastest that a stick can move, 10000 to 5000000 mdeg/s; a reading that would need more is rejected.
+    /// Fastest that a stick can move, 10000 to 5000000 mdeg/s; a reading that would need more is
+    /// rejected.
     pub sensor_rate_max_mdeg_per_s: i32,
     /// Time of rejected readings after which the sensor counts as bad and trips, 2 to 1000 ms.
     pub sensor_bad_ms: u16,
-    /// Growth of the deflection by the drive's own movement, with a reading that never changes, at which the
-    /// sensor counts as stuck and trips, mdeg; below `hold_on_mdeg`; 0 switches the check off (a sensor with
-    /// no noise at all needs that, or a stick leaning on a stop would look stuck).
+    /// Growth of the deflection by the drive's own movement, with a reading that never changes, at
+    /// which the sensor counts as stuck and trips, mdeg; below `hold_on_mdeg`; 0 switches the check
+    /// off (a sensor with no noise at all needs that, or a stick leaning on a stop would look
+    /// stuck).
     pub sensor_stuck_travel_mdeg: i32,
-    /// Strength of the angle filter, 0 (none) to 6; the filter's time constant is about 2^shift ticks.
+    /// Strength of the angle filter, 0 (none) to 6; the filter's time constant is about 2^shift
+    /// ticks.
     pub filter_shift: u8,
     /// Full steps per turn of the motor, 4 to 400, a multiple of 4.
     pub full_steps_per_rev: u16,
@@ -98,8 +105,9 @@ pub struct AxisSettings {
     pub motor_teeth: u16,
     /// Teeth of the trim shaft's gear, 5 to 255.
     pub trim_teeth: u16,
-    /// The driver's microstep index whose equilibrium is the trim shaft's zero, 0 to 4 * `microsteps` - 1.
-    /// Index 0 is the driver's home: both phases at 70.7 %, electrical 45 degrees.
+    /// The driver's microstep index whose equilibrium is the trim shaft's zero, 0 to 4 *
+    /// `microsteps` - 1. Index 0 is the driver's home: both phases at 70.7 %, electrical 45
+    /// degrees.
     pub phase_zero_usteps: u16,
     /// Lower soft limit of the trimmed position, -90000 to -1000 mdeg.
     pub soft_min_mdeg: i32,
@@ -114,23 +122,26 @@ pub struct AxisSettings {
     pub accel_mdeg_per_s2: i32,
     /// Movement of one tap of the hat, at least one microstep, at most 10000 mdeg.
     pub nudge_increment_mdeg: i32,
-    /// Deflection (stick minus drive) that shows that the pilot holds on while centring, 100 to 30000 mdeg.
+    /// Deflection (stick minus drive) that shows that the pilot holds on while centring, 100 to
+    /// 30000 mdeg.
     pub hold_on_mdeg: i32,
     /// Time that the deflection must stay small before centring starts or goes on, 1 to 10000 ms.
     pub hold_off_ms: u16,
-    /// Deflection beyond which the drive does not advance against the pilot or a stop, `hold_on_mdeg` to 60000 mdeg.
-    /// Keep it where the drive still has torque in hand, so that no steps are lost.
+    /// Deflection beyond which the drive does not advance against the pilot or a stop,
+    /// `hold_on_mdeg` to 60000 mdeg. Keep it where the drive still has torque in hand, so that no
+    /// steps are lost.
     pub deflection_max_mdeg: i32,
-    /// Deflection below which the drive at rest cannot have slipped, however fast the hand was (the cartridge's damping
-    /// counts too), `deflection_max_mdeg` to 180000 mdeg. Only a deflection beyond it can be booked as lost steps.
+    /// Deflection below which the drive at rest cannot have slipped, however fast the hand was (the
+    /// cartridge's damping counts too), `deflection_max_mdeg` to 180000 mdeg. Only a deflection
+    /// beyond it can be booked as lost steps.
     pub slip_deflection_mdeg: i32,
-    /// Largest deflection of a settled stick with hands off: free play, friction band, sensor error;
-    /// 10 mdeg to below `deflection_max_mdeg`.
+    /// Largest deflection of a settled stick with hands off: free play, friction band, sensor
+    /// error; 10 mdeg to below `deflection_max_mdeg`.
     pub position_band_mdeg: i32,
     /// Time of a still stick before it counts as agreeing with the drive, 50 to 20000 ms.
     pub position_settle_ms: u16,
-    /// Time of a still stick before a deflection is booked as lost steps, or reported where they cannot explain it:
-    /// longer than a pilot leans on it. 50 to 60000 ms.
+    /// Time of a still stick before a deflection is booked as lost steps, or reported where they
+    /// cannot explain it: longer than a pilot leans on it. 50 to 60000 ms.
     pub position_doubt_ms: u16,
     /// Stick angle at which the joystick axis reaches its end, 1000 to 180000 mdeg.
     pub joystick_full_mdeg: i32,

@@ -349,7 +349,8 @@ fn multiple(
     })
 }
 
-/// A [`Ratio::q32_rate`] value as a rate of the step generator, at least 1; `check` has seen that it fits.
+/// A [`Ratio::q32_rate`] value as a rate of the step generator, at least 1; `check` has seen that
+/// it fits.
 pub(crate) fn rate_of(scaled: u64) -> u32 {
     narrow(i64::try_from(scaled).unwrap_or(i64::MAX)).max(1) as u32
 }
@@ -376,8 +377,8 @@ mod tests {
         assert_eq!(Settings::example().check(), Ok(()));
     }
 
-    /// At 1 microstep to 1.8° a change of rate of 100 · 2⁻³² microsteps a period, in each tick of 2 kHz at 50 kHz, is
-    /// 100 · 1800 · 1e8/2³² = 4190.95 mdeg/s².
+    /// At 1 microstep to 1.8° a change of rate of 100 · 2⁻³² microsteps a period, in each tick of 2
+    /// kHz at 50 kHz, is 100 · 1800 · 1e8/2³² = 4190.95 mdeg/s².
     #[test]
     fn a_ramp_is_steep_enough_for_the_arithmetic() {
         let refused = refused(|s| {

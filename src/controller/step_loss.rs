@@ -1,14 +1,16 @@
 //! Step-loss detection: do stick and drive still agree?
 //!
-//! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for a long
-//! while and its deflection is a whole number of cycles (give or take the band of a settled stick), after
-//! a strain that could have made the motor slip, the drive is elsewhere than estimated.
+//! A motor that loses its hold falls by whole electrical cycles. When the stick has been still for
+//! a long while and its deflection is a whole number of cycles (give or take the band of a settled
+//! stick), after a strain that could have made the motor slip, the drive is elsewhere than
+//! estimated.
 //!
-//! A pilot who leans on the stick looks the same: more than half of all deflections are within the band of
-//! a whole number of cycles. So nothing is booked without such a strain, nor before the stick has come back
-//! from it by half of `deflection_max` or more (a drive that slipped leaves enough to spring back), nor before
-//! it has been still for longer than a pilot leans. A booking can itself be wrong, so it is suspected in turn.
-//! Everything else that stays is reported as a doubt, and the position is taken anew when the drive next engages.
+//! A pilot who leans on the stick looks the same: more than half of all deflections are within the
+//! band of a whole number of cycles. So nothing is booked without such a strain, nor before the
+//! stick has come back from it by half of `deflection_max` or more (a drive that slipped leaves
+//! enough to spring back), nor before it has been still for longer than a pilot leans. A booking
+//! can itself be wrong, so it is suspected in turn. Everything else that stays is reported as a
+//! doubt, and the position is taken anew when the drive next engages.
 
 use crate::settings::AxisSettings;
 use crate::units::{narrow, nearest, ticks};
@@ -21,7 +23,8 @@ pub(crate) struct StepLossConfig {
     back_mdeg: i32,
     settle_ticks: u32,
     doubt_ticks: u32,
-    /// Ticks in which an extreme of the still stick fades by a millidegree: two bands in the time of a doubt.
+    /// Ticks in which an extreme of the still stick fades by a millidegree: two bands in the time
+    /// of a doubt.
     fade_ticks: u32,
 }
 
@@ -78,8 +81,8 @@ impl StepLossWatch {
         self.doubt = false;
     }
 
-    /// Judges one tick of a drive at rest; returns the number of cycles that the drive is away from where it was
-    /// estimated to be, 0 when there is nothing to correct.
+    /// Judges one tick of a drive at rest; returns the number of cycles that the drive is away from
+    /// where it was estimated to be, 0 when there is nothing to correct.
     pub(crate) fn judge(
         &mut self,
         stick_mdeg: i32,
@@ -92,7 +95,8 @@ impl StepLossWatch {
         let apart = stick_mdeg.saturating_sub(drive_mdeg);
         let size = apart.saturating_abs();
         let agree = size <= config.band_mdeg;
-        // A deflection is no older than the tick in which it left the band, and an agreement no older than its return.
+        // A deflection is no older than the tick in which it left the band, and an agreement no
+        // older than its return.
         if self.still_ticks == 0
             || agree != self.agreed
             || self.high_mdeg.saturating_sub(self.low_mdeg) > config.band_mdeg
@@ -103,7 +107,8 @@ impl StepLossWatch {
         }
         self.agreed = agree;
         self.still_ticks = self.still_ticks.saturating_add(1);
-        // The end of a swing may all but fill the band: noise must not end the stillness for that seconds later.
+        // The end of a swing may all but fill the band: noise must not end the stillness for that
+        // seconds later.
         if self.still_ticks.checked_rem(config.fade_ticks) == Some(0) {
             self.low_mdeg = self.low_mdeg.saturating_add(1).min(stick_mdeg);
             self.high_mdeg = self.high_mdeg.saturating_sub(1).max(stick_mdeg);
@@ -137,8 +142,8 @@ impl StepLossWatch {
         0
     }
 
-    /// Whether the drive may be elsewhere than estimated: strained beyond what it surely holds, or doubted, and not
-    /// seen to agree since.
+    /// Whether the drive may be elsewhere than estimated: strained beyond what it surely holds, or
+    /// doubted, and not seen to agree since.
     pub(crate) const fn unsure(&self, config: &StepLossConfig) -> bool {
         self.doubted || self.booked || self.worst_mdeg >= config.slip_mdeg
     }
@@ -239,7 +244,8 @@ mod tests {
     #[test]
     fn a_swing_that_all_but_fills_the_band_does_not_hold_the_doubt_up() {
         let mut watch = StepLossWatch::default();
-        // 340 of 350 mdeg of swing, then rest with 25 mdeg of noise to both sides, at its worst every 3 s.
+        // 340 of 350 mdeg of swing, then rest with 25 mdeg of noise to both sides, at its worst
+        // every 3 s.
         assert_eq!(watch.judge(4340, 0, CYCLE, &config()), 0);
         assert_eq!(watch.judge(4000, 0, CYCLE, &config()), 0);
         for n in 1..=DOUBT + 700 {
@@ -266,7 +272,8 @@ mod tests {
     fn a_deflection_is_as_old_as_its_way_out_of_the_band() {
         let mut watch = StepLossWatch::default();
         watch.strain(16_000);
-        // 100 mdeg from agreement to none: the stick is still throughout, but not the deflection's age.
+        // 100 mdeg from agreement to none: the stick is still throughout, but not the deflection's
+        // age.
         assert_eq!(watched(&mut watch, 300, 2 * DOUBT), []);
         assert_eq!(watched(&mut watch, 400, DOUBT - 1), []);
         assert!(!watch.doubt());

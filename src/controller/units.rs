@@ -132,8 +132,10 @@ impl Ratio {
     }
 
     /// `mdeg / per` in microsteps times 2^32, rounded down: a rate where `per` is the number of
-    /// generator periods a second, a change of rate per tick where it is that times the ticks a second.
-    // Inlined: its arguments do not fit an AVR's registers, and LLVM looks for the rest one byte too low on an ATmega2560's stack.
+    /// generator periods a second, a change of rate per tick where it is that times the ticks a
+    /// second.
+    // Inlined: its arguments do not fit an AVR's registers, and LLVM looks for the rest one byte
+    // too low on an ATmega2560's stack.
     #[inline(always)]
     pub(crate) fn q32_rate(self, mdeg: u32, per: u64) -> u64 {
         let denominator = u64::from(self.denominator).saturating_mul(per);
@@ -185,7 +187,8 @@ mod tests {
 
     #[test]
     fn ratio_is_exact_and_inside_at_the_limits() {
-        // 200 * 16 * 90 / (360000 * 15) = 4 / 75 microsteps per millidegree: 18.75 mdeg a microstep.
+        // 200 * 16 * 90 / (360000 * 15) = 4 / 75 microsteps per millidegree: 18.75 mdeg a
+        // microstep.
         let ratio = Ratio::new(&Settings::example().pitch);
         assert_eq!(
             ratio,
@@ -204,7 +207,8 @@ mod tests {
         assert_eq!(ratio.q32_rate(75, 10_000), (4u64 << 32) / 10_000);
     }
 
-    /// From there on the scaled value is at least what was asked for, and one millidegree lower it is not.
+    /// From there on the scaled value is at least what was asked for, and one millidegree lower it
+    /// is not.
     #[test]
     fn the_smallest_angle_of_a_rate_is_found() {
         let ratio = Ratio::new(&Settings::example().pitch);

@@ -112,8 +112,8 @@ const NAME_MAX: usize = 120;
 
 /// The name among `known` that is nearest to `name`, if one is near enough to be meant.
 ///
-/// Near enough is an edit distance (with transpositions) of at most a third of the name's length, at least 1;
-/// or a name of which `name` is a beginning.
+/// Near enough is an edit distance (with transpositions) of at most a third of the name's length,
+/// at least 1; or a name of which `name` is a beginning.
 pub fn nearest<'a>(name: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let length = name.chars().count();
     // No name of ours is half as long, and the distance of a long text takes long.
@@ -282,7 +282,8 @@ mod tests {
         assert_eq!(FileError::new("m").moved_by(10).span, None);
     }
 
-    /// A third of the name's length may differ, one character at least; a beginning of three characters is enough.
+    /// A third of the name's length may differ, one character at least; a beginning of three
+    /// characters is enough.
     #[test]
     fn a_name_is_near_within_a_third_of_its_length() {
         assert_eq!(nearest("abcdef", ["abcdxy"]), Some("abcdxy"));

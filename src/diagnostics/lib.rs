@@ -1,5 +1,6 @@
-//! What is wrong with a file that a user wrote, and where: [`FileError`], [`locate()`], [`nearest`], [`check_strings`]. And makes text
-//! that others wrote safe to print: on a terminal, in a log, in a report.
+//! What is wrong with a file that a user wrote, and where: [`FileError`], [`locate()`],
+//! [`nearest`], [`check_strings`]. And makes text that others wrote safe to print: on a terminal,
+//! in a log, in a report.
 //!
 //! A board's identity, a title, a file name or a line of a file may hold anything: escape sequences
 //! that move the cursor, line ends that forge a verdict, marks that turn the direction of writing

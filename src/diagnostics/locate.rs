@@ -44,8 +44,8 @@ pub(crate) enum Sought<'a> {
     Text(&'a str),
 }
 
-/// Span of the only such thing in the text or, if there are more, of the only one that begins within `within`;
-/// `None` if there is none or still more than one.
+/// Span of the only such thing in the text or, if there are more, of the only one that begins
+/// within `within`; `None` if there is none or still more than one.
 pub(crate) fn find_within(
     text: &str,
     sought: Sought<'_>,

@@ -13,11 +13,14 @@ pub struct SweepFigures {
     pub condition: Condition,
     /// Distance of the grip from the pivot, m.
     pub grip_radius_m: f64,
-    /// Force at which the stick leaves its middle towards `[negative, positive]`, N, both positive numbers; friction included.
+    /// Force at which the stick leaves its middle towards `[negative, positive]`, N, both positive
+    /// numbers; friction included.
     pub breakout_n: [f64; 2],
-    /// Slope over the first inch (25.4 mm at the grip) beyond the breakout, `[negative, positive]` side, N/deg, friction left out.
+    /// Slope over the first inch (25.4 mm at the grip) beyond the breakout, `[negative, positive]`
+    /// side, N/deg, friction left out.
     pub first_inch_n_per_deg: [f64; 2],
-    /// Slope from there to just before the stop, N/deg; none where the sweep does not go further than the first inch.
+    /// Slope from there to just before the stop, N/deg; none where the sweep does not go further
+    /// than the first inch.
     pub beyond_n_per_deg: [Option<f64>; 2],
     /// Half the mean height of the loop between going out and coming back, N: the friction. A limp
     /// stick's ripple is not in it.
@@ -26,16 +29,19 @@ pub struct SweepFigures {
     pub ripple: Option<Ripple>,
     /// Width of the gap in which the force is nothing but friction, from flank to flank, degrees.
     pub free_play_deg: f64,
-    /// Where the stick comes to rest after it was let back from `[negative, positive]`, less the trimmed position, degrees.
+    /// Where the stick comes to rest after it was let back from `[negative, positive]`, less the
+    /// trimmed position, degrees.
     pub centring_error_deg: [f64; 2],
     /// Where the stops are, `[negative, positive]`, degrees.
     pub stop_deg: [f64; 2],
     /// Largest force before the stop, `[negative, positive]`, N, positive numbers. Of a limp stick
     /// it is the largest reading of all, on either way.
     pub largest_n: [f64; 2],
-    /// Steps of the force that a smooth gradient would not have; a limp stick, whose detent ripples, has none listed.
+    /// Steps of the force that a smooth gradient would not have; a limp stick, whose detent
+    /// ripples, has none listed.
     pub discontinuities: Vec<Discontinuity>,
-    /// Readings that the motor spent slipping, if it did: the sweep then says nothing about the gradient beyond.
+    /// Readings that the motor spent slipping, if it did: the sweep then says nothing about the
+    /// gradient beyond.
     pub slipped_at_deg: Option<f64>,
 }
 
@@ -92,7 +98,8 @@ pub struct ResponseFigures {
     pub overshoots_deg: Vec<f64>,
     /// Time to 90 % of the way to the steady state, s.
     pub to_90_percent_s: f64,
-    /// Damping ratio by logarithmic decrement, where there are two overshoots or more; by the first overshoot with one.
+    /// Damping ratio by logarithmic decrement, where there are two overshoots or more; by the first
+    /// overshoot with one.
     pub damping_ratio: Option<f64>,
     /// Width of the residual band: 5 % of the initial displacement, degrees.
     pub residual_deg: f64,

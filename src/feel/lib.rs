@@ -1,7 +1,9 @@
-//! Feel: what the pilot's hand meets, measured as the trade measures it, judged, and what a record says of a rig.
+//! Feel: what the pilot's hand meets, measured as the trade measures it, judged, and what a record
+//! says of a rig.
 //!
-//! A [`record::Record`] is what was measured at the grip, on the twin or on the bench; [`figures::Figures`] are what it
-//! comes down to. Texts and rigs are arguments: no files, no ports, no clock.
+//! A [`record::Record`] is what was measured at the grip, on the twin or on the bench;
+//! [`figures::Figures`] are what it comes down to. Texts and rigs are arguments: no files, no
+//! ports, no clock.
 //!
 //! ```
 //! use trimproof_feel::bench_csv;

@@ -1,7 +1,8 @@
 //! What is measured at the pilot's grip: the one form that the twin and the bench both come in.
 //!
-//! Positions are stick angles in degrees (positive as in the rig: aft, right), forces are those that the hand puts on
-//! the grip, along the axis' direction of motion there, in newtons; positive pushes the axis positive.
+//! Positions are stick angles in degrees (positive as in the rig: aft, right), forces are those
+//! that the hand puts on the grip, along the axis' direction of motion there, in newtons; positive
+//! pushes the axis positive.
 
 use trimproof_plant::AxisName;
 
@@ -41,7 +42,8 @@ pub struct SweepSample {
     pub force_n: f64,
 }
 
-/// An uninterrupted slow sweep of one axis: from the middle to one stop, to the other, and back to the middle.
+/// An uninterrupted slow sweep of one axis: from the middle to one stop, to the other, and back to
+/// the middle.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sweep {
     /// Axis that was swept.

@@ -445,7 +445,8 @@ impl Builder<'_> {
         stated.map_or(Ok(Window::WHOLE), |stated| stated.in_ticks(self.names))
     }
 
-    /// Adds a window over the rows to come to the reach of a term, and checks that the scenario is long enough.
+    /// Adds a window over the rows to come to the reach of a term, and checks that the scenario is
+    /// long enough.
     fn reaching(&self, mut term: Term, window: Window, stated: Option<&Stated>) -> Built {
         let ticks = window::length_ticks(self.names)?;
         let inner = term.reach;

@@ -24,7 +24,8 @@ impl ValueColumn<'_> {
     }
 }
 
-/// Values of a named column; not-a-number in every row if there is no such column of the right length.
+/// Values of a named column; not-a-number in every row if there is no such column of the right
+/// length.
 pub(super) fn signal<'a>(signals: &'a dyn Signals, name: &str) -> ValueColumn<'a> {
     match signals.signal(name) {
         Some(values) if values.len() == signals.rows() => ValueColumn::Rows(values),

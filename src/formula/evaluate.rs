@@ -23,16 +23,17 @@ pub fn first_breaks(laws: &[&Formula], signals: &dyn Signals) -> Vec<Option<Marg
 }
 
 impl Formula {
-    /// The first row in which it is false, with its margin there; `None` if it is true in every row. For a law: what looks
-    /// ahead is not judged so.
+    /// The first row in which it is false, with its margin there; `None` if it is true in every
+    /// row. For a law: what looks ahead is not judged so.
     pub fn first_broken(&self, signals: &dyn Signals) -> Option<Margin> {
         first_breaks(&[self], signals).pop().flatten()
     }
 
     /// The margin at the first row.
     ///
-    /// A comparison that is undefined (0/0, or a column that `signals` does not have) counts against the formula,
-    /// on whichever side of a `not` it stands. A trace without rows holds nothing.
+    /// A comparison that is undefined (0/0, or a column that `signals` does not have) counts
+    /// against the formula, on whichever side of a `not` it stands. A trace without rows holds
+    /// nothing.
     pub fn evaluate(&self, signals: &dyn Signals) -> Margin {
         let margin = evaluate_all(&[self], signals).pop();
         margin.unwrap_or_else(Margin::of_nothing)

@@ -24,8 +24,8 @@ pub struct Formula {
 /// How far a formula holds (positive) or fails (negative) on a trace, and where that was decided.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Margin {
-    /// Whether it holds. Not simply `value > 0`: a comparison with `<=` holds at margin 0, one with `<`
-    /// does not; and nothing holds on a trace that is not [`complete`](Self::complete).
+    /// Whether it holds. Not simply `value > 0`: a comparison with `<=` holds at margin 0, one with
+    /// `<` does not; and nothing holds on a trace that is not [`complete`](Self::complete).
     pub held: bool,
     /// How far, in `unit`; infinite when a switch, a state or something undefined decided.
     pub value: f64,
@@ -36,7 +36,8 @@ pub struct Margin {
     pub unit: String,
     /// Text of the deciding comparison, empty if nothing decided (an empty window).
     pub decided_by: String,
-    /// Whether the trace was long enough for every window, and of the tick that the formula was checked for.
+    /// Whether the trace was long enough for every window, and of the tick that the formula was
+    /// checked for.
     pub complete: bool,
     /// Whether the deciding comparison has no value there (0/0, or a column that the trace lacks):
     /// it counts against the formula.
@@ -74,9 +75,10 @@ impl Formula {
     /// Reads a formula and checks it.
     ///
     /// # Errors
-    /// With a span inside `text` and mostly a help line: what cannot be read, unknown names (the nearest one is
-    /// offered), numbers where truth is needed and the reverse, different units, windows that are empty,
-    /// reversed or past the end of the scenario, and formulas that are nested too deeply.
+    /// With a span inside `text` and mostly a help line: what cannot be read, unknown names (the
+    /// nearest one is offered), numbers where truth is needed and the reverse, different units,
+    /// windows that are empty, reversed or past the end of the scenario, and formulas that are
+    /// nested too deeply.
     pub fn parse(text: &str, names: &Names) -> Result<Self, FileError> {
         let length_ticks = window::length_ticks(names)?;
         let parsed = grammar::parse(text, names)?;
@@ -94,7 +96,8 @@ impl Formula {
         })
     }
 
-    /// Reads a formula that is judged in every row of traces of any length: a law. It may only look back.
+    /// Reads a formula that is judged in every row of traces of any length: a law. It may only look
+    /// back.
     ///
     /// # Errors
     /// As [`Formula::parse`]; also if it looks ahead.
@@ -114,8 +117,8 @@ impl Formula {
         })
     }
 
-    /// Whether a trace of so many rows, so far apart, is long enough for every window, and of the tick that the formula was
-    /// checked for.
+    /// Whether a trace of so many rows, so far apart, is long enough for every window, and of the
+    /// tick that the formula was checked for.
     pub(crate) fn is_complete(&self, rows: usize, tick_s: f64) -> bool {
         let same_tick = (tick_s - self.tick_s).abs() <= 1e-9 * self.tick_s;
         same_tick && rows >= self.rows_needed
@@ -172,7 +175,8 @@ impl Formula {
         found
     }
 
-    /// The shortest trace on which the formula can be judged, s: for windows to the end, the whole scenario.
+    /// The shortest trace on which the formula can be judged, s: for windows to the end, the whole
+    /// scenario.
     pub fn needed_s(&self) -> f64 {
         self.rows_needed as f64 * self.tick_s
     }

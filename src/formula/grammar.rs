@@ -1,5 +1,5 @@
-//! The grammar, by recursive descent. From loosest to tightest: `implies` (right), `or`, `and`, `until`,
-//! `not`, comparisons, `+ -`, `* /`, unary `-`.
+//! The grammar, by recursive descent. From loosest to tightest: `implies` (right), `or`, `and`,
+//! `until`, `not`, comparisons, `+ -`, `* /`, unary `-`.
 
 use std::ops::Range;
 
@@ -12,7 +12,8 @@ use super::lookup::WORDS;
 use super::node::{BinaryOp, Number, Parsed, Quantifier, Truth, UnaryOp};
 use super::window::Stated;
 
-/// Brackets, prefixes and right-hand chains that may stand inside one another: bounds the stack of the reader.
+/// Brackets, prefixes and right-hand chains that may stand inside one another: bounds the stack of
+/// the reader.
 const NESTING_MAX: usize = 60;
 
 const COMPARISONS: [&str; 6] = ["<", "<=", ">", ">=", "==", "!="];

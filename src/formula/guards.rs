@@ -45,7 +45,8 @@ impl Formula {
     }
 }
 
-/// The left sides of an implication and of those that follow in its right side, each with its place in the text.
+/// The left sides of an implication and of those that follow in its right side, each with its place
+/// in the text.
 type Lefts<'a> = Vec<(&'a Truth, &'a Range<usize>)>;
 
 fn guards_of<'a>(node: &'a Truth, found: &mut Vec<Lefts<'a>>) {

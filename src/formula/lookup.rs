@@ -105,7 +105,8 @@ pub(super) fn state(names: &Names, name: &str, span: &Range<usize>) -> Result<us
         .with_span(span.clone()))
 }
 
-/// The known name that was probably meant: one whose last parts are the name, or the nearest by spelling.
+/// The known name that was probably meant: one whose last parts are the name, or the nearest by
+/// spelling.
 fn suggestion<'a>(names: &'a Names, name: &str) -> Option<&'a str> {
     let tail = format!(".{name}");
     let known = || {

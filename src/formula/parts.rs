@@ -1,4 +1,5 @@
-//! What the nodes of a formula are made of: signals, windows, comparisons, and the text of each part.
+//! What the nodes of a formula are made of: signals, windows, comparisons, and the text of each
+//! part.
 
 use std::ops::Range;
 
@@ -137,10 +138,12 @@ pub(super) fn windows_of(node: &Truth, tick_s: f64, length_s: f64, found: &mut V
     }
 }
 
-/// A comparison: its lower and higher side, its index, and whether it must hold; `None` below an edge.
+/// A comparison: its lower and higher side, its index, and whether it must hold; `None` below an
+/// edge.
 pub(super) type Found<'a> = (&'a Number, &'a Number, usize, Option<bool>);
 
-/// Every comparison of numbers that is wanted; `holds` says whether the part of the formula must hold.
+/// Every comparison of numbers that is wanted; `holds` says whether the part of the formula must
+/// hold.
 pub(super) fn ordered<'a>(
     node: &'a Truth,
     holds: Option<bool>,

@@ -2,14 +2,15 @@
 
 /// Value, truth, the row and the comparison that decided.
 ///
-/// Points are ordered by value and, at equal values, false before true. A value above 0 is always true and
-/// one below 0 always false, so the lesser of two points carries exactly the truth of "and".
+/// Points are ordered by value and, at equal values, false before true. A value above 0 is always
+/// true and one below 0 always false, so the lesser of two points carries exactly the truth of
+/// "and".
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct RowPoint {
     /// Never a NaN.
     pub value: f64,
-    /// From the highest bit: the truth; 32 bits of the row; the index of the atom plus one; whether the atom was undefined.
-    /// So of equal values those bits alone say which decides.
+    /// From the highest bit: the truth; 32 bits of the row; the index of the atom plus one; whether
+    /// the atom was undefined. So of equal values those bits alone say which decides.
     rest: u64,
 }
 

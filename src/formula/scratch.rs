@@ -1,12 +1,13 @@
-//! Bytes that a run needs for a while: in memory up to a fixed room, beyond it in a file without a name.
+//! Bytes that a run needs for a while: in memory up to a fixed room, beyond it in a file without a
+//! name.
 
 use std::fs::File;
 use std::io::{self, Read as _, Seek as _, SeekFrom, Write as _};
 
 /// A range of bytes from 0 on that can be written and read in any order.
 ///
-/// The file stands in the system's folder for temporary files, is made when the room is first exceeded, and is gone with the
-/// process, however it ends.
+/// The file stands in the system's folder for temporary files, is made when the room is first
+/// exceeded, and is gone with the process, however it ends.
 #[derive(Debug)]
 pub(crate) struct Scratch {
     room: usize,

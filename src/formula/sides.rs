@@ -1,4 +1,5 @@
-//! What a formula is made of, for those who draw it: its signals, its windows, the two sides of a comparison.
+//! What a formula is made of, for those who draw it: its signals, its windows, the two sides of a
+//! comparison.
 
 use super::column;
 use super::formula::Formula;
@@ -13,8 +14,9 @@ pub struct Sides {
     pub low_text: String,
     /// Text of the side that must be the higher one.
     pub high_text: String,
-    /// Whether the formula wants it so wherever it looks. Not below `rises` and `falls`, which want it once so and once the other
-    /// way round, nor where the same comparison stands twice, once denied.
+    /// Whether the formula wants it so wherever it looks. Not below `rises` and `falls`, which want
+    /// it once so and once the other way round, nor where the same comparison stands twice, once
+    /// denied.
     pub certain: bool,
     /// Unit of both; empty for plain numbers.
     pub unit: String,
@@ -32,16 +34,17 @@ impl Formula {
         found
     }
 
-    /// The outermost windows, `[from, to]` in s from the start, each once: when the formula looks. Windows to the end go to
-    /// `length_s`; a formula without a window that looks ahead is judged at 0 s and gives none.
+    /// The outermost windows, `[from, to]` in s from the start, each once: when the formula looks.
+    /// Windows to the end go to `length_s`; a formula without a window that looks ahead is judged
+    /// at 0 s and gives none.
     pub fn windows_s(&self, length_s: f64) -> Vec<[f64; 2]> {
         let mut found = Vec::new();
         windows_of(&self.root, self.tick_s, length_s, &mut found);
         found
     }
 
-    /// The sides of the comparison with the text `decided_by` (see [`crate::Margin::decided_by`]); `None` if a switch or a
-    /// state decided, or there is no such comparison.
+    /// The sides of the comparison with the text `decided_by` (see [`crate::Margin::decided_by`]);
+    /// `None` if a switch or a state decided, or there is no such comparison.
     pub fn sides(&self, decided_by: &str, signals: &dyn Signals) -> Option<Sides> {
         let wanted = |atom: usize| {
             let atom = self.atoms.get(atom);

@@ -10,11 +10,12 @@ pub trait Signals {
     /// Time from one row to the next, s.
     fn tick_s(&self) -> f64;
 
-    /// The column of this name, `None` if there is none. Switches are 0 and 1, states their index in
-    /// [`Names::states`].
+    /// The column of this name, `None` if there is none. Switches are 0 and 1, states their index
+    /// in [`Names::states`].
     fn signal(&self, name: &str) -> Option<Cow<'_, [f64]>>;
 
-    /// Appends the column of this name to `values`, and says whether there is one; as [`Self::signal`], without room of its own.
+    /// Appends the column of this name to `values`, and says whether there is one; as
+    /// [`Self::signal`], without room of its own.
     fn append_signal(&self, name: &str, values: &mut Vec<f64>) -> bool {
         let column = self.signal(name);
         values.extend_from_slice(column.as_deref().unwrap_or_default());

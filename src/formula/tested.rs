@@ -139,7 +139,8 @@ pub(super) fn without_brackets(text: &str) -> &str {
 mod tests {
     use super::*;
 
-    /// Ranges that touch or overlap become one, empty ones are none: between two there is always a gap.
+    /// Ranges that touch or overlap become one, empty ones are none: between two there is always a
+    /// gap.
     #[test]
     fn ranges_are_joined_where_they_meet() {
         let mut rows = Rows::new();

@@ -7,8 +7,8 @@ use trimproof_diagnostics::FileError;
 use super::Names;
 use super::node::Window;
 
-/// Part of a tick by which a window bound may miss a row and still include it: absorbs the rounding of
-/// decimal seconds, far below anything that means another row.
+/// Part of a tick by which a window bound may miss a row and still include it: absorbs the rounding
+/// of decimal seconds, far below anything that means another row.
 const TICK_SLACK: f64 = 1e-6;
 
 /// Rows of a whole scenario.

@@ -1,7 +1,7 @@
 //! Scenarios, runs, traces, expectations and verdicts.
 //!
-//! A scenario drives the twin of a rig and a controller in a closed loop; the trace of it is judged by formulas
-//! with margins, kept as CSV or MCAP, shown as a card and compared with others.
+//! A scenario drives the twin of a rig and a controller in a closed loop; the trace of it is judged
+//! by formulas with margins, kept as CSV or MCAP, shown as a card and compared with others.
 //!
 //! ```
 //! use trimproof_harness::{judge::judge, rig::RigFile, run::LogicTarget, run::run_scenario, scenario::Scenario};

@@ -35,7 +35,8 @@ pub struct Inputs {
     pub sensor_counts: [u16; AXES],
     /// Raw switch levels.
     pub switches: Switches,
-    /// Lowest motor supply since the last tick, millivolts: the board reads it in every period of the step generator,
-    /// so that no dip at which the drivers forget their place falls between two ticks.
+    /// Lowest motor supply since the last tick, millivolts: the board reads it in every period of
+    /// the step generator, so that no dip at which the drivers forget their place falls between two
+    /// ticks.
     pub supply_mv: u16,
 }

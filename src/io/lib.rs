@@ -1,9 +1,10 @@
 //! What passes between the controller of a force-feel stick and the world, tick by tick.
 //!
-//! In: [`Inputs`], what sensors, switches and supply say. Out: [`Command`], what the controller asks of the drivers
-//! and reports to the host simulator, and [`Telemetry`], what it volunteers about itself. A controller that
-//! volunteers nothing is as good as any other: [`Reports`] says before a run what there will be.
-//! [`StepGenerator`] turns a step rate into pulses, in the twin and in a board's timer interrupt alike.
+//! In: [`Inputs`], what sensors, switches and supply say. Out: [`Command`], what the controller
+//! asks of the drivers and reports to the host simulator, and [`Telemetry`], what it volunteers
+//! about itself. A controller that volunteers nothing is as good as any other: [`Reports`] says
+//! before a run what there will be. [`StepGenerator`] turns a step rate into pulses, in the twin
+//! and in a board's timer interrupt alike.
 //!
 //! `no_std`, integers only. The crate knows no controller, no twin and no board.
 //!

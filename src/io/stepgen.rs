@@ -15,8 +15,8 @@ pub enum Pulse {
 
 /// A phase accumulator: each period adds the rate to a 32-bit fraction, a carry is a step.
 ///
-/// A rate that is not refreshed by [`StepGenerator::refresh`] for `timeout_periods` periods falls to
-/// zero, so that a controller that hangs cannot leave a motor running.
+/// A rate that is not refreshed by [`StepGenerator::refresh`] for `timeout_periods` periods falls
+/// to zero, so that a controller that hangs cannot leave a motor running.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct StepGenerator {
     fraction: u32,
@@ -48,7 +48,8 @@ impl StepGenerator {
         self.rate = 0;
     }
 
-    /// The rate that was set last, microsteps a period times 2^32; it moves nothing once it has run out.
+    /// The rate that was set last, microsteps a period times 2^32; it moves nothing once it has run
+    /// out.
     pub const fn rate(&self) -> i32 {
         self.rate
     }
@@ -74,7 +75,8 @@ impl StepGenerator {
     }
 }
 
-/// Whole microsteps emitted over `periods` periods from `fraction` at `rate`, and the fraction left.
+/// Whole microsteps emitted over `periods` periods from `fraction` at `rate`, and the fraction
+/// left.
 ///
 /// The controller counts its position with this, in step with the generator.
 /// Agrees with `periods` calls of [`StepGenerator::period`] at a constant rate.

@@ -55,8 +55,8 @@ pub struct AxisTelemetry {
     pub stick_mdeg: i32,
     /// Trimmed position, always inside the soft limits, millidegrees at the stick.
     pub reference_mdeg: i32,
-    /// Commanded drive position, millidegrees at the stick; the stick's angle while the drive is off
-    /// (the trim shaft is carried along). Differs from the reference only outside a soft limit.
+    /// Commanded drive position, millidegrees at the stick; the stick's angle while the drive is
+    /// off (the trim shaft is carried along). Differs from the reference only outside a soft limit.
     pub drive_mdeg: i32,
 }
 
@@ -82,8 +82,8 @@ pub struct Outputs {
     pub telemetry: Telemetry,
 }
 
-/// Which parts of [`Telemetry`], and of what a [`Command`] carries beside the drivers' lines, a controller fills in:
-/// what it leaves out is no column of a trace.
+/// Which parts of [`Telemetry`], and of what a [`Command`] carries beside the drivers' lines, a
+/// controller fills in: what it leaves out is no column of a trace.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Reports {
     /// [`Telemetry::state`].

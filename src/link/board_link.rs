@@ -83,7 +83,8 @@ impl Link {
     /// Begins the next run; its number.
     ///
     /// # Errors
-    /// The board does not answer, is of another version or tick rate, or has other settings than it was sent.
+    /// The board does not answer, is of another version or tick rate, or has other settings than it
+    /// was sent.
     pub fn begin(&mut self, settings: &Settings) -> Result<u16, LinkError> {
         // Anew each time: the board may have been reset, or be another one.
         self.greeting = greet(&mut self.exchange, self.patience)?;

@@ -33,15 +33,16 @@ impl Checked {
         bytes_a_tick(&self.traffic)
     }
 
-    /// Most ticks a second that a wire of `baud` bits a second carries, ten bits a byte, if it carries nothing twice and waits
-    /// for nothing.
+    /// Most ticks a second that a wire of `baud` bits a second carries, ten bits a byte, if it
+    /// carries nothing twice and waits for nothing.
     pub fn wire_limit_per_s(&self, baud: u32) -> Option<f64> {
         self.bytes_a_tick()
             .map(|bytes| f64::from(baud) / 10.0 / bytes)
     }
 }
 
-/// Makes `ticks` round trips of a run in which nothing may move: the stick stands still in the middle of its sensors.
+/// Makes `ticks` round trips of a run in which nothing may move: the stick stands still in the
+/// middle of its sensors.
 ///
 /// `go_on` is asked before each one.
 pub fn check(

@@ -6,7 +6,8 @@ use crate::line::Line;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
-/// Ends every emulator that still runs and takes its folder away: for a process that is about to end without dropping anything.
+/// Ends every emulator that still runs and takes its folder away: for a process that is about to
+/// end without dropping anything.
 pub fn end_all() {
     #[cfg(unix)]
     imp::end_all();

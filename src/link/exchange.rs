@@ -18,7 +18,8 @@ const RAW_MAX: usize = 2 * FRAME_MAX;
 /// How long an answer is waited for and how often a request is sent.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Patience {
-    /// Wait for the answer to the first sending; each further one is waited for twice as long as the one before ...
+    /// Wait for the answer to the first sending; each further one is waited for twice as long as
+    /// the one before ...
     pub first: Duration,
     /// ... but no longer than this.
     pub most: Duration,
@@ -27,16 +28,18 @@ pub struct Patience {
 }
 
 impl Patience {
-    /// For emulators: six sendings, the first waited for 200 ms, each further one twice as long up to 1 s. (An AVR on a machine
-    /// with eight busy processes on two cores was seen to answer after 1.1 s.)
+    /// For emulators: six sendings, the first waited for 200 ms, each further one twice as long up
+    /// to 1 s. (An AVR on a machine with eight busy processes on two cores was seen to answer after
+    /// 1.1 s.)
     pub const EMULATED: Patience = Patience {
         first: Duration::from_millis(200),
         most: Duration::from_secs(1),
         repeats: 5,
     };
 
-    /// For a serial port: six sendings; the first is waited for 25 ms and the time that the longest frame takes, each
-    /// further one twice as long, up to 400 ms: a busy machine can hold bytes back for that long.
+    /// For a serial port: six sendings; the first is waited for 25 ms and the time that the longest
+    /// frame takes, each further one twice as long, up to 400 ms: a busy machine can hold bytes
+    /// back for that long.
     pub fn on_port(baud: u32) -> Self {
         // Ten bits a byte.
         let frames = 10 * FRAME_MAX as u64 * 1_000_000 / u64::from(baud.max(1));

@@ -7,7 +7,8 @@ use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Instant;
 use trimproof_diagnostics::{MESSAGE_MAX, brief};
 
-/// Where frames are written down, one line each: seconds, link, direction, what it is, bytes. Clones write to the same place.
+/// Where frames are written down, one line each: seconds, link, direction, what it is, bytes.
+/// Clones write to the same place.
 #[derive(Clone)]
 pub struct FrameLog {
     inner: Arc<Mutex<Inner>>,
@@ -52,7 +53,8 @@ impl FrameLog {
         }
     }
 
-    /// Writes down that `bytes` went out (`>`) or came in (`<`), and `left_out` more that nobody kept.
+    /// Writes down that `bytes` went out (`>`) or came in (`<`), and `left_out` more that nobody
+    /// kept.
     pub(crate) fn note(&self, out: bool, what: &str, bytes: &[u8], left_out: usize) {
         let mut line = format!(
             "{:12.6} {} {} {} |",

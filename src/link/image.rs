@@ -14,8 +14,9 @@ pub enum Machine {
     Avr,
 }
 
-/// Reads from an ELF file's header which machine it is for. Offsets and numbers: ELF header, `e_machine` (Tool Interface
-/// Standard, ELF specification 1.2; System V ABI: 40 is EM_ARM, 83 is EM_AVR).
+/// Reads from an ELF file's header which machine it is for. Offsets and numbers: ELF header,
+/// `e_machine` (Tool Interface Standard, ELF specification 1.2; System V ABI: 40 is EM_ARM, 83 is
+/// EM_AVR).
 ///
 /// # Errors
 /// It cannot be read, is no ELF file, or is for a machine that is not emulated.

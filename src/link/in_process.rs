@@ -18,7 +18,8 @@ impl Pins for NoPins {
     fn tick_done(&mut self) {}
 }
 
-/// A line with a board at its end that answers before a question has been sent: no time passes on it.
+/// A line with a board at its end that answers before a question has been sent: no time passes on
+/// it.
 pub struct BoardLine {
     board: Board,
     answers: VecDeque<u8>,

@@ -1,6 +1,7 @@
 //! Boards behind a port, a socket or an emulator: the only crate that opens any.
 //!
-//! [`BoardPool`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a [`Line`], whatever carries its bytes.
+//! [`BoardPool`] makes [`BoardTarget`]s from `image:FILE` and `port:NAME`; a target speaks over a
+//! [`Line`], whatever carries its bytes.
 //!
 //! ```
 //! use trimproof_link::{BoardLine, Link, Patience};

@@ -57,7 +57,8 @@ impl BoardPool {
     /// The port cannot be opened, is too slow for what is wanted, or the board does not greet.
     pub fn port(name: String, options: Options) -> Result<Arc<Self>, LinkError> {
         let wait = Patience::on_port(options.baud).first;
-        // One lost frame must not trip the board: its repetition has to come in time, with a third to spare.
+        // One lost frame must not trip the board: its repetition has to come in time, with a third
+        // to spare.
         if options.allow_motion && wait * 3 / 2 > Duration::from_millis(SILENCE_MS.into()) {
             return Err(LinkError::TooSlowToMove {
                 baud: options.baud,
@@ -134,7 +135,8 @@ fn connect(place: &BoardAddress, options: &Options) -> Result<Link, LinkError> {
         #[cfg(feature = "serial")]
         BoardAddress::Port(name) => {
             let line = Box::new(SerialLine::open(name, options.baud)?);
-            // Opening a port resets many a board, and its boot loader may listen for two seconds first.
+            // Opening a port resets many a board, and its boot loader may listen for two seconds
+            // first.
             let hello = Patience {
                 first: Duration::from_millis(200),
                 most: Duration::from_millis(200),

@@ -93,8 +93,8 @@ pub fn pty_pair() -> io::Result<(SerialLine, SerialLine, String)> {
     Ok((line(near, "near end"), line(far, "far end"), name.clone()))
 }
 
-/// Asks a USB converter to hand bytes on within 1 ms instead of its usual 16 ms, where it can be asked and we may. If not,
-/// the link is slower and no less right.
+/// Asks a USB converter to hand bytes on within 1 ms instead of its usual 16 ms, where it can be
+/// asked and we may. If not, the link is slower and no less right.
 fn shorten_latency(name: &str) {
     let Some(device) = Path::new(name).file_name() else {
         return;

@@ -29,8 +29,8 @@ impl BoardTarget {
         Self::of_pool(Ok(link), None, false)
     }
 
-    /// A board of a pool, which gets its link back after a good run; a pool that has none gives its error at the beginning of
-    /// the run.
+    /// A board of a pool, which gets its link back after a good run; a pool that has none gives its
+    /// error at the beginning of the run.
     pub(crate) fn of_pool(
         mut link: Result<Link, LinkError>,
         pool: Option<Arc<BoardPool>>,

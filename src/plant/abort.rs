@@ -1,7 +1,7 @@
 //! Why the twin cannot go on computing a run: the instant, the part and the reason.
 //!
-//! An abort says nothing about the controller: the twin has left the range in which its equations describe the rig,
-//! so nothing that it would compute from there on can be judged.
+//! An abort says nothing about the controller: the twin has left the range in which its equations
+//! describe the rig, so nothing that it would compute from there on can be judged.
 
 use std::fmt;
 

@@ -1,6 +1,8 @@
-//! The account of what a twin may have: its energy at the beginning, and work put in. `guard.rs` looks at it.
+//! The account of what a twin may have: its energy at the beginning, and work put in. `guard.rs`
+//! looks at it.
 
-/// Share by which what is put in is counted too high, so that the scheme's own error raises no alarm.
+/// Share by which what is put in is counted too high, so that the scheme's own error raises no
+/// alarm.
 pub(crate) const WORK_SLACK: f64 = 0.1;
 
 /// Energy of the twin: what it had, what was put in.
@@ -17,7 +19,8 @@ pub(crate) struct Account {
 }
 
 impl Account {
-    /// Adds work done on the twin, J; what it gives back is not taken off, as friction may have had it before.
+    /// Adds work done on the twin, J; what it gives back is not taken off, as friction may have had
+    /// it before.
     #[inline]
     pub(crate) fn put_in(&mut self, work_j: f64) {
         self.tick_j += work_j.max(0.0);
@@ -47,8 +50,8 @@ impl Account {
 mod tests {
     use super::*;
 
-    /// Of what is put in, a tenth more is allowed for; what is given back is not taken off, and a tick that is skipped
-    /// was one like the last.
+    /// Of what is put in, a tenth more is allowed for; what is given back is not taken off, and a
+    /// tick that is skipped was one like the last.
     #[test]
     fn an_account_allows_for_what_was_put_in() {
         let mut account = Account {

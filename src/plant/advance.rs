@@ -12,7 +12,8 @@ impl Plant {
     /// Advances one control tick.
     ///
     /// # Errors
-    /// The twin cannot compute this tick. What it stands at is then of no use, and every later call gives the same error.
+    /// The twin cannot compute this tick. What it stands at is then of no use, and every later call
+    /// gives the same error.
     pub fn advance(&mut self) -> Result<(), TwinAbort> {
         if let Some(abort) = &self.aborted {
             return Err(abort.clone());
@@ -160,8 +161,8 @@ impl Plant {
 }
 
 impl DriveAxis {
-    /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not count as lag. Whether it
-    /// has come on or gone off.
+    /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not
+    /// count as lag. Whether it has come on or gone off.
     fn note_engagement(&mut self) -> bool {
         let driving = self.driver.is_driving();
         if driving && !self.was_driving {

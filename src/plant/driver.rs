@@ -76,7 +76,8 @@ impl Driver {
         self.total = 0;
     }
 
-    /// Counts a step pulse, enabled or not, its output stage dead or not; a dropped-out driver counts nothing.
+    /// Counts a step pulse, enabled or not, its output stage dead or not; a dropped-out driver
+    /// counts nothing.
     pub fn step(&mut self, pulse: Pulse) {
         if !self.up {
             return;
@@ -104,7 +105,8 @@ impl Driver {
         self.up = up;
     }
 
-    /// Kills the driver's output stage or revives it: both windings open, while its logic goes on counting.
+    /// Kills the driver's output stage or revives it: both windings open, while its logic goes on
+    /// counting.
     pub fn set_dead(&mut self, dead: bool) {
         self.dead = dead;
     }

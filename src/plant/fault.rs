@@ -136,7 +136,8 @@ pub enum FaultKind {
         /// Degrees root mean square, 0 to 90.
         rms_deg: f64,
     },
-    /// Springs of the cartridge break: breakout and rate fall in proportion; with none left it carries nothing.
+    /// Springs of the cartridge break: breakout and rate fall in proportion; with none left it
+    /// carries nothing.
     SpringBroken {
         /// Axis of the cartridge.
         axis: AxisName,
@@ -160,7 +161,8 @@ pub enum FaultKind {
     GearSlip {
         /// Axis of the gear.
         axis: AxisName,
-        /// Teeth of the trim gear by which the trim shaft jumps, -20 to 20, not 0; positive turns it forward.
+        /// Teeth of the trim gear by which the trim shaft jumps, -20 to 20, not 0; positive turns
+        /// it forward.
         teeth: i32,
     },
     /// A switch is stuck whatever the finger does.
@@ -174,7 +176,8 @@ pub enum FaultKind {
     SwitchBounce {
         /// Which switch.
         switch: SwitchName,
-        /// Durations in seconds, alternating, the first at the new level; 1 to 32 entries of 0 to 1 s.
+        /// Durations in seconds, alternating, the first at the new level; 1 to 32 entries of 0 to 1
+        /// s.
         pattern_s: Vec<f64>,
     },
     /// The controller starts again, once, as after a watchdog reset.
@@ -244,9 +247,9 @@ impl FaultKind {
         }
     }
 
-    /// Whether the two may not be there at once: of the same kind in the same part, where the end of one would
-    /// mend the other too, or two of which one hides the other (a signal wire that is open and shorted, a reading
-    /// that is stuck; a switch that is stuck and bounces).
+    /// Whether the two may not be there at once: of the same kind in the same part, where the end
+    /// of one would mend the other too, or two of which one hides the other (a signal wire that is
+    /// open and shorted, a reading that is stuck; a switch that is stuck and bounces).
     pub fn excludes(&self, other: &FaultKind) -> bool {
         let signal = |fault: &FaultKind| {
             matches!(
@@ -300,7 +303,8 @@ impl FaultKind {
     }
 }
 
-/// Checks a bounce pattern: at most 32 durations of 0 to 1 s. `Err` says what is wrong, to follow the key's name.
+/// Checks a bounce pattern: at most 32 durations of 0 to 1 s. `Err` says what is wrong, to follow
+/// the key's name.
 ///
 /// # Errors
 /// Too many durations, or one that is no number, negative or longer than a second.

@@ -7,8 +7,8 @@ use crate::switch::SwitchFaults;
 use crate::twin::{DriveAxis, Plant};
 
 impl Plant {
-    /// Breaks something (`on`) or mends it. Faults of the controller and of the link are the harness's own
-    /// and change nothing here; a slipped gear cannot be mended.
+    /// Breaks something (`on`) or mends it. Faults of the controller and of the link are the
+    /// harness's own and change nothing here; a slipped gear cannot be mended.
     pub fn set_fault(&mut self, fault: &FaultKind, on: bool) {
         match fault {
             FaultKind::SpringBroken { axis, count } => {

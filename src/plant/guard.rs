@@ -1,7 +1,7 @@
 //! What a rig can hold: beyond it, the twin's numbers are none.
 //!
-//! Looked at after every stick step: the stick's angles and rates. Once a tick: energy, in which every state takes part.
-//! docs/model/accuracy.md derives the bounds.
+//! Looked at after every stick step: the stick's angles and rates. Once a tick: energy, in which
+//! every state takes part. docs/model/accuracy.md derives the bounds.
 
 use trimproof_io::AXES;
 
@@ -11,10 +11,11 @@ use crate::dynamics::Pose;
 use crate::fault::AxisName;
 use crate::twin::Plant;
 
-/// Largest angle of the stick on either axis, rad. Stops stand within ±60°; at 90° of roll pitch has no lever at all.
+/// Largest angle of the stick on either axis, rad. Stops stand within ±60°; at 90° of roll pitch
+/// has no lever at all.
 const LARGEST_ANGLE_RAD: f64 = std::f64::consts::FRAC_PI_2;
-/// Energy that raises no alarm, J: that of a stick's weight over its travel; a diverging state passes it within a few
-/// steps.
+/// Energy that raises no alarm, J: that of a stick's weight over its travel; a diverging state
+/// passes it within a few steps.
 const ENERGY_SLACK_J: f64 = 2.0;
 
 impl Plant {
@@ -54,8 +55,8 @@ impl Plant {
         [self.gimbal.energy_at(pose, &self.stick), drive(0), drive(1)]
     }
 
-    /// Whether the stick stands where a rig can hold it and its rates are numbers. What is no number in a drive is
-    /// found at the end of the tick.
+    /// Whether the stick stands where a rig can hold it and its rates are numbers. What is no
+    /// number in a drive is found at the end of the tick.
     #[inline]
     pub(crate) fn guard_step(&self, end_s: f64) -> Result<(), TwinAbort> {
         let [a, b] = self.stick.angle_rad;

@@ -21,9 +21,10 @@ pub struct HandFeel {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum PathShape {
-    /// Minimum jerk: the angle goes with 10 x³ - 15 x⁴ + 6 x⁵, x being the share of the time that has gone.
-    // Least integral of the squared jerk between rests: the sixth derivative vanishes, so a quintic (derived in
-    // docs/model/hand.md; Flash and Hogan 1985 found it in hands).
+    /// Minimum jerk: the angle goes with 10 x³ - 15 x⁴ + 6 x⁵, x being the share of the time that
+    /// has gone.
+    // Least integral of the squared jerk between rests: the sixth derivative vanishes, so a quintic
+    // (derived in docs/model/hand.md; Flash and Hogan 1985 found it in hands).
     #[default]
     Smooth,
     /// At a steady rate.
@@ -39,7 +40,8 @@ impl PathShape {
         }
     }
 
-    /// Share of the way that is gone after the share `x` of the time; both 0 to 1, `x` is clamped to it.
+    /// Share of the way that is gone after the share `x` of the time; both 0 to 1, `x` is clamped
+    /// to it.
     pub fn share(self, x: f64) -> f64 {
         let x = x.clamp(0.0, 1.0);
         match self {
@@ -86,7 +88,8 @@ pub struct Hand {
 }
 
 impl Hand {
-    /// A hand away from the stick; `grip_radius_m` is the reference point's distance from the pivot.
+    /// A hand away from the stick; `grip_radius_m` is the reference point's distance from the
+    /// pivot.
     pub fn new(grip_radius_m: f64, feel: HandFeel) -> Self {
         Self {
             grip_radius_m,
@@ -109,7 +112,8 @@ impl Hand {
         }));
     }
 
-    /// Carries the grip's target to new angles; an axis given as `None` goes on as it does. No effect without a grip.
+    /// Carries the grip's target to new angles; an axis given as `None` goes on as it does. No
+    /// effect without a grip.
     pub fn carry(&mut self, to_rad: [Option<f64>; 2], over_s: f64, shape: PathShape, now_s: f64) {
         let Some(paths) = &mut self.grip else { return };
         for (path, to_rad) in paths.iter_mut().zip(to_rad) {
@@ -130,8 +134,8 @@ impl Hand {
         self.grip = None;
     }
 
-    /// Pushes with a plain force per axis from now, rising over `rise_s`, for `for_s` in all; on an axis with 0 what is under
-    /// way goes on.
+    /// Pushes with a plain force per axis from now, rising over `rise_s`, for `for_s` in all; on an
+    /// axis with 0 what is under way goes on.
     pub fn push(&mut self, force_n: [f64; 2], rise_s: f64, for_s: f64, now_s: f64) {
         for (push, force_n) in self.push.iter_mut().zip(force_n) {
             if force_n != 0.0 {
@@ -194,8 +198,9 @@ impl Hand {
         self.torque_towards(pose, rate_rad_per_s, desired, now_s)
     }
 
-    /// What the hand does over a step, at the middle of which the stick is at `pose`: the torque of its pushes, N·m, and
-    /// its pull at the grip, if it grips. For steps that follow each other closely.
+    /// What the hand does over a step, at the middle of which the stick is at `pose`: the torque of
+    /// its pushes, N·m, and its pull at the grip, if it grips. For steps that follow each other
+    /// closely.
     #[inline]
     pub fn pull_next(&mut self, pose: &Pose, now_s: f64) -> ([f64; 2], Option<GripPull>) {
         if self.grip.is_none() && self.push.iter().all(Option::is_none) {
@@ -343,7 +348,8 @@ mod tests {
         }
     }
 
-    /// The course of a carry: its slope is the derivative of its share, and it begins and ends where it should.
+    /// The course of a carry: its slope is the derivative of its share, and it begins and ends
+    /// where it should.
     #[test]
     fn the_slope_is_that_of_the_share() {
         for shape in [PathShape::Smooth, PathShape::Steady] {
@@ -359,7 +365,8 @@ mod tests {
         }
     }
 
-    /// A hand is steady when every carry is over and every push is over, or at its full force to the end.
+    /// A hand is steady when every carry is over and every push is over, or at its full force to
+    /// the end.
     #[test]
     fn a_hand_is_steady_when_nothing_is_under_way() {
         let mut hand = Hand::new(0.4, FEEL);

@@ -1,4 +1,5 @@
-//! The physics twin of a force-feel stick: rigs, gimbal, cartridges, stepper drives, contacts, pilot hand.
+//! The physics twin of a force-feel stick: rigs, gimbal, cartridges, stepper drives, contacts,
+//! pilot hand.
 //!
 //! No files, no ports, no clock: texts and times are arguments.
 //!

@@ -1,9 +1,10 @@
 //! Ticks that change nothing are not computed again.
 //!
-//! The twin is a function of its state and of what acts on it. A tick that left every bit of the state as it was, and after
-//! which the same acts on it, would do so again: its end is already known, so it is skipped and no bit of a trace differs.
-//! What is compared is the whole state, written down at the start of a tick, when every command and event of that instant is
-//! in, and at its end. A rate that is not zero moves something, so nothing is written down while there is one.
+//! The twin is a function of its state and of what acts on it. A tick that left every bit of the
+//! state as it was, and after which the same acts on it, would do so again: its end is already
+//! known, so it is skipped and no bit of a trace differs. What is compared is the whole state,
+//! written down at the start of a tick, when every command and event of that instant is in, and at
+//! its end. A rate that is not zero moves something, so nothing is written down while there is one.
 
 use crate::state_bits::StateBits;
 use crate::twin::Plant;
@@ -51,7 +52,8 @@ impl Plant {
             })
     }
 
-    /// Writes down all that a tick reads or changes, but for the time, what samples read, and work put in.
+    /// Writes down all that a tick reads or changes, but for the time, what samples read, and work
+    /// put in.
     fn note(&self, bits: &mut StateBits) {
         bits.numbers(&self.stick.angle_rad);
         bits.numbers(&self.stick.rate_rad_per_s);

@@ -1,8 +1,9 @@
 //! How long the integrator's steps may be on a rig, and which value of its file decides.
 //!
-//! Every stiff part of a rig has a time of its own, and a step must stay well below it. docs/model/stick.md and
-//! docs/model/drive.md derive the bounds. A rig with shorter times gets more steps; one that would need steps below
-//! [`SHORTEST_STICK_STEP_S`] or [`SHORTEST_TRAIN_STEP_S`] is refused.
+//! Every stiff part of a rig has a time of its own, and a step must stay well below it.
+//! docs/model/stick.md and docs/model/drive.md derive the bounds. A rig with shorter times gets
+//! more steps; one that would need steps below [`SHORTEST_STICK_STEP_S`] or
+//! [`SHORTEST_TRAIN_STEP_S`] is refused.
 
 use serde::Serialize;
 use trimproof_io::AXES;
@@ -21,18 +22,21 @@ pub const SHORTEST_TRAIN_STEP_S: f64 = 2.0e-6;
 const TRAIN_PHASE_RAD: f64 = 0.45;
 /// Largest angular step of an oscillation of the stick, rad.
 const STICK_PHASE_RAD: f64 = 0.075;
-/// The same for the solid end of a buffer that a hand presses through: it is met at speed and often, not only by a blow.
+/// The same for the solid end of a buffer that a hand presses through: it is met at speed and
+/// often, not only by a blow.
 const SOLID_PHASE_RAD: f64 = 0.5 * STICK_PHASE_RAD;
-/// What a strong hand presses with at a stop, N (from memory: two-handed maximal pushes are about this).
+/// What a strong hand presses with at a stop, N (from memory: two-handed maximal pushes are about
+/// this).
 const HAND_N: f64 = 500.0;
 /// Largest step in units of the supply's own time, its source's resistance times its capacitor.
 const SUPPLY_SHARE: f64 = 0.4;
-/// Share of its voltage that a supply may sag under both drives without its own time mattering to them.
+/// Share of its voltage that a supply may sag under both drives without its own time mattering to
+/// them.
 const SAG_SHARE: f64 = 0.1;
 /// Largest share of its rate that an explicit damper may take in a step: stable below 1.
 const EXPLICIT_DAMPING: f64 = 0.2;
-/// Largest share of its rate that an implicit damper takes in a step where steps can be made shorter: it is of second
-/// order up to 2.
+/// Largest share of its rate that an implicit damper takes in a step where steps can be made
+/// shorter: it is of second order up to 2.
 const IMPLICIT_DAMPING: f64 = 1.0;
 
 /// Step sizes of the integrator.
@@ -49,8 +53,8 @@ pub struct Numerics {
 }
 
 impl Default for Numerics {
-    /// 100 µs for the stick, 25 µs for the drive trains, contacts in reach looked up each step: measured in
-    /// docs/model/accuracy.md.
+    /// 100 µs for the stick, 25 µs for the drive trains, contacts in reach looked up each step:
+    /// measured in docs/model/accuracy.md.
     fn default() -> Self {
         Self {
             stick_step_s: 1.0e-4,
@@ -81,7 +85,8 @@ pub struct StepBound {
 pub struct StepChoice {
     /// Step, s.
     pub step_s: f64,
-    /// Steps in the longer one that they cut: stick steps in a generator period, substeps in a stick step.
+    /// Steps in the longer one that they cut: stick steps in a generator period, substeps in a
+    /// stick step.
     pub count: u32,
     /// The usual count, from which a rig departs only where it must.
     pub usual_count: u32,
@@ -104,7 +109,8 @@ impl Scheme {
         let period_s = 1.0 / f64::from(rig.board.generator_hz);
         let refine = f64::from(numerics.refine.max(1));
         let choose = |whole_s: f64, usual_s: f64, tightest: StepBound, refine: f64| {
-            // The small share keeps a step that divides the whole from being cut once more by rounding.
+            // The small share keeps a step that divides the whole from being cut once more by
+            // rounding.
             let count = |step_s: f64| (whole_s / step_s - 1e-6).ceil().max(1.0);
             let cut = count(usual_s.min(tightest.longest_step_s)) * refine;
             StepChoice {
@@ -180,7 +186,8 @@ fn at_most(key: String, value: f64, longest_step_s: f64, order: i32) -> StepBoun
     }
 }
 
-/// The longest step is in proportion to `value`, which may be so many times less as the step may be shorter.
+/// The longest step is in proportion to `value`, which may be so many times less as the step may be
+/// shorter.
 fn at_least(key: String, value: f64, longest_step_s: f64) -> StepBound {
     StepBound {
         key,
@@ -234,7 +241,8 @@ fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
             bumper_step_s(stops.stiffness_n_per_m, stops.restitution, yielding),
             2,
         ));
-        // A buffer that is pressed solid before its stop breaks: the height decides, for nothing else can be softer.
+        // A buffer that is pressed solid before its stop breaks: the height decides, for nothing
+        // else can be softer.
         let stiffest = stops.bumper().stiffest_n_per_m(stops.strength_n);
         let phase = if stops.bumper().stiffest_n_per_m(HAND_N) > stops.stiffness_n_per_m {
             SOLID_PHASE_RAD
@@ -274,8 +282,8 @@ fn stick_bounds(rig: &Rig) -> Vec<StepBound> {
     bounds
 }
 
-/// Longest step for a bumper on a body that yields with `yielding`, 1/kg: of its oscillation, and of its dashpot, whose
-/// force takes the share 2 ζ ω h of the speed in a step.
+/// Longest step for a bumper on a body that yields with `yielding`, 1/kg: of its oscillation, and
+/// of its dashpot, whose force takes the share 2 ζ ω h of the speed in a step.
 fn bumper_step_s(stiffness_n_per_m: f64, restitution: f64, yielding: f64) -> f64 {
     let omega = (stiffness_n_per_m * yielding).sqrt();
     let zeta = damping_ratio(restitution);
@@ -289,8 +297,8 @@ fn train_bounds(rig: &Rig, name: AxisName) -> Vec<StepBound> {
     let (shaft, rotor) = (params.shaft_inertia_kg_m2, params.rotor_inertia_kg_m2);
     let ratio2 = params.ratio * params.ratio;
     let cartridge = params.cartridge;
-    // Torque for an angle on either body, N·m/rad: mesh and cartridge; mesh, field, detent, and a winding whose current
-    // the back-EMF turns.
+    // Torque for an angle on either body, N·m/rad: mesh and cartridge; mesh, field, detent, and a
+    // winding whose current the back-EMF turns.
     let on_shaft = params.mesh_n_m_per_rad
         + (cartridge.breakout_n_m / PRELOAD_RAMP_RAD)
             .max((1.0 + BIND_STIFFENING) * cartridge.rate_n_m_per_rad);
@@ -300,7 +308,8 @@ fn train_bounds(rig: &Rig, name: AxisName) -> Vec<StepBound> {
     let squares = [on_shaft / shaft, on_rotor / rotor];
     let most = TRAIN_PHASE_RAD / SHORTEST_TRAIN_STEP_S;
     let oscillation_s = TRAIN_PHASE_RAD / (squares[0] + squares[1]).sqrt();
-    // The larger of both is named; what the other leaves is its limit, or all of it if the other is too much by itself.
+    // The larger of both is named; what the other leaves is its limit, or all of it if the other is
+    // too much by itself.
     let left = |other: f64| {
         let left = most * most - other;
         if left > 0.0 { left } else { most * most }

@@ -24,9 +24,9 @@ pub struct SensorFaults {
 
 /// An angle sensor, sampled once a control tick.
 ///
-/// The angle is delayed by the latency (between two samples it is interpolated), bent by
-/// the non-linearity `nonlinearity_deg · sin(2θ)`, scaled by the gain error, shifted by the offset, covered with
-/// Gaussian noise, rounded to the nearest count and clipped.
+/// The angle is delayed by the latency (between two samples it is interpolated), bent by the
+/// non-linearity `nonlinearity_deg · sin(2θ)`, scaled by the gain error, shifted by the offset,
+/// covered with Gaussian noise, rounded to the nearest count and clipped.
 #[derive(Clone, Debug)]
 pub struct AngleSensor {
     rig: SensorRig,
@@ -72,10 +72,11 @@ impl AngleSensor {
         self.faults
     }
 
-    /// The reading of this tick, the stick being at `angle_deg`. Call it once a tick, in every tick.
+    /// The reading of this tick, the stick being at `angle_deg`. Call it once a tick, in every
+    /// tick.
     ///
-    /// Before the first tick the stick counts as having been where the first one finds it. The noise goes on
-    /// behind any fault, so that runs with and without it stay comparable.
+    /// Before the first tick the stick counts as having been where the first one finds it. The
+    /// noise goes on behind any fault, so that runs with and without it stay comparable.
     pub fn sample(&mut self, angle_deg: f64) -> u16 {
         let normal = self.normal();
         let angle_deg = self.delayed(angle_deg) + self.faults.jump_deg;
@@ -120,7 +121,8 @@ impl AngleSensor {
     }
 }
 
-/// Spreads neighbouring seeds over the generator's whole state (multiplication by an odd number keeps them apart).
+/// Spreads neighbouring seeds over the generator's whole state (multiplication by an odd number
+/// keeps them apart).
 fn spread(seed: u64) -> u128 {
     u128::from(seed)
         .wrapping_add(1)
@@ -150,7 +152,8 @@ mod tests {
         AngleSensor::new(rig, TICK_S, 1).sample(angle_deg)
     }
 
-    /// Rounding leaves an error spread evenly over one count, whose root mean square is LSB/√12 (derived: ∫x² dx over ±1/2).
+    /// Rounding leaves an error spread evenly over one count, whose root mean square is LSB/√12
+    /// (derived: ∫x² dx over ±1/2).
     #[test]
     fn quantisation_leaves_a_count_over_root_twelve() {
         let rig = clean(10);
@@ -166,7 +169,8 @@ mod tests {
         assert!((libm::sqrt(squares / f64::from(n)) / expected - 1.0).abs() < 2e-3);
     }
 
-    /// Noise and rounding add in squares; the mean square of n samples of a normal variable scatters by √(2/n).
+    /// Noise and rounding add in squares; the mean square of n samples of a normal variable
+    /// scatters by √(2/n).
     #[test]
     fn noise_is_as_large_as_configured_and_has_no_mean() {
         let rig = SensorRig {

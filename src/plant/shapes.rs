@@ -137,8 +137,8 @@ pub struct Solid {
     /// Density of its material, kg/m³. Valid: 1 to 25000.
     #[schemars(range(min = 1.0, max = 25000.0))]
     pub density_kg_per_m3: f64,
-    /// Its centre in body axes from the pivot, stick upright, m: x forward, y right, z down, so above the
-    /// pivot is negative z. Valid: -2 to 2 each.
+    /// Its centre in body axes from the pivot, stick upright, m: x forward, y right, z down, so
+    /// above the pivot is negative z. Valid: -2 to 2 each.
     pub at_m: [f64; 3],
 }
 
@@ -149,7 +149,8 @@ pub struct Inertia {
     pub mass_kg: f64,
     /// Centre of gravity from the point, m.
     pub cg_m: [f64; 3],
-    /// Inertia tensor about the point, kg·m²; off the diagonal stand the tensor's entries, I_xy = −∫xy dm.
+    /// Inertia tensor about the point, kg·m²; off the diagonal stand the tensor's entries, I_xy =
+    /// −∫xy dm.
     pub tensor_kg_m2: [[f64; 3]; 3],
 }
 
@@ -172,8 +173,8 @@ impl Solid {
 }
 
 impl Inertia {
-    /// The same body with its tensor, given about its centre of gravity, taken about the point instead
-    /// (parallel-axis theorem).
+    /// The same body with its tensor, given about its centre of gravity, taken about the point
+    /// instead (parallel-axis theorem).
     pub fn moved_from_cg(self) -> Self {
         let [x, y, z] = self.cg_m;
         let m = self.mass_kg;
@@ -234,7 +235,8 @@ mod tests {
         );
     }
 
-    /// Closed form: bar along z, I_zz = m r²/2, I_xx = m (3 r² + l²)/12, moved by the parallel-axis theorem.
+    /// Closed form: bar along z, I_zz = m r²/2, I_xx = m (3 r² + l²)/12, moved by the parallel-axis
+    /// theorem.
     #[test]
     fn a_bar_away_from_the_pivot() {
         let (radius_m, length_m, at) = (0.012, 0.30, [0.02, -0.03, -0.15]);
@@ -301,8 +303,8 @@ mod tests {
         close(found.tensor_kg_m2[1][1], block_yy + ball_yy);
     }
 
-    /// Closed form of the capsule, from cylinder and two half spheres whose centres of gravity lie 3/8 r beyond
-    /// the ends: across = m_c (3r² + l²)/12 + m_s (2/5 r² + l²/4 + 3/8 l r).
+    /// Closed form of the capsule, from cylinder and two half spheres whose centres of gravity lie
+    /// 3/8 r beyond the ends: across = m_c (3r² + l²)/12 + m_s (2/5 r² + l²/4 + 3/8 l r).
     #[test]
     fn a_capsule() {
         let (r, l) = (0.02, 0.2);

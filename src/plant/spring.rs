@@ -25,7 +25,8 @@ impl CoilSpring {
         self.shear_modulus_pa * d2 * d2 / (8.0 * self.active_coils * d3)
     }
 
-    /// Shear stress τ = 8 F D / (π d³) at a force in N, Pa, without curvature correction (textbook form).
+    /// Shear stress τ = 8 F D / (π d³) at a force in N, Pa, without curvature correction (textbook
+    /// form).
     pub fn stress_pa(&self, force_n: f64) -> f64 {
         8.0 * force_n * self.coil_m / (PI * self.wire_m * self.wire_m * self.wire_m)
     }
@@ -40,7 +41,8 @@ impl CoilSpring {
 mod tests {
     use super::*;
 
-    /// Worked example (docs/model/sources.md): d 4 mm, outside 30 mm, 11 coils of which 2 inactive, G 79.3 GPa → 16.042 N/mm.
+    /// Worked example (docs/model/sources.md): d 4 mm, outside 30 mm, 11 coils of which 2 inactive,
+    /// G 79.3 GPa → 16.042 N/mm.
     #[test]
     fn first_published_spring() {
         let spring = CoilSpring {
@@ -54,7 +56,8 @@ mod tests {
         assert!((spring.solid_length_m() - 0.044).abs() < 1e-15);
     }
 
-    /// Worked example (docs/model/sources.md): wire radius 1 mm, coil radius 60 mm, n 8, G 78 GPa → 11.285 N/m.
+    /// Worked example (docs/model/sources.md): wire radius 1 mm, coil radius 60 mm, n 8, G 78 GPa →
+    /// 11.285 N/m.
     #[test]
     fn second_published_spring() {
         let spring = CoilSpring {

@@ -2,7 +2,8 @@
 
 use crate::state_bits::StateBits;
 
-/// Bleed across the bulk capacitor, Ω: a disconnected supply falls by itself (common practice, no source).
+/// Bleed across the bulk capacitor, Ω: a disconnected supply falls by itself (common practice, no
+/// source).
 const BLEED_OHM: f64 = 4_700.0;
 
 /// A motor supply whose source voltage follows a script.
@@ -102,8 +103,8 @@ impl Supply {
 
     /// One step from `now_s` with `power_w` drawn on average.
     ///
-    /// The exact response of the capacitor to a constant current: towards V_s − R I while the source is
-    /// connected, by I h / C and the bleed while it is not.
+    /// The exact response of the capacitor to a constant current: towards V_s − R I while the
+    /// source is connected, by I h / C and the bleed while it is not.
     pub fn advance(&mut self, power_w: f64, now_s: f64) {
         let (volts, current_a) = self.after(self.ahead_v(), power_w, now_s);
         self.current_a = current_a;
@@ -111,8 +112,8 @@ impl Supply {
         self.volts = volts;
     }
 
-    /// Voltage in the middle of the step from `now_s` in which `power_w` would be drawn, V: better than [`Self::ahead_v`]
-    /// where what is drawn has just changed.
+    /// Voltage in the middle of the step from `now_s` in which `power_w` would be drawn, V: better
+    /// than [`Self::ahead_v`] where what is drawn has just changed.
     pub fn foresee_v(&self, power_w: f64, now_s: f64) -> f64 {
         let (volts, _) = self.after(self.ahead_v(), power_w, now_s);
         0.5 * (self.volts + volts)
@@ -163,7 +164,8 @@ mod tests {
         assert!((drawn(1.25) - 1.6).abs() < 1e-12);
     }
 
-    /// The last step's slope goes on for half a step: 12.5 V after 10 V make 13.75 V. It never leads below zero.
+    /// The last step's slope goes on for half a step: 12.5 V after 10 V make 13.75 V. It never
+    /// leads below zero.
     #[test]
     fn the_voltage_ahead_is_on_the_last_slope() {
         let mut supply = Supply::new(0.1, 2e-3, 12.5, 1e-4);

@@ -1,6 +1,7 @@
 //! A switch that bounces, sticks or works.
 
-/// An edge less than this after the asked time has happened, s: event and tick times are sums of decimal fractions.
+/// An edge less than this after the asked time has happened, s: event and tick times are sums of
+/// decimal fractions.
 const SLACK_S: f64 = 1e-9;
 
 /// What is wrong with a switch; the default is nothing.
@@ -32,8 +33,9 @@ impl Switch {
         }
     }
 
-    /// The finger closes or opens it at `at_s`. `bounce_s` are alternating durations, the first at the
-    /// new level; afterwards the new level stays. Setting it to where it already is does nothing.
+    /// The finger closes or opens it at `at_s`. `bounce_s` are alternating durations, the first at
+    /// the new level; afterwards the new level stays. Setting it to where it already is does
+    /// nothing.
     pub fn set(&mut self, closed: bool, at_s: f64, bounce_s: &[f64]) {
         if closed != self.closed {
             let pattern_s = self.faults.bounce_s.as_deref().unwrap_or(bounce_s);

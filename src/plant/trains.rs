@@ -1,8 +1,9 @@
 //! Both drives through one stick step, and what they do to the supply.
 //!
-//! Most drives stand still most of the time, held by friction and by their windings, while the stick moves against them. A
-//! substep that left every bit of a drive as it was does so again for as long as windings, supply and friction hold it: until
-//! then only its cartridge is worked out, and no bit of a trace differs.
+//! Most drives stand still most of the time, held by friction and by their windings, while the
+//! stick moves against them. A substep that left every bit of a drive as it was does so again for
+//! as long as windings, supply and friction hold it: until then only its cartridge is worked out,
+//! and no bit of a trace differs.
 
 use trimproof_io::AXES;
 
@@ -22,7 +23,8 @@ impl Plant {
         for (axis, drive) in self.axis.iter_mut().zip(drive) {
             axis.standstill.take_if(|known| !known.goes_on(drive));
         }
-        // Both axes' substeps in turn, not one axis after the other: their chains of arithmetic overlap.
+        // Both axes' substeps in turn, not one axis after the other: their chains of arithmetic
+        // overlap.
         for k in 0..self.substeps {
             for (i, axis) in self.axis.iter_mut().enumerate() {
                 if k < axis.substeps {
@@ -37,7 +39,8 @@ impl Plant {
         load
     }
 
-    /// A driver has just switched its windings: a trial of the step shows what that does to the supply.
+    /// A driver has just switched its windings: a trial of the step shows what that does to the
+    /// supply.
     #[cold]
     pub(crate) fn foresee_supply(
         &mut self,
@@ -107,8 +110,9 @@ impl DriveAxis {
 
 #[cfg(test)]
 mod tests {
-    //! The law: a drive that is not worked out while it stands still is one that always is, bit for bit, however the stick moves
-    //! against it, whatever its windings do and whenever the supply falls short of what they need.
+    //! The law: a drive that is not worked out while it stands still is one that always is, bit for
+    //! bit, however the stick moves against it, whatever its windings do and whenever the supply
+    //! falls short of what they need.
 
     use proptest::prelude::*;
 
@@ -188,7 +192,8 @@ mod tests {
         }
     }
 
-    /// 0.1 rad off its cartridge, below what friction and windings hold: all but the first steps are known.
+    /// 0.1 rad off its cartridge, below what friction and windings hold: all but the first steps
+    /// are known.
     #[test]
     fn a_drive_that_holds_a_spring_is_known_to_stand_still() {
         let mut plant = plant();
@@ -211,7 +216,8 @@ mod tests {
         assert!(known > 1000, "{known} of 3000 steps");
     }
 
-    /// It stands still at 24 V; then the supply falls below what its windings need, and nothing else changes.
+    /// It stands still at 24 V; then the supply falls below what its windings need, and nothing
+    /// else changes.
     #[test]
     fn a_drive_whose_supply_falls_short_is_worked_out() {
         let mut plant = plant();

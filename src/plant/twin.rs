@@ -1,4 +1,5 @@
-//! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply. What acts on it, and what it shows.
+//! The twin: one rig's stick, drives, contacts, hand, sensors, switches and supply. What acts on
+//! it, and what it shows.
 
 use trimproof_io::{AXES, Command, Inputs, StepGenerator, Switches};
 
@@ -268,8 +269,8 @@ impl Plant {
         self.hand.push(force_n, rise_s, for_s, now);
     }
 
-    /// Presses or lets go a switch, with alternating bounce durations that start with the new level;
-    /// the rig's pattern where none is given.
+    /// Presses or lets go a switch, with alternating bounce durations that start with the new
+    /// level; the rig's pattern where none is given.
     pub fn set_switch(&mut self, name: SwitchName, closed: bool, bounce_s: &[f64]) {
         let now = self.now_s();
         let bounce_s = if bounce_s.is_empty() {
@@ -298,7 +299,8 @@ impl Plant {
 }
 
 impl DriveAxis {
-    /// Commanded less actual electrical angle, full steps; counted from the whole cycles at engagement.
+    /// Commanded less actual electrical angle, full steps; counted from the whole cycles at
+    /// engagement.
     fn lag_steps(&self) -> f64 {
         if !self.driver.is_driving() {
             return 0.0;

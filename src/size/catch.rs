@@ -7,32 +7,36 @@ use serde::Serialize;
 use trimproof_plant::dynamics::TrainParams;
 use trimproof_plant::train_params;
 
-/// The controller waits until the driver's phase is within this share of a full step of the stick, or one microstep
-/// (src/controller/axis.rs, `aligned`).
+/// The controller waits until the driver's phase is within this share of a full step of the stick,
+/// or one microstep (src/controller/axis.rs, `aligned`).
 const ALIGNED_SHARE: u16 = 8;
-/// How many standard deviations of the filtered sensor count as its worst (common practice, no source).
+/// How many standard deviations of the filtered sensor count as its worst (common practice, no
+/// source).
 const SIGMAS: f64 = 3.0;
 /// Positions of the travel at which the sensor's error is looked at.
 const POSITIONS: u32 = 200;
 /// Places of the rotor in its detent that are looked at.
 const PLACES: u32 = 180;
 
-/// The catch jump: by how much the motor falls, as seen at the grip, when it comes on after a release.
+/// The catch jump: by how much the motor falls, as seen at the grip, when it comes on after a
+/// release.
 ///
-/// While released the stick drags the trim shaft behind it by free play and what the cartridge's seat gives, and the
-/// shaft drags the rotor by half of the backlash. Switched on, the rotor falls to the driver's phase.
+/// While released the stick drags the trim shaft behind it by free play and what the cartridge's
+/// seat gives, and the shaft drags the rotor by half of the backlash. Switched on, the rotor falls
+/// to the driver's phase.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct CatchSizes {
     /// Worst case, mm: the sum of the parts.
     pub worst_mm: f64,
     /// The same at the stick, degrees.
     pub worst_deg: f64,
-    /// Driver's phase against the stick as the controller estimates it, mm: an eighth of a full step or one microstep,
-    /// and half a microstep of rounding.
+    /// Driver's phase against the stick as the controller estimates it, mm: an eighth of a full
+    /// step or one microstep, and half a microstep of rounding.
     pub alignment_mm: f64,
     /// Controller's `phase_zero_usteps` against the motor's zero, mm.
     pub phase_zero_mm: f64,
-    /// Sensor: largest steady error inside the soft limits and three standard deviations of its filtered noise, mm.
+    /// Sensor: largest steady error inside the soft limits and three standard deviations of its
+    /// filtered noise, mm.
     pub sensor_mm: f64,
     /// Free play of the cartridge, one side, mm.
     pub free_play_mm: f64,
@@ -40,11 +44,13 @@ pub struct CatchSizes {
     pub give_mm: f64,
     /// Half of the backlash, mm.
     pub backlash_mm: f64,
-    /// Where detent and friction let the rotor come to rest, beyond the driver's phase, mm; mostly short of it: negative.
+    /// Where detent and friction let the rotor come to rest, beyond the driver's phase, mm; mostly
+    /// short of it: negative.
     pub settles_mm: f64,
     /// By how much the new trimmed position may be off from where the stick was let go, mm.
     pub centre_off_mm: f64,
-    /// By how much the stick itself is carried along with no hand on it, mm: what of that the free play does not hide.
+    /// By how much the stick itself is carried along with no hand on it, mm: what of that the free
+    /// play does not hide.
     pub stick_moves_mm: f64,
     /// Were the phase not aligned: two full steps, mm.
     pub unaligned_mm: f64,
@@ -59,7 +65,8 @@ pub struct Resolution {
     pub trim_deg: f64,
     /// Share of full current that the first microstep from one winding alone takes: sin(90°/n).
     pub first_microstep_share: f64,
-    /// Microsteps that a motor at rest must be turned before it overcomes the friction of rotor, gear and trim shaft.
+    /// Microsteps that a motor at rest must be turned before it overcomes the friction of rotor,
+    /// gear and trim shaft.
     pub friction_usteps: f64,
     /// What a reversal loses: the whole backlash, mm.
     pub reversal_mm: f64,
@@ -118,10 +125,12 @@ struct Fall {
     settles: f64,
 }
 
-/// The worst fall over all places of the rotor in its detent, with the driver `off` rad ahead of the stick.
+/// The worst fall over all places of the rotor in its detent, with the driver `off` rad ahead of
+/// the stick.
 ///
-/// A rotor at x in its detent was dragged there by the torque T_d sin 4x + T_f, under which the teeth and the cartridge's
-/// seat give. It comes to rest at α − (T_d sin 4α + T_f)/(Kt I) (small angles; derived from docs/model/drive.md).
+/// A rotor at x in its detent was dragged there by the torque T_d sin 4x + T_f, under which the
+/// teeth and the cartridge's seat give. It comes to rest at α − (T_d sin 4α + T_f)/(Kt I) (small
+/// angles; derived from docs/model/drive.md).
 fn worst_fall(params: &TrainParams, run_a: f64, off: f64) -> Fall {
     let per = params.rotor_teeth * params.ratio;
     let holding_n_m = params.kt_n_m_per_a * run_a;
@@ -172,13 +181,15 @@ pub(crate) fn resolution(rig: &Design, index: usize) -> Resolution {
     }
 }
 
-/// What a first-order filter of share 2^−shift a tick leaves of white noise: √(a / (2 − a)) (derived).
+/// What a first-order filter of share 2^−shift a tick leaves of white noise: √(a / (2 − a))
+/// (derived).
 fn filter_share(shift: u8) -> f64 {
     let a = 1.0 / f64::from(1_u32 << shift);
     (a / (2.0 - a)).sqrt()
 }
 
-/// Largest difference between what the controller estimates and the stick's angle inside the soft limits, degrees.
+/// Largest difference between what the controller estimates and the stick's angle inside the soft
+/// limits, degrees.
 fn sensor_error_deg(rig: &Design, index: usize) -> f64 {
     let settings = rig.axis_settings(index);
     let [low, high] =
@@ -197,7 +208,8 @@ mod tests {
         Design::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()
     }
 
-    /// Published table of first microsteps (docs/model/sources.md), which is sin(90°/n): n = 2 to 256.
+    /// Published table of first microsteps (docs/model/sources.md), which is sin(90°/n): n = 2 to
+    /// 256.
     #[test]
     fn first_microstep_takes_the_published_share() {
         let published = [70.71, 38.27, 19.51, 9.80, 4.91, 2.45, 1.23, 0.61];
@@ -209,13 +221,15 @@ mod tests {
         }
     }
 
-    /// By hand: 1.8° / 6 / 16 = 0.01875° a microstep, 0.1080 mm at 330 mm; 60° / 4095 counts, 0.08439 mm.
+    /// By hand: 1.8° / 6 / 16 = 0.01875° a microstep, 0.1080 mm at 330 mm; 60° / 4095 counts,
+    /// 0.08439 mm.
     #[test]
     fn a_microstep_and_a_count_at_the_grip() {
         let found = resolution(&kittiwake(), 0);
         assert!((found.trim_mm - 0.10799).abs() < 1e-5);
         assert!((found.sensor_mm - 0.08439).abs() < 1e-5);
-        // Angular backlash = linear backlash / pitch radius, an arc over its radius: 60 µm at 36 mm on 330 mm.
+        // Angular backlash = linear backlash / pitch radius, an arc over its radius: 60 µm at 36 mm
+        // on 330 mm.
         assert!((found.reversal_mm - 0.55).abs() < 1e-9);
     }
 

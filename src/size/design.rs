@@ -68,7 +68,8 @@ impl Design {
         }
     }
 
-    /// What the controller takes the stick's angle to be, noise and delay left out; both in degrees.
+    /// What the controller takes the stick's angle to be, noise and delay left out; both in
+    /// degrees.
     pub(crate) fn estimated_deg(&self, index: usize, angle_deg: f64) -> f64 {
         let sensor = &self.axis(index).sensor;
         estimated_deg(sensor, self.axis_settings(index), angle_deg)

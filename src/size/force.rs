@@ -8,12 +8,14 @@ use trimproof_plant::gimbal_params;
 use super::statics::Statics;
 use super::travel::Travel;
 
-/// What the hand must do to keep the stick at a position, trimmed in the middle, drive on, the other axis upright.
+/// What the hand must do to keep the stick at a position, trimmed in the middle, drive on, the
+/// other axis upright.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct GripForce {
     /// Position, degrees.
     pub position_deg: f64,
-    /// Force while going outwards, pivot friction against the hand, N; positive pushes the axis positive.
+    /// Force while going outwards, pivot friction against the hand, N; positive pushes the axis
+    /// positive.
     pub out_n: f64,
     /// Force while coming back, pivot friction with the hand, N.
     pub back_n: f64,
@@ -38,7 +40,8 @@ pub struct UnpoweredDrag {
     pub pivot_n: f64,
     /// All of it: largest force to move the stick slowly, its weight left out, N.
     pub most_n: f64,
-    /// Share of the breakout that the drive drags with; from 1 on the cartridge moves before the trim shaft does.
+    /// Share of the breakout that the drive drags with; from 1 on the cartridge moves before the
+    /// trim shaft does.
     pub share_of_breakout: Option<f64>,
 }
 
@@ -94,7 +97,8 @@ pub(crate) fn grip_force(
     })
 }
 
-/// Torque that the motor without current, the teeth and the trim shaft put up at most against being turned, N·m.
+/// Torque that the motor without current, the teeth and the trim shaft put up at most against being
+/// turned, N·m.
 ///
 /// `AxisRig::drag_n_m` and what the teeth take of the motor's part.
 pub(crate) fn drag_n_m(rig: &Design, index: usize) -> f64 {

@@ -20,7 +20,8 @@ pub struct HoldingCurve {
     pub current_a: f64,
     /// Cold or hot.
     pub windings: Windings,
-    /// Torque at the trim shaft at which a slow pull makes the drive slip, N·m: weakest microstep, friction helping.
+    /// Torque at the trim shaft at which a slow pull makes the drive slip, N·m: weakest microstep,
+    /// friction helping.
     pub slips_at_n_m: f64,
     /// The same without any friction, N·m.
     pub without_friction_n_m: f64,

@@ -1,7 +1,8 @@
-//! The drawing board's questions: springs, forces, holding margin, catch jump, resolution, rates, supply.
+//! The drawing board's questions: springs, forces, holding margin, catch jump, resolution, rates,
+//! supply.
 //!
-//! Everything is in closed form or a search over one; nothing is simulated. docs/model/size.md has each formula with its
-//! source, and the tests hold them against the twin.
+//! Everything is in closed form or a search over one; nothing is simulated. docs/model/size.md has
+//! each formula with its source, and the tests hold them against the twin.
 //!
 //! ```
 //! use trimproof_harness::rig::RigFile;
@@ -99,7 +100,8 @@ pub struct PositionForce {
     pub force: Option<GripForce>,
 }
 
-/// Sizes of a rig, with forces at the positions that say most: stops, soft limits, halves and quarters of those.
+/// Sizes of a rig, with forces at the positions that say most: stops, soft limits, halves and
+/// quarters of those.
 ///
 /// # Errors
 /// The rig has no settings of a controller.

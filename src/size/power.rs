@@ -6,10 +6,11 @@ use trimproof_plant::rig::AxisRig;
 
 use super::current::Current;
 
-/// Rise of copper's resistance by temperature, 1/K at 20 °C: the standard annealed copper's 3930 ppm/K
-/// (docs/model/sources.md).
+/// Rise of copper's resistance by temperature, 1/K at 20 °C: the standard annealed copper's 3930
+/// ppm/K (docs/model/sources.md).
 pub const COPPER_PER_K: f64 = 0.00393;
-/// How much warmer a hot winding is than a cold one, K (a motor at its rated current; common practice, no source).
+/// How much warmer a hot winding is than a cold one, K (a motor at its rated current; common
+/// practice, no source).
 pub const HOT_RISE_K: f64 = 80.0;
 
 /// Turns of the search for the loaded supply's voltage.
@@ -70,7 +71,8 @@ pub(crate) fn draws(rig: &Design, load_n_m: [f64; 2]) -> Vec<Draw> {
         [0, 1].map(|i| copper_w(rig.axis(i), current.amps(rig, i), windings))
     };
     let still = [0.0; 2];
-    // What the drives do on the pilot's side of the gear: torque times rate, both axes at their nudge rate.
+    // What the drives do on the pilot's side of the gear: torque times rate, both axes at their
+    // nudge rate.
     let work = [0, 1].map(|i| {
         let rate_mdeg_per_s = rig.axis_settings(i).nudge_rate_mdeg_per_s;
         load_n_m[i] * (f64::from(rate_mdeg_per_s) / 1000.0).to_radians()
@@ -107,7 +109,8 @@ pub(crate) fn draws(rig: &Design, load_n_m: [f64; 2]) -> Vec<Draw> {
     .collect()
 }
 
-/// Voltage at the drivers while both axes stand at `current`, or at what the supply can drive through a winding, V.
+/// Voltage at the drivers while both axes stand at `current`, or at what the supply can drive
+/// through a winding, V.
 pub(crate) fn standing_supply_v(rig: &Design, current: Current, windings: Windings) -> f64 {
     let mut volts = rig.supply.volts;
     for _ in 0..ITERATIONS {
@@ -154,8 +157,8 @@ mod tests {
         assert_eq!(Windings::Cold.ohm(&rig.pitch), 0.9);
     }
 
-    /// By hand: 3.65² · 0.9 + 3.25² · 0.9 = 11.990 + 9.506 W; 24 V behind 0.12 ohm: V² − 24 V + 2.5796 = 0 → 23.892 V,
-    /// 0.89974 A.
+    /// By hand: 3.65² · 0.9 + 3.25² · 0.9 = 11.990 + 9.506 W; 24 V behind 0.12 ohm: V² − 24 V +
+    /// 2.5796 = 0 → 23.892 V, 0.89974 A.
     #[test]
     fn holding_draws_what_copper_takes() {
         let draw = &draws(&kittiwake(), [0.0; 2])[0];

@@ -10,10 +10,11 @@ use trimproof_plant::train_params;
 use super::current::Current;
 use super::power::{Windings, standing_supply_v};
 
-/// Low-end resonance band of steppers, full steps a second (a maker's handbook, docs/model/sources.md).
+/// Low-end resonance band of steppers, full steps a second (a maker's handbook,
+/// docs/model/sources.md).
 pub const LOW_BAND_STEPS_PER_S: [f64; 2] = [50.0, 200.0];
-/// How much longer the period of a swing of one full step is than that of a small one: the pendulum at 90°,
-/// 1/agm(1, cos 45°).
+/// How much longer the period of a swing of one full step is than that of a small one: the pendulum
+/// at 90°, 1/agm(1, cos 45°).
 const FULL_STEP_SWING: f64 = 1.180_34;
 /// Load angles at which the torque at speed is looked at; even, so that 90° is one of them.
 const ANGLES: u32 = 60;
@@ -25,8 +26,8 @@ const FASTEST_STEPS_PER_S: f64 = 100_000.0;
 /// Step rates of one axis.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RateSizes {
-    /// Torque at the trim shaft that the drive must move while nudging, N·m: cartridge at the controller's largest
-    /// deflection, friction of the shaft, acceleration of shaft and rotor.
+    /// Torque at the trim shaft that the drive must move while nudging, N·m: cartridge at the
+    /// controller's largest deflection, friction of the shaft, acceleration of shaft and rotor.
     pub load_n_m: f64,
     /// Shortest time to reverse the current, once a full step: L · I · 2 / V, s.
     pub reversal_s: f64,
@@ -57,7 +58,8 @@ pub struct SetRate {
     pub deg_per_s: f64,
     /// Full steps a second.
     pub steps_per_s: f64,
-    /// Motor torque left at that rate with hot windings, the detent's height taken off, over what the load asks.
+    /// Motor torque left at that rate with hot windings, the detent's height taken off, over what
+    /// the load asks.
     pub torque_factor: f64,
     /// Whether it lies in the low-end band of steppers.
     pub in_low_band: bool,
@@ -74,8 +76,8 @@ pub struct Resonance {
     pub rotor_hz: f64,
     /// Rotor with the trim shaft, Hz.
     pub geared_hz: f64,
-    /// Band of full steps a second to keep away from: from swings of a full step with the shaft to small ones without,
-    /// the detent softening or stiffening the spring.
+    /// Band of full steps a second to keep away from: from swings of a full step with the shaft to
+    /// small ones without, the detent softening or stiffening the spring.
     pub band_steps_per_s: [f64; 2],
     /// The same at the stick, deg/s.
     pub band_deg_per_s: [f64; 2],
@@ -83,7 +85,8 @@ pub struct Resonance {
     pub low_band_deg_per_s: [f64; 2],
 }
 
-/// f = √(k/J)/2π with k = (π/2) T_h/S (Jones), Hz: holding torque in N·m, full step in rad, inertia in kg·m².
+/// f = √(k/J)/2π with k = (π/2) T_h/S (Jones), Hz: holding torque in N·m, full step in rad, inertia
+/// in kg·m².
 pub fn resonance_hz(holding_n_m: f64, step_rad: f64, inertia_kg_m2: f64) -> f64 {
     (FRAC_PI_2 * holding_n_m / step_rad / inertia_kg_m2).sqrt() / TAU
 }
@@ -116,9 +119,11 @@ impl AtSpeed {
         }
     }
 
-    /// Peak of the voltage that keeps the full current at a load angle `phi` while the rotor turns at `rate` rad/s, V.
+    /// Peak of the voltage that keeps the full current at a load angle `phi` while the rotor turns
+    /// at `rate` rad/s, V.
     ///
-    /// v = R i + L di/dt + e with i = I e^{jα} and the rotor `phi` behind: |v|² = (R I + K ω sin φ)² + (ω_e L I + K ω cos φ)².
+    /// v = R i + L di/dt + e with i = I e^{jα} and the rotor `phi` behind: |v|² = (R I + K ω sin
+    /// φ)² + (ω_e L I + K ω cos φ)².
     pub(crate) fn needs_v(&self, rate: f64, phi: f64) -> f64 {
         let (s, c) = libm::sincos(phi);
         let along = self.ohm * self.amps + self.kt_n_m_per_a * rate * s;
@@ -126,8 +131,9 @@ impl AtSpeed {
         (along * along + across * across).sqrt()
     }
 
-    /// First harmonic of a sinusoid of the wanted amplitude that is cut off at the supply, V: with k = V/A,
-    /// (2/π) (A asin k + V √(1 − k²)); A where it is not cut, 4V/π where it has become a square wave (Fourier, derived).
+    /// First harmonic of a sinusoid of the wanted amplitude that is cut off at the supply, V: with
+    /// k = V/A, (2/π) (A asin k + V √(1 − k²)); A where it is not cut, 4V/π where it has become a
+    /// square wave (Fourier, derived).
     fn clipped_v(&self, wanted_v: f64) -> f64 {
         let share = (self.supply_v / wanted_v).min(1.0);
         2.0 / PI * (wanted_v * libm::asin(share) + self.supply_v * (1.0 - share * share).sqrt())
@@ -170,8 +176,9 @@ impl AtSpeed {
 
     /// Torque at a load angle and a rotor rate, N·m.
     ///
-    /// As long as the supply suffices, Kt I sin φ. Beyond, the driver pushes with what the supply has in the direction ψ
-    /// of the current that is missing: (R + jω_e L) i = V₁ e^{jψ} − e with ψ the direction of I − i, to first harmonic.
+    /// As long as the supply suffices, Kt I sin φ. Beyond, the driver pushes with what the supply
+    /// has in the direction ψ of the current that is missing: (R + jω_e L) i = V₁ e^{jψ} − e with ψ
+    /// the direction of I − i, to first harmonic.
     pub(crate) fn torque_n_m(&self, rate: f64, phi: f64) -> f64 {
         let (s, c) = libm::sincos(phi);
         if self.needs_v(rate, phi) <= self.supply_v {
@@ -262,8 +269,8 @@ pub(crate) fn rates(rig: &Design, index: usize) -> RateSizes {
     }
 }
 
-/// Highest nudge rate of axis `index` with hot windings, deg/s, and what sets it; without the search where the torque
-/// lasts up to the step generator's fastest.
+/// Highest nudge rate of axis `index` with hot windings, deg/s, and what sets it; without the
+/// search where the torque lasts up to the step generator's fastest.
 pub(crate) fn highest(rig: &Design, index: usize) -> (f64, &'static str) {
     let axis = rig.axis(index);
     let load_n_m = load_n_m(rig, index);
@@ -291,8 +298,9 @@ fn at_speed(rig: &Design, index: usize, windings: Windings) -> AtSpeed {
     AtSpeed::new(&axis.motor, axis.driver.run_a, windings.ohm(axis), supply_v)
 }
 
-/// Torque that trim shaft and rotor ask of the drive while nudging, N·m at the shaft: the cartridge at the largest
-/// deflection against which the controller advances, the shaft's friction, the acceleration.
+/// Torque that trim shaft and rotor ask of the drive while nudging, N·m at the shaft: the cartridge
+/// at the largest deflection against which the controller advances, the shaft's friction, the
+/// acceleration.
 fn load_n_m(rig: &Design, index: usize) -> f64 {
     let (axis, settings) = (rig.axis(index), rig.axis_settings(index));
     let deflection = (f64::from(settings.deflection_max_mdeg) / 1000.0).to_radians();
@@ -303,8 +311,8 @@ fn load_n_m(rig: &Design, index: usize) -> f64 {
     cartridge + axis.drive.shaft_friction_n_m + inertia * accel
 }
 
-/// What a load at the trim shaft asks of the motor at a rotor rate, rad/s, N·m: through the teeth, with friction and
-/// losses. The detent, which averages out in movement, is left out.
+/// What a load at the trim shaft asks of the motor at a rotor rate, rad/s, N·m: through the teeth,
+/// with friction and losses. The detent, which averages out in movement, is left out.
 pub(crate) fn motor_asked_n_m(axis: &AxisRig, load_n_m: f64, rate: f64) -> f64 {
     load_n_m / (axis.drive.ratio() * axis.drive.efficiency)
         + axis.motor.friction_n_m
@@ -338,9 +346,10 @@ fn resonance(axis: &AxisRig) -> Resonance {
 mod tests {
     use super::*;
 
-    /// Worked example (docs/model/sources.md): 0.32 N·cm at 0.3°, 48 g·cm²: as a straight line k = 0.611 N·m/rad, 56.790 Hz;
-    /// as the sinusoid T_h = 12.364 mN·m of a 1.8° motor, k = 0.6182 N·m/rad, 57.116 Hz. f = √(k/J)/2π with
-    /// k = (π/2) T_h/S (Jones, "Stepping motors", University of Iowa).
+    /// Worked example (docs/model/sources.md): 0.32 N·cm at 0.3°, 48 g·cm²: as a straight line k =
+    /// 0.611 N·m/rad, 56.790 Hz; as the sinusoid T_h = 12.364 mN·m of a 1.8° motor, k = 0.6182
+    /// N·m/rad, 57.116 Hz. f = √(k/J)/2π with k = (π/2) T_h/S (Jones, "Stepping motors", University
+    /// of Iowa).
     #[test]
     fn worked_example_of_a_resonance() {
         let step = 1.8_f64.to_radians();
@@ -351,7 +360,8 @@ mod tests {
         assert!((resonance_hz(holding_n_m, step, 48e-7) - 57.116).abs() < 5e-4);
     }
 
-    /// Time per step = L · I · 2 / V (Jones, "Stepping motors", University of Iowa): 10 mH, 10 mA, 12 V → 16.67 µs a step.
+    /// Time per step = L · I · 2 / V (Jones, "Stepping motors", University of Iowa): 10 mH, 10 mA,
+    /// 12 V → 16.67 µs a step.
     #[test]
     fn worked_example_of_a_step() {
         assert!((reversal_s(10e-3, 10e-3, 12.0) * 1e6 - 16.67).abs() < 0.005);
@@ -361,8 +371,8 @@ mod tests {
         Design::parse(include_str!("../../scenarios/rigs/kittiwake.toml")).unwrap()
     }
 
-    /// By hand: kt 1.26/(√2·2.8) = 0.318198; at φ = 90° (0.9·3.75 + 0.318198 ω)² + (50·2.5e-3·3.75 ω)² = 24² gives
-    /// 0.320976 ω² + 2.147838 ω − 564.609375 = 0, ω = 38.7284 rad/s.
+    /// By hand: kt 1.26/(√2·2.8) = 0.318198; at φ = 90° (0.9·3.75 + 0.318198 ω)² + (50·2.5e-3·3.75
+    /// ω)² = 24² gives 0.320976 ω² + 2.147838 ω − 564.609375 = 0, ω = 38.7284 rad/s.
     #[test]
     fn full_current_flows_up_to_the_closed_form() {
         let at = AtSpeed::new(&kittiwake().pitch.motor, 3.75, 0.9, 24.0);
@@ -397,8 +407,8 @@ mod tests {
         assert!((at.clipped_v(12.0) - 12.0).abs() < 1e-12);
     }
 
-    /// Jones' resonance on kittiwake by hand: k = 50 · 1.193243 = 59.662 N·m/rad; √(k/3e-5)/2π = 224.44 Hz; with the shaft,
-    /// 1.5e-4/36 more, 210.3 Hz.
+    /// Jones' resonance on kittiwake by hand: k = 50 · 1.193243 = 59.662 N·m/rad; √(k/3e-5)/2π =
+    /// 224.44 Hz; with the shaft, 1.5e-4/36 more, 210.3 Hz.
     #[test]
     fn resonances_of_a_rig() {
         let found = rates(&kittiwake(), 0);

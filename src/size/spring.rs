@@ -23,7 +23,8 @@ pub struct CartridgeSizes {
     pub gradient_n_per_deg: f64,
     /// Deflection at which the coils touch, degrees from the middle.
     pub bind_deg: f64,
-    /// What is left to coil bind with the stick at the farther stop, trimmed in the middle, degrees.
+    /// What is left to coil bind with the stick at the farther stop, trimmed in the middle,
+    /// degrees.
     pub bind_margin_deg: f64,
     /// The same, trimmed at the soft limit on the other side, degrees.
     pub bind_margin_worst_deg: f64,
@@ -44,7 +45,8 @@ pub struct SpringSizes {
     pub stroke_mm: f64,
     /// Stroke left at the farther stop, trimmed in the middle, mm.
     pub stroke_left_mm: f64,
-    /// Stroke left at the worst deflection: stop against the opposite soft limit, mm; negative: the coils touch.
+    /// Stroke left at the worst deflection: stop against the opposite soft limit, mm; negative: the
+    /// coils touch.
     pub stroke_left_worst_mm: f64,
     /// Shear stress τ = 8 F D / (π d³), MPa: with the preload alone.
     pub stress_preload_mpa: f64,
@@ -115,8 +117,9 @@ mod tests {
     use super::*;
     use crate::Design;
 
-    /// A rig whose pitch spring is one of two worked examples (docs/model/sources.md): d 4 mm, outside 30 mm, 11 coils of which 2
-    /// inactive, G 79.3 GPa → 16.042 N/mm; r 1 mm, R 60 mm, n 8, G 78 GPa → 11.285 N/m.
+    /// A rig whose pitch spring is one of two worked examples (docs/model/sources.md): d 4 mm,
+    /// outside 30 mm, 11 coils of which 2 inactive, G 79.3 GPa → 16.042 N/mm; r 1 mm, R 60 mm, n 8,
+    /// G 78 GPa → 11.285 N/m.
     fn with_spring(wire: f64, coil: f64, active: f64, total: f64, shear: f64) -> CartridgeSizes {
         let mut rig = Design::parse(include_str!("../../scenarios/rigs/bittern.toml")).unwrap();
         let CartridgeRig::Springs(springs) = &mut rig.pitch.cartridge else {
@@ -142,8 +145,8 @@ mod tests {
         assert!((second.rate_n_per_mm * 1000.0 - 11.285).abs() < 5e-4);
     }
 
-    /// By hand: at 20° the 30 mm arm goes 10.409 mm beyond a play of 0.12°; k 16.042 N/mm, so F = 16.042·(2 + 10.409)
-    /// = 199.07 N and τ = 8·199.07·26 mm/(π·64 mm³) = 205.94 MPa.
+    /// By hand: at 20° the 30 mm arm goes 10.409 mm beyond a play of 0.12°; k 16.042 N/mm, so F =
+    /// 16.042·(2 + 10.409) = 199.07 N and τ = 8·199.07·26 mm/(π·64 mm³) = 205.94 MPa.
     #[test]
     fn stress_and_stroke_at_the_stop() {
         let found = with_spring(0.004, 0.026, 9.0, 11.0, 79.3e9).spring.unwrap();

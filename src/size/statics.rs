@@ -39,10 +39,12 @@ impl Statics {
         drive
     }
 
-    /// Torque at the trim shaft at which a slow pull makes the drive slip, N·m: the weakest microstep, friction helping.
+    /// Torque at the trim shaft at which a slow pull makes the drive slip, N·m: the weakest
+    /// microstep, friction helping.
     ///
-    /// The rotor is pulled off over the peak of `T(x) = Kt (i_b cos x − i_a sin x) − T_d sin 4x`; on the way to it the
-    /// friction of rotor, teeth and shaft resists the pull too (the twin's law, docs/model/drive.md).
+    /// The rotor is pulled off over the peak of `T(x) = Kt (i_b cos x − i_a sin x) − T_d sin 4x`;
+    /// on the way to it the friction of rotor, teeth and shaft resists the pull too (the twin's
+    /// law, docs/model/drive.md).
     pub(crate) fn slip_n_m(&self) -> f64 {
         let mesh = (self.peak_n_m + self.params.rotor_friction_n_m) * self.params.ratio;
         mesh * (1.0 + self.params.mesh_loss) + self.params.shaft_friction_n_m
@@ -61,8 +63,8 @@ impl Statics {
             .fold(f64::INFINITY, f64::min)
     }
 
-    /// Peak of the torque that the motor puts up against a pull in the `sense` ±1 with the driver at the electrical
-    /// angle `alpha`, N·m.
+    /// Peak of the torque that the motor puts up against a pull in the `sense` ±1 with the driver
+    /// at the electrical angle `alpha`, N·m.
     pub(crate) fn peak_at_n_m(&self, alpha: f64, sense: f64) -> f64 {
         let (s, c) = libm::sincos(alpha);
         let current = [self.amps * c, self.amps * s].map(|i| i.clamp(-self.most_a, self.most_a));
@@ -84,7 +86,8 @@ impl Statics {
 
     /// By how much the trim shaft gives under a torque, rad: rotor, teeth, half of the backlash.
     ///
-    /// Rotor: θ = (2 θ_M/π) asin(T_L/T_M) with θ_M a full step (textbook form, docs/model/sources.md).
+    /// Rotor: θ = (2 θ_M/π) asin(T_L/T_M) with θ_M a full step (textbook form,
+    /// docs/model/sources.md).
     pub(crate) fn give_rad(&self, torque_n_m: f64) -> f64 {
         let params = &self.params;
         let share = torque_n_m / self.ideal_n_m();
@@ -94,8 +97,9 @@ impl Statics {
             + params.half_backlash_rad
     }
 
-    /// Torque that reaches the cartridge's seat with a stick `deflection_rad` away from the commanded trim position,
-    /// N·m, the drive's give taken off; none where the drive slips first. Friction of the drive is left out.
+    /// Torque that reaches the cartridge's seat with a stick `deflection_rad` away from the
+    /// commanded trim position, N·m, the drive's give taken off; none where the drive slips first.
+    /// Friction of the drive is left out.
     pub(crate) fn load_n_m(&self, deflection_rad: f64) -> Option<f64> {
         let deflection = deflection_rad.abs();
         let spring = |torque: f64| {
@@ -124,11 +128,13 @@ impl Statics {
         self.params.cartridge.spring_n_m(deflection_rad.abs())
     }
 
-    /// Deflection of the stick from the commanded trim position at which the drive slips in a slow pull, rad.
+    /// Deflection of the stick from the commanded trim position at which the drive slips in a slow
+    /// pull, rad.
     pub(crate) fn slip_deflection_rad(&self) -> f64 {
         let slip = self.slip_n_m();
         let params = &self.params;
-        // At the peak the rotor has given one full step; friction carries its share of the torque past the teeth.
+        // At the peak the rotor has given one full step; friction carries its share of the torque
+        // past the teeth.
         let mesh = (self.peak_n_m + params.rotor_friction_n_m) * params.ratio;
         params.cartridge.deflection_rad(slip)
             + FRAC_PI_2 / (params.rotor_teeth * params.ratio)
@@ -171,8 +177,9 @@ mod tests {
         axis
     }
 
-    /// Torque linear in current, sinusoidal, peak one full step off (Jones, "Stepping motors", University of Iowa): a motor
-    /// of 1.26 N·m at 2.8 A in both phases holds 1.26 N·m at a peak of 2.8·√2 A, half of it at half the current.
+    /// Torque linear in current, sinusoidal, peak one full step off (Jones, "Stepping motors",
+    /// University of Iowa): a motor of 1.26 N·m at 2.8 A in both phases holds 1.26 N·m at a peak of
+    /// 2.8·√2 A, half of it at half the current.
     #[test]
     fn ideal_motor_holds_its_rating_and_half_of_it_at_half_current() {
         let axis = ideal();
@@ -184,8 +191,8 @@ mod tests {
         }
     }
 
-    /// Position error under load (textbook form, docs/model/sources.md): at 1.8° full steps, half load 0.6°, full load
-    /// 1.8°.
+    /// Position error under load (textbook form, docs/model/sources.md): at 1.8° full steps, half
+    /// load 0.6°, full load 1.8°.
     #[test]
     fn rotor_gives_as_published() {
         let mut axis = ideal();
@@ -198,7 +205,8 @@ mod tests {
         }
     }
 
-    /// Derived: at a driver phase where the detent's peak falls on the motor's, it adds or takes its whole height.
+    /// Derived: at a driver phase where the detent's peak falls on the motor's, it adds or takes
+    /// its whole height.
     #[test]
     fn detent_takes_its_peak_at_the_weakest_phase() {
         let mut axis = ideal();

@@ -38,7 +38,8 @@ pub struct WhatIf {
     pub breakout_n: f64,
     /// Gradient at the grip, N/deg.
     pub gradient_n_per_deg: f64,
-    /// Spring force at the grip with the stick at the farther stop, trimmed in the middle, N; none where the drive slips.
+    /// Spring force at the grip with the stick at the farther stop, trimmed in the middle, N; none
+    /// where the drive slips.
     pub stop_n: Option<f64>,
     /// What the drive holds at holding current over what the cartridge asks there; hot windings.
     pub holding_factor: f64,
@@ -113,7 +114,8 @@ fn choice(rig: &Design, index: usize, springs: u32, gear: (u32, u32), current: f
     }
 }
 
-/// Another number of the same springs: breakout, rate and damping are those of each spring times the number.
+/// Another number of the same springs: breakout, rate and damping are those of each spring times
+/// the number.
 fn change_springs(cartridge: &mut CartridgeRig, springs: u32) {
     match cartridge {
         CartridgeRig::Measured(c) => {
@@ -135,7 +137,8 @@ mod tests {
         include_str!("../../scenarios/rigs/bittern.toml"),
     ];
 
-    /// Springs in parallel add (both take the same deflection), torque is linear in current and in the ratio.
+    /// Springs in parallel add (both take the same deflection), torque is linear in current and in
+    /// the ratio.
     #[test]
     fn choices_scale_as_they_must() {
         for text in RIGS {

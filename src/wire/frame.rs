@@ -4,8 +4,8 @@ use crate::{FRAME_MAX, MESSAGE_MAX};
 use crc::{CRC_32_ISO_HDLC, Crc, NoTable};
 use serde::{Serialize, de::DeserializeOwned};
 
-/// CRC-32 of a frame: check value CBF43926 over `123456789` (catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC). Without a table: on an 8-bit board
-/// a table would stand in RAM.
+/// CRC-32 of a frame: check value CBF43926 over `123456789` (catalogue of parametrised CRC
+/// algorithms, CRC-32/ISO-HDLC). Without a table: on an 8-bit board a table would stand in RAM.
 pub(crate) const CRC: Crc<u32, NoTable> = Crc::<u32, NoTable>::new(&CRC_32_ISO_HDLC);
 
 const CRC_BYTES: usize = 4;
@@ -79,10 +79,12 @@ impl Decoder {
         }
     }
 
-    /// Takes in one byte. `None` while a frame is not at its end; an empty frame (a zero byte after a zero byte) is none.
+    /// Takes in one byte. `None` while a frame is not at its end; an empty frame (a zero byte after
+    /// a zero byte) is none.
     ///
     /// # Errors
-    /// The frame that ends here is no message of this kind. The next one is read from its beginning.
+    /// The frame that ends here is no message of this kind. The next one is read from its
+    /// beginning.
     pub fn take<T: DeserializeOwned>(&mut self, byte: u8) -> Option<Result<T, FrameError>> {
         if byte != 0 {
             match self.bytes.get_mut(self.length) {

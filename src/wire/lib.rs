@@ -1,8 +1,9 @@
 //! What harness and board say to each other, and how it is framed.
 //!
-//! `no_std`, no heap. A message is postcard, its CRC-32 behind it (least byte first), both COBS-coded, a zero byte at the end.
-//! The document for those who write the board's side in another language is `docs/guides/wire.md`; the vectors that both
-//! sides are tested with are `tests/data/wire_vectors.txt`.
+//! `no_std`, no heap. A message is postcard, its CRC-32 behind it (least byte first), both
+//! COBS-coded, a zero byte at the end. The document for those who write the board's side in another
+//! language is `docs/guides/wire.md`; the vectors that both sides are tested with are
+//! `tests/data/wire_vectors.txt`.
 //!
 //! ```
 //! use trimproof_wire::{Decoder, FRAME_MAX, Request, encode};

@@ -1,15 +1,16 @@
 //! The messages.
 //!
-//! The harness asks, the board answers; the board never speaks first. A request may come twice (the harness repeats what was not
-//! answered in time), late, or damaged; so each carries what distinguishes a repetition from a
-//! new one: the number of its run and, in a sample, the tick.
+//! The harness asks, the board answers; the board never speaks first. A request may come twice (the
+//! harness repeats what was not answered in time), late, or damaged; so each carries what
+//! distinguishes a repetition from a new one: the number of its run and, in a sample, the tick.
 
 use crate::frame::CRC;
 use serde::{Deserialize, Serialize};
 use trimproof_controller::Settings;
 use trimproof_io::{Inputs, Outputs};
 
-/// Version of the messages. Boards of another version are refused; `Hello` and `Greeting` never change.
+/// Version of the messages. Boards of another version are refused; `Hello` and `Greeting` never
+/// change.
 pub const VERSION: u16 = 1;
 
 /// Longest silence that a board with its motors on puts up with, ms, whatever `Begin` asks for.
@@ -37,8 +38,9 @@ pub enum Request {
     },
 }
 
-/// From board to harness. postcard numbers them in this order, from 0: an order in which no request is also the bytes of an
-/// answer, nor the other way round, so that a line that echoes is not taken for a board.
+/// From board to harness. postcard numbers them in this order, from 0: an order in which no request
+/// is also the bytes of an answer, nor the other way round, so that a line that echoes is not taken
+/// for a board.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum Answer {
     /// To `Trip`: the motors are off.
@@ -74,7 +76,8 @@ pub struct Greeting {
     pub identity: Name,
     /// Control ticks a second that the board runs at by itself; 0: as many as it is asked for.
     pub tick_hz: u16,
-    /// [`hash_of`] the settings that are in force; 0 before the first `Begin` and after refused settings.
+    /// [`hash_of`] the settings that are in force; 0 before the first `Begin` and after refused
+    /// settings.
     pub settings_hash: u32,
     /// Number of the last `Begin` that counted, refused settings included; 0 before the first.
     pub run: u16,
@@ -85,13 +88,14 @@ pub struct Greeting {
 /// Begins a run.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Begin {
-    /// Number of the run: one more than the last, as counted modulo 65536. An older one is a late repetition, and so is
-    /// the same one after its first tick, `Trip` or `End`.
+    /// Number of the run: one more than the last, as counted modulo 65536. An older one is a late
+    /// repetition, and so is the same one after its first tick, `Trip` or `End`.
     pub run: u16,
-    /// Whether motors may be energised. While they may, the board trips by itself after a silence of
-    /// `silence_ms`; else nothing moves and nothing trips.
+    /// Whether motors may be energised. While they may, the board trips by itself after a silence
+    /// of `silence_ms`; else nothing moves and nothing trips.
     pub allow_motion: bool,
-    /// Silence after which the board trips, ms; more than [`SILENCE_MAX_MS`] counts as that, 0 trips at once.
+    /// Silence after which the board trips, ms; more than [`SILENCE_MAX_MS`] counts as that, 0
+    /// trips at once.
     pub silence_ms: u16,
     /// The controller's settings.
     pub settings: Settings,

@@ -1,6 +1,7 @@
-//! Samples and commands as they travel: switches and lines as bits, neighbouring angles as differences, and what is
-//! seldom small (tick, counts, millivolts, joystick) in fixed size, least byte first. So a tick takes at most 64 bytes
-//! both ways, frames included (`src/wire/tests/bytes.rs`).
+//! Samples and commands as they travel: switches and lines as bits, neighbouring angles as
+//! differences, and what is seldom small (tick, counts, millivolts, joystick) in fixed size, least
+//! byte first. So a tick takes at most 64 bytes both ways, frames included
+//! (`src/wire/tests/bytes.rs`).
 
 use crate::message::{Sample, TickCommand};
 use serde::{Deserialize, Serialize};
@@ -40,7 +41,8 @@ struct PackedCommand {
     /// Bit n, up to 12, for `Fault::ALL[n]`; bits 13 to 15: position in `State::ALL`.
     #[serde(with = "postcard::fixint::le")]
     state_and_faults: u16,
-    /// Bit 0 enable, 1 home, 2 and 3 the current (0 off, 1 hold, 2 run) of pitch; bits 4 to 7 the same of roll.
+    /// Bit 0 enable, 1 home, 2 and 3 the current (0 off, 1 hold, 2 run) of pitch; bits 4 to 7 the
+    /// same of roll.
     lines: u8,
     axis: [PackedAxis; AXES],
 }

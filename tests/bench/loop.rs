@@ -1,8 +1,9 @@
 //! Speed: the whole closed loop on one core, and rapier's multibody as a peer in the same run.
 //!
-//! `cargo bench --bench loop`. Throughput is simulated seconds a second ("elem/s"). The figures stand in
-//! docs/model/accuracy.md. Before timing, both integrators are compared with a 5 µs run of ours, so that the peer
-//! is timed at the step at which it is as exact as we are, and at coarser ones.
+//! `cargo bench --bench loop`. Throughput is simulated seconds a second ("elem/s"). The figures
+//! stand in docs/model/accuracy.md. Before timing, both integrators are compared with a 5 µs run of
+//! ours, so that the peer is timed at the step at which it is as exact as we are, and at coarser
+//! ones.
 
 #[allow(dead_code, reason = "the tests use all of it")]
 #[path = "../reference/bodies.rs"]
@@ -26,7 +27,8 @@ use multibody::Engine;
 
 const RIG: &str = include_str!("../../scenarios/rigs/kittiwake.toml");
 
-/// A working day of a stick in ten seconds: power-up, a reposition under trim release, a nudge, a stop.
+/// A working day of a stick in ten seconds: power-up, a reposition under trim release, a nudge, a
+/// stop.
 const DAY: &str = r#"
 title = "ten busy seconds"
 purpose = "what the speed is measured on"

@@ -1,4 +1,5 @@
-//! A run that the twin cannot compute: an own verdict, an own exit code, nothing judged, the trace so far kept.
+//! A run that the twin cannot compute: an own verdict, an own exit code, nothing judged, the trace
+//! so far kept.
 
 use crate::workplace::Workplace;
 

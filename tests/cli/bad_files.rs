@@ -16,7 +16,8 @@ fn refused(name: &str, place: &Workplace, args: &[&str]) {
     assert_shown(name, &masked(&ran.err));
 }
 
-/// Where a rig file is shown, without what changes with the rig's other numbers: line numbers and the lines around.
+/// Where a rig file is shown, without what changes with the rig's other numbers: line numbers and
+/// the lines around.
 fn masked(shown: &str) -> String {
     let lines: Vec<&str> = shown.lines().collect();
     let mut out = String::new();

@@ -55,7 +55,8 @@ fn a_read_only_folder() {
     }
 }
 
-/// A limit on the size of files stands in for a full disk: the system refuses to write on in the same way.
+/// A limit on the size of files stands in for a full disk: the system refuses to write on in the
+/// same way.
 #[cfg(unix)]
 #[test]
 fn a_disk_that_fills_up() {

@@ -3,8 +3,8 @@
 use crate::workplace::Workplace;
 use std::fmt::Write;
 
-/// A coarse sweep of kittiwake's pitch, worked out from its file by hand: 10.6 N·m/rad behind 0.78 N·m and 0.2 degrees of play, at 0.33 m;
-/// friction 0.05 N·m.
+/// A coarse sweep of kittiwake's pitch, worked out from its file by hand: 10.6 N·m/rad behind 0.78
+/// N·m and 0.2 degrees of play, at 0.33 m; friction 0.05 N·m.
 fn sweep(header: &str) -> String {
     let mut text = format!("{header}\n");
     let turns = [0.0_f64, 19.0, -19.0, 0.0];

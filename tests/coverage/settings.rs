@@ -1,11 +1,11 @@
-//! Every setting of the controller is watched by an expectation or a law: the controller gets a copy
-//! with one setting changed, the twin and the expectations keep the rig as it is, and some scenario
-//! must break.
+//! Every setting of the controller is watched by an expectation or a law: the controller gets a
+//! copy with one setting changed, the twin and the expectations keep the rig as it is, and some
+//! scenario must break.
 //!
 //! On sanderling, where no setting of roll is pitch's. [`search`] looks for the smallest change
 //! that is caught, in either direction and with pitch's value in place of roll's;
-//! [`witnesses_break`] runs what it found. A setting of which nothing notices its smallest step needs
-//! a reason, as one of which nothing notices any.
+//! [`witnesses_break`] runs what it found. A setting of which nothing notices its smallest step
+//! needs a reason, as one of which nothing notices any.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -345,8 +345,8 @@ fn rows(table: &str) -> Vec<Vec<&str>> {
         .collect()
 }
 
-/// What needs a reason if it is 0: a change that nothing notices, and one that is not noticed by its
-/// smallest step.
+/// What needs a reason if it is 0: a change that nothing notices, and one that is not noticed by
+/// its smallest step.
 fn cells(rows: &[Vec<&str>]) -> Vec<(Vec<String>, usize)> {
     let cell = |row: &[&str], which: &str, met: bool| {
         let key = [row[0], row[1], which].map(str::to_owned).to_vec();

@@ -1,4 +1,5 @@
-//! Writes the seeds: `corpus FOLDER` makes one small file per kind of message and of trouble below FOLDER/decoder and FOLDER/hello.
+//! Writes the seeds: `corpus FOLDER` makes one small file per kind of message and of trouble below
+//! FOLDER/decoder and FOLDER/hello.
 
 mod framed;
 

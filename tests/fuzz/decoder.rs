@@ -1,4 +1,5 @@
-//! Any bytes as requests and as answers: nothing panics, and what is accepted comes out of its own frame again.
+//! Any bytes as requests and as answers: nothing panics, and what is accepted comes out of its own
+//! frame again.
 #![no_main]
 
 mod framed;

@@ -1,6 +1,7 @@
 //! What both targets need.
 
-/// A frame around any bytes, by the bare rules of `docs/guides/wire.md` and none of the project's code.
+/// A frame around any bytes, by the bare rules of `docs/guides/wire.md` and none of the project's
+/// code.
 pub fn framed(message: &[u8]) -> Vec<u8> {
     let mut plain = message.to_vec();
     plain.extend(crc32(message).to_le_bytes());

@@ -1,5 +1,5 @@
-//! Any bytes, and any messages in right frames, into a board that has motors: nothing panics, and motors move only in a
-//! run that allows it and is on.
+//! Any bytes, and any messages in right frames, into a board that has motors: nothing panics, and
+//! motors move only in a run that allows it and is on.
 #![no_main]
 
 mod framed;
@@ -36,8 +36,8 @@ fuzz_target!(|bytes: &[u8]| {
     let mut board = Board::new(ABOUT);
     let mut pins = Counted::default();
     let mut now_ms = u32::MAX - 50;
-    // First byte: as they come, or as records (length, wait in ms, message) that get right frames. The hello in front
-    // shows that the board was alive before.
+    // First byte: as they come, or as records (length, wait in ms, message) that get right frames.
+    // The hello in front shows that the board was alive before.
     let Some((kind, bytes)) = bytes.split_first() else {
         return;
     };
@@ -65,7 +65,8 @@ fuzz_target!(|bytes: &[u8]| {
     );
 });
 
-/// Feeds bytes; returns how many frames came back. Each must be an answer, and what is applied must be allowed.
+/// Feeds bytes; returns how many frames came back. Each must be an answer, and what is applied must
+/// be allowed.
 fn feed(board: &mut Board, bytes: &[u8], now_ms: &mut u32, pins: &mut Counted) -> u32 {
     let mut answers = 0;
     for byte in bytes {

@@ -1,8 +1,10 @@
-//! Writes mutated copies of source files: every mutant stands in the copy, and `trimproof_switch::on(ID)` chooses one when
-//! the program runs. So thousands of mutants cost one build.
+//! Writes mutated copies of source files: every mutant stands in the copy, and
+//! `trimproof_switch::on(ID)` chooses one when the program runs. So thousands of mutants cost one
+//! build.
 //!
-//! Arguments: the folder of the sources, the folder of the copy, a file with the numbers of mutants to leave out (those
-//! that the compiler refuses), then the files, relative to both folders. On standard output, a line of JSON for each mutant.
+//! Arguments: the folder of the sources, the folder of the copy, a file with the numbers of mutants
+//! to leave out (those that the compiler refuses), then the files, relative to both folders. On
+//! standard output, a line of JSON for each mutant.
 
 mod sites;
 

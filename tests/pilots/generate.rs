@@ -1,13 +1,15 @@
 //! Random pilots and random bad luck: scenarios that are legal by construction, each from one seed.
 //!
-//! A scenario is made of tracks (hand, release, hat, force trim, supply, faults), each of which does one thing after the
-//! other. A seed chooses a few of them, so that each is met alone as well as together with others.
+//! A scenario is made of tracks (hand, release, hat, force trim, supply, faults), each of which
+//! does one thing after the other. A seed chooses a few of them, so that each is met alone as well
+//! as together with others.
 
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::scenario::{Event, Expectation, LawException, PathShape, Scenario, Start};
 use trimproof_plant::{AxisName, FaultKind, SwitchName};
 
-/// Laws about the twin that a broken sensor makes impossible: the controller goes where it believes the stick to be.
+/// Laws about the twin that a broken sensor makes impossible: the controller goes where it believes
+/// the stick to be.
 const BROKEN_BY_SENSORS: [&str; 6] = [
     "a drive engages where a still stick is",
     "a drive engages within half an electrical cycle of a slow stick",
@@ -17,7 +19,8 @@ const BROKEN_BY_SENSORS: [&str; 6] = [
     "left alone, the stick rests where it is trimmed",
 ];
 
-/// SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", OOPSLA 2014; from memory).
+/// SplitMix64 (Steele, Lea and Flood, "Fast splittable pseudorandom number generators", OOPSLA
+/// 2014; from memory).
 struct Random(u64);
 
 impl Random {

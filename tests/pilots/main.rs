@@ -1,9 +1,10 @@
 //! Random pilots on every rig keep the laws of `scenarios/laws.toml`.
 //!
-//! A normal run flies a few seeds; `cargo test --test pilots -- --ignored` flies 500. A pilot that breaks a law is made as
-//! short as still breaks it and printed as a scenario file, which `trimproof prove FILE` runs to the same trace.
-//! `TRIMPROOF_PILOTS=FIRST..END` chooses the seeds of the long run, and `TRIMPROOF_PILOTS_DIR=DIR` has it write them as
-//! files instead, for a program with a bug in it.
+//! A normal run flies a few seeds; `cargo test --test pilots -- --ignored` flies 500. A pilot that
+//! breaks a law is made as short as still breaks it and printed as a scenario file, which
+//! `trimproof prove FILE` runs to the same trace. `TRIMPROOF_PILOTS=FIRST..END` chooses the seeds
+//! of the long run, and `TRIMPROOF_PILOTS_DIR=DIR` has it write them as files instead, for a
+//! program with a bug in it.
 
 mod generate;
 

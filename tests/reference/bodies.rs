@@ -99,7 +99,8 @@ pub fn tensor([xx, yy, zz, xy, xz, yz]: [f64; 6]) -> [[f64; 3]; 3] {
     [[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]]
 }
 
-/// One drift-kick-drift step as the twin takes it; `torque` is asked at the mid-step angles and rates.
+/// One drift-kick-drift step as the twin takes it; `torque` is asked at the mid-step angles and
+/// rates.
 pub fn step(
     params: &GimbalParams,
     state: &mut GimbalState,

@@ -52,7 +52,8 @@ fn coil_bind_stiffens_without_a_step() {
         slope(bind + 0.01) > 10.0 * c.rate_n_m_per_rad,
         "coils that touch are a stop"
     );
-    // A degree into the bind holds more than any hand gives there: limit_n of a rig is at most a few hundred newtons.
+    // A degree into the bind holds more than any hand gives there: limit_n of a rig is at most a
+    // few hundred newtons.
     assert!(c.spring_n_m(bind + 0.0175) - c.spring_n_m(bind) > 9.0);
 }
 
@@ -63,7 +64,8 @@ fn energy_is_the_integral_of_the_torque() {
         let at = f64::from(k) * 1.0e-3 + 3.3e-4;
         let h = 1.0e-6;
         let slope = (c.energy_j(at + h) - c.energy_j(at - h)) / (2.0 * h);
-        // The torque's kinks are kept off by the 0.33 mrad; what is left is rounding of the energies.
+        // The torque's kinks are kept off by the 0.33 mrad; what is left is rounding of the
+        // energies.
         assert!(
             (slope - c.spring_n_m(at)).abs() < 1e-7,
             "{at} rad: {slope} against {}",
@@ -83,7 +85,8 @@ fn deflection_is_the_inverse_of_the_torque() {
 
 #[test]
 fn springs_in_parallel_add_and_a_torn_one_takes_its_share() {
-    // Parallel springs: k = k1 + k2 (textbook), preloads add too; so one of two leaves half the torque.
+    // Parallel springs: k = k1 + k2 (textbook), preloads add too; so one of two leaves half the
+    // torque.
     let one = CartridgeParams {
         breakout_n_m: 0.6,
         rate_n_m_per_rad: 7.0,

@@ -16,7 +16,8 @@ const INERTIA: f64 = 0.15;
 const PIN_RADIUS_M: f64 = 0.006;
 const HEIGHT_M: f64 = 0.12;
 
-/// A pin across the path of pitch that an upright tube would meet after `angle_rad` of positive (aft) travel.
+/// A pin across the path of pitch that an upright tube would meet after `angle_rad` of positive
+/// (aft) travel.
 fn pin(angle_rad: f64, params: BumperParams) -> Body {
     let (s, c) = libm::sincos(angle_rad);
     let away = TUBE.radius_m + PIN_RADIUS_M;
@@ -33,8 +34,8 @@ fn pin(angle_rad: f64, params: BumperParams) -> Body {
     )
 }
 
-/// Throws a stick against its surroundings until it has come and gone; largest penetration angle aside,
-/// returns the state after and the summed impulse of the contacts on each axis.
+/// Throws a stick against its surroundings until it has come and gone; largest penetration angle
+/// aside, returns the state after and the summed impulse of the contacts on each axis.
 fn throw(
     params: &GimbalParams,
     around: &mut Surroundings,
@@ -105,7 +106,8 @@ fn thrown_stick_leaves_a_stop_with_its_restitution() {
         };
         let (after, impulse) = throw(&params, &mut around, start, STEP_S);
         let found = -after.rate_rad_per_s[0] / 2.0;
-        // The impact lasts about π √(J/(k h²)) = 23 ms here; first contact falls anywhere within a step of 0.1 ms.
+        // The impact lasts about π √(J/(k h²)) = 23 ms here; first contact falls anywhere within a
+        // step of 0.1 ms.
         assert!(
             (found - restitution).abs() < 5e-3,
             "e {restitution}: {found}"
@@ -119,8 +121,9 @@ fn thrown_stick_leaves_a_stop_with_its_restitution() {
 
 #[test]
 fn momentum_balances_at_an_oblique_contact() {
-    // A ball beside the path: both axes are hit. With equal inertia about every axis, momentum is J times rate, and
-    // the impulse must be the contact's alone; a smooth contact does not turn what lies across its normal.
+    // A ball beside the path: both axes are hit. With equal inertia about every axis, momentum is J
+    // times rate, and the impulse must be the contact's alone; a smooth contact does not turn what
+    // lies across its normal.
     let params = wheel(INERTIA, frictionless());
     let ball = Body::new(
         &SolidForm::Sphere { radius_m: 0.03 },
@@ -146,7 +149,8 @@ fn momentum_balances_at_an_oblique_contact() {
         impulse[0] < -0.05 && impulse[1] < -0.01,
         "both axes are hit: {impulse:?}"
     );
-    // Restitution one: the energy comes back. Freezing the normal between queries leaves what the step leaves.
+    // Restitution one: the energy comes back. Freezing the normal between queries leaves what the
+    // step leaves.
     let energy = after.rate_rad_per_s[0] * after.rate_rad_per_s[0]
         + after.rate_rad_per_s[1] * after.rate_rad_per_s[1];
     assert!((energy / (1.5 * 1.5) - 1.0).abs() < 1e-3, "energy {energy}");
@@ -177,7 +181,8 @@ fn stop_is_met_at_its_angle_and_gives_by_its_stiffness() {
 
 #[test]
 fn impact_is_seen_however_far_the_query_was_put_off() {
-    // The travel bound may put queries off, never past a contact: the same throw with a query at every step agrees.
+    // The travel bound may put queries off, never past a contact: the same throw with a query at
+    // every step agrees.
     let params = wheel(INERTIA, frictionless());
     let start = GimbalState {
         angle_rad: [-0.3, 0.1],

@@ -1,7 +1,8 @@
 //! The whole twin at its default steps against itself at 0.5 µs, on both shipped rigs.
 //!
-//! Three cases as in the physics notes: the hand lets a deflected stick go, pulls the drives over their holding
-//! torque, throws the stick against a stop. Commands are made by hand: drives on at run current, no steps.
+//! Three cases as in the physics notes: the hand lets a deflected stick go, pulls the drives over
+//! their holding torque, throws the stick against a stop. Commands are made by hand: drives on at
+//! run current, no steps.
 
 use trimproof_harness::rig::RigFile;
 use trimproof_io::{AxisCommand, Command, CurrentLevel};
@@ -164,7 +165,8 @@ fn slipping_drive_agrees_with_the_fine_run() {
             plant.carry(degrees(6.0, 0.0), 0.2, PathShape::Smooth);
         }
     };
-    // Within the stops a healthy drive holds anything; this one has its current turned down to a quarter.
+    // Within the stops a healthy drive holds anything; this one has its current turned down to a
+    // quarter.
     let weaken = |rig: &mut RigFile| rig.pitch.driver.run_a *= 0.25;
     check("slip", weaken, true, 1.0, &act, |rig, track| {
         let cycle = 4.0 * rig.pitch.full_step_deg().to_radians();
@@ -188,7 +190,8 @@ fn stick_thrown_at_a_stop_agrees_with_the_fine_run() {
 
 #[test]
 fn limp_stick_thrown_at_a_stop_agrees_with_the_fine_run() {
-    // Drives off: the trim shafts follow with their gears rattling in the play; only dry friction makes that converge.
+    // Drives off: the trim shafts follow with their gears rattling in the play; only dry friction
+    // makes that converge.
     throw_at_a_stop("limp stop", false);
 }
 

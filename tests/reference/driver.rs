@@ -27,8 +27,8 @@ fn amps(driver: &Driver) -> [f64; 2] {
 
 #[test]
 fn first_microstep_takes_the_published_share_of_full_current() {
-    // sin(90°/n) of full current in the second winding, from one winding alone: n = 2 70.71 %, ... 256 0.61 %
-    // (published table of microstep torque, docs/model/sources.md).
+    // sin(90°/n) of full current in the second winding, from one winding alone: n = 2 70.71 %, ...
+    // 256 0.61 % (published table of microstep torque, docs/model/sources.md).
     for (n, percent) in [
         (2, 70.71),
         (4, 38.27),
@@ -75,7 +75,8 @@ fn four_full_steps_are_one_electrical_cycle() {
     assert!((cycle - std::f64::consts::TAU).abs() < 1e-12);
 }
 
-/// As the guide says of the fault: both windings open, the microstep index counts on. Without a supply nothing counts.
+/// As the guide says of the fault: both windings open, the microstep index counts on. Without a
+/// supply nothing counts.
 #[test]
 fn a_dead_output_stage_counts_on_and_a_dropped_out_driver_does_not() {
     let mut driver = driver(16);

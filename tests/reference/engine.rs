@@ -1,8 +1,10 @@
-//! Our integrator at its default step against one run of rapier's multibody, an engine that shares no code with it.
+//! Our integrator at its default step against one run of rapier's multibody, an engine that shares
+//! no code with it.
 //!
-//! Rapier takes its velocity torques half implicitly, which leaves an error of first order in its step: up to 3.1e-5 rad
-//! per µs in these cases, 3.8e-3 rad at 125 µs. So each case has a step fine enough that one plain run, without
-//! extrapolation, stays within the bar. The cases are tests of their own, to run side by side.
+//! Rapier takes its velocity torques half implicitly, which leaves an error of first order in its
+//! step: up to 3.1e-5 rad per µs in these cases, 3.8e-3 rad at 125 µs. So each case has a step fine
+//! enough that one plain run, without extrapolation, stays within the bar. The cases are tests of
+//! their own, to run side by side.
 
 use trimproof_plant::dynamics::CartridgeParams;
 
@@ -21,8 +23,8 @@ fn steps(step_s: f64) -> usize {
     (SAMPLE_S / step_s).round() as usize
 }
 
-/// Moves `case` for [`LENGTH_S`] by our scheme at [`STEP_S`] and by rapier at `engine_s` under the same torques, and
-/// fails where they part by more than the bar.
+/// Moves `case` for [`LENGTH_S`] by our scheme at [`STEP_S`] and by rapier at `engine_s` under the
+/// same torques, and fails where they part by more than the bar.
 fn compare(
     name: &str,
     case: &Case,
@@ -68,8 +70,8 @@ fn bare(name: &str, engine_s: f64) {
     });
 }
 
-/// The stick on preloaded cartridges, both trims fixed at zero, with less damping than a shipped one has, so that it
-/// rings through the preload's kinks for seconds.
+/// The stick on preloaded cartridges, both trims fixed at zero, with less damping than a shipped
+/// one has, so that it rings through the preload's kinks for seconds.
 fn on_cartridges(name: &str, nm: [f64; 3], engine_s: f64) {
     let [breakout_n_m, rate_n_m_per_rad, damping_n_m_s_per_rad] = nm;
     let cartridge = CartridgeParams {

@@ -77,7 +77,8 @@ fn energy_departure(name: &str, step_s: f64) -> f64 {
             .map(|i| 0.5 * case.spring_n_m_per_rad[i] * angle[i] * angle[i])
             .sum()
     };
-    // Potential energy has no natural zero: depth of the swing is what the error is measured against.
+    // Potential energy has no natural zero: depth of the swing is what the error is measured
+    // against.
     let energy = |state: &trimproof_plant::dynamics::GimbalState| {
         params.energy_j(state) + spring(state.angle_rad)
     };
@@ -108,8 +109,9 @@ fn energy_is_kept_without_losses_to_the_order_of_the_scheme() {
                 "{name}: order {order} between {pair:?}"
             );
         }
-        // A leapfrog oscillator's energy swings by (ω h)²/4 of its largest kinetic energy (D: what it keeps is
-        // the energy with one of its parts scaled by 1 − (ω h)²/4); ω stays below 13 rad/s here.
+        // A leapfrog oscillator's energy swings by (ω h)²/4 of its largest kinetic energy (D: what
+        // it keeps is the energy with one of its parts scaled by 1 − (ω h)²/4); ω stays below 13
+        // rad/s here.
         assert!(errors[0] < 4.3e-7, "{name}: {:e}", errors[0]);
     }
 }

@@ -1,8 +1,8 @@
 //! The same gimbal on rapier's reduced-coordinate multibody, staggered by half a step.
 //!
-//! Rapier steps v⁺ = v + h a(q, v), q⁺ = q + h v⁺. Read with v standing for the rate half a step before q,
-//! this is the leapfrog scheme; so rates start half a step early and torques of the user that depend on the
-//! rate take it extrapolated to the angle's instant.
+//! Rapier steps v⁺ = v + h a(q, v), q⁺ = q + h v⁺. Read with v standing for the rate half a step
+//! before q, this is the leapfrog scheme; so rates start half a step early and torques of the user
+//! that depend on the rate take it extrapolated to the angle's instant.
 
 use rapier3d::prelude::*;
 
@@ -44,7 +44,8 @@ impl Engine {
         let mut world = PhysicsWorld::new();
         world.gravity = Vector::new(0.0, 0.0, GRAVITY_M_PER_S2);
         world.integration_parameters.dt = step_s;
-        // Rapier's solver iterations are substeps with the user's torque frozen: only one keeps the scheme.
+        // Rapier's solver iterations are substeps with the user's torque frozen: only one keeps the
+        // scheme.
         world.integration_parameters.num_solver_iterations = 1;
         let body = |mass_kg: f64, cg_m: [f64; 3], inertia: [f64; 6]| {
             let [x, y, z] = tensor(inertia).map(Vector::from_array);
@@ -74,7 +75,8 @@ impl Engine {
         let joint = world
             .insert_multibody_joint(frame, inner, RevoluteJointBuilder::new(Vector::X).build())
             .expect("a chain without a loop");
-        // The first step folds the bodies' masses in and finds the root fixed; it must not move anything.
+        // The first step folds the bodies' masses in and finds the root fixed; it must not move
+        // anything.
         world.gravity = Vector::new(0.0, 0.0, 0.0);
         world.step();
         world.gravity = Vector::new(0.0, 0.0, GRAVITY_M_PER_S2);
@@ -129,7 +131,8 @@ impl Engine {
         self.rate_before_rad_per_s = self.rate_rad_per_s;
         let rate = multibody.generalized_velocity();
         self.rate_rad_per_s = [rate[0], rate[1]];
-        // Links 0, 1, 2 are ground, frame, inner; coordinate 3 is the free turn about the joint's own x.
+        // Links 0, 1, 2 are ground, frame, inner; coordinate 3 is the free turn about the joint's
+        // own x.
         self.angle_rad =
             [1, 2].map(|link| multibody.link(link).expect("three links").joint().coords()[3]);
     }

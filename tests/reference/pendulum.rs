@@ -28,8 +28,8 @@ pub fn period_ratio(amplitude_rad: f64) -> f64 {
     1.0 / a
 }
 
-/// Period of a pitch oscillation from rest, s: two half swings, each ended where the rate changes sign,
-/// found between steps by a straight line.
+/// Period of a pitch oscillation from rest, s: two half swings, each ended where the rate changes
+/// sign, found between steps by a straight line.
 fn period_s(params: &GimbalParams, start_rad: f64, torque: impl Fn(f64) -> f64) -> f64 {
     let mut state = GimbalState {
         angle_rad: [start_rad, 0.0],
@@ -146,7 +146,8 @@ fn hanging_stick_swings_at_the_pendulum_rate_in_roll_too() {
             |_, _| [0.0; 2],
         );
     }
-    // Back after a period: at the turning point the angle's error is of second order in the timing error.
+    // Back after a period: at the turning point the angle's error is of second order in the timing
+    // error.
     assert!(
         (state.angle_rad[1] - 0.01).abs() < 1e-9,
         "{}",

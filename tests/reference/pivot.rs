@@ -16,7 +16,8 @@ fn dry() -> DryFriction {
     }
 }
 
-/// The top-heavy stick of the reference cases, with products of inertia between its axes, on dry pivots.
+/// The top-heavy stick of the reference cases, with products of inertia between its axes, on dry
+/// pivots.
 fn coupled_stick() -> GimbalParams {
     GimbalParams::new(case("top_heavy_on_springs").mass(), [dry(); 2])
 }
@@ -66,7 +67,8 @@ fn stick_breaks_away_at_105_percent_of_stiction() {
 
 #[test]
 fn sliding_needs_only_the_coulomb_torque() {
-    // Between coulomb and stiction: a wheel at rest stays, a wheel that turns is sped up by the difference.
+    // Between coulomb and stiction: a wheel at rest stays, a wheel that turns is sped up by the
+    // difference.
     let params = wheel(0.15, dry());
     let torque = 0.12;
     let mut resting = GimbalState {

@@ -3,7 +3,8 @@
 use trimproof_plant::dynamics::{DryFriction, GimbalParams};
 use trimproof_plant::rig::MassProperties;
 
-/// A plain pendulum in pitch: a mass that hangs `length_m` below the pivot; roll cannot move it in pitch.
+/// A plain pendulum in pitch: a mass that hangs `length_m` below the pivot; roll cannot move it in
+/// pitch.
 pub fn pendulum(mass_kg: f64, length_m: f64, friction: DryFriction) -> GimbalParams {
     let inertia = mass_kg * length_m * length_m;
     let mass = MassProperties {

@@ -83,9 +83,9 @@ fn swing_hz(params: &TrainParams, amplitude_rad: f64) -> f64 {
 
 #[test]
 fn worked_example_rings_at_the_published_resonance() {
-    // f = sqrt(k/J)/2π (Jones, "Stepping motors", University of Iowa). Worked example: 0.32 N·cm at 0.3°, rotor
-    // 48 g·cm². Taken as a straight line k = 0.611 N·m/rad and 56.790 Hz; taken as the sinusoid through that
-    // point T_h = 12.364 mN·m, k = 0.6182 N·m/rad and 57.116 Hz.
+    // f = sqrt(k/J)/2π (Jones, "Stepping motors", University of Iowa). Worked example: 0.32 N·cm at
+    // 0.3°, rotor 48 g·cm². Taken as a straight line k = 0.611 N·m/rad and 56.790 Hz; taken as the
+    // sinusoid through that point T_h = 12.364 mN·m, k = 0.6182 N·m/rad and 57.116 Hz.
     let (load, angle, inertia) = (3.2e-3, 0.3_f64.to_radians(), 48e-7);
     let line = load / angle;
     let holding = load / libm::sin(TEETH * angle);
@@ -103,7 +103,8 @@ fn worked_example_rings_at_the_published_resonance() {
 
 #[test]
 fn ideal_stepper_swings_as_a_pendulum_in_electrical_angle() {
-    // T sin(α − x): the pendulum's equation; so its period table holds (derived; table as in pendulum.rs).
+    // T sin(α − x): the pendulum's equation; so its period table holds (derived; table as in
+    // pendulum.rs).
     let params = bare_motor(0.02, 60e-7, 5.0e-6);
     let small_hz = (TEETH * 0.02 / 60e-7_f64).sqrt() / std::f64::consts::TAU;
     for (amplitude_deg, _) in PERIOD_RATIO {
@@ -118,7 +119,8 @@ fn ideal_stepper_swings_as_a_pendulum_in_electrical_angle() {
     assert!((doubled - 2.0).abs() < 4e-6, "{doubled}");
 }
 
-/// A motor that carries the cartridge's torque one to one: rigid mesh, no losses but some damping to settle.
+/// A motor that carries the cartridge's torque one to one: rigid mesh, no losses but some damping
+/// to settle.
 fn loaded_motor(holding_n_m: f64) -> TrainParams {
     TrainParams {
         cartridge: CartridgeParams {
@@ -136,7 +138,8 @@ fn loaded_motor(holding_n_m: f64) -> TrainParams {
     }
 }
 
-/// Rotor angle after settling under a torque that rises over a second (at once, it would overshoot), degrees.
+/// Rotor angle after settling under a torque that rises over a second (at once, it would
+/// overshoot), degrees.
 fn settled_deg(params: &TrainParams, torque_n_m: f64) -> f64 {
     let mut state = TrainState::default();
     let drive = held_at(0.0);
@@ -158,7 +161,8 @@ fn settled_deg(params: &TrainParams, torque_n_m: f64) -> f64 {
 
 #[test]
 fn rotor_gives_under_load_by_the_asin_law() {
-    // θ = (2 θ_M/π) asin(T_L/T_M), θ_M the full step (textbook form): at 1.8°, half load 0.6°, full load 1.8°.
+    // θ = (2 θ_M/π) asin(T_L/T_M), θ_M the full step (textbook form): at 1.8°, half load 0.6°, full
+    // load 1.8°.
     let published = |share: f64| 2.0 * 1.8 / std::f64::consts::PI * libm::asin(share);
     assert!((published(0.5) - 0.6).abs() < 1e-12 && (published(1.0) - 1.8).abs() < 1e-12);
     let params = loaded_motor(0.4);
@@ -177,7 +181,8 @@ fn rotor_gives_under_load_by_the_asin_law() {
     );
 }
 
-/// The drive of the physics notes: 1:6 gear with play, stepper of 0.43 N·m at 1 A, detent, winding and supply.
+/// The drive of the physics notes: 1:6 gear with play, stepper of 0.43 N·m at 1 A, detent, winding
+/// and supply.
 fn geared_drive() -> TrainParams {
     TrainParams {
         cartridge: CartridgeParams {
@@ -207,7 +212,8 @@ fn geared_drive() -> TrainParams {
 
 #[test]
 fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
-    // Static torque is sinusoidal with a period of four full steps (Jones), so slips land on multiples of four (D).
+    // Static torque is sinusoidal with a period of four full steps (Jones), so slips land on
+    // multiples of four (D).
     let params = geared_drive();
     let drive = TrainDrive {
         supply_v: 24.0,
@@ -236,14 +242,16 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
             turns = params.electrical_rad(&state) / std::f64::consts::TAU;
         }
         let whole = turns.round();
-        // Friction and detent of rotor and shaft may hold it off by asin of their share of the holding torque.
+        // Friction and detent of rotor and shaft may hold it off by asin of their share of the
+        // holding torque.
         let held_off =
             libm::asin((0.006 + 0.05 / 6.0) / (0.43 - 4.0 * 0.02)) / std::f64::consts::TAU;
         assert!(
             (turns - whole).abs() < held_off,
             "{pull_rad} rad: stands {turns} cycles off"
         );
-        // 2.58 N·m at the shaft is overcome at 0.10 rad past breakout; each cycle gives the shaft 21 mrad.
+        // 2.58 N·m at the shaft is overcome at 0.10 rad past breakout; each cycle gives the shaft
+        // 21 mrad.
         assert!(
             whole.abs() >= 3.0 && whole * pull_rad > 0.0,
             "{pull_rad} rad: {whole} cycles"
@@ -276,7 +284,8 @@ fn overpulled_drive_slips_in_multiples_of_four_full_steps() {
 
 #[test]
 fn detent_is_the_fourth_harmonic_of_the_torque_period() {
-    // Two-phase detent: fourth harmonic of the torque period (textbook form, docs/model/sources.md).
+    // Two-phase detent: fourth harmonic of the torque period (textbook form,
+    // docs/model/sources.md).
     let detent = 0.05;
     let params = TrainParams {
         detent_n_m: detent,

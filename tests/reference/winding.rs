@@ -8,7 +8,8 @@ const INTERVAL_S: f64 = 2.5e-5;
 
 #[test]
 fn current_rises_as_an_rl_step_response() {
-    // i = V/R (1 − exp(−R t/L)): the textbook step response, as long as the driver gives all it has.
+    // i = V/R (1 − exp(−R t/L)): the textbook step response, as long as the driver gives all it
+    // has.
     let (params, volts) = (WindingParams::new(OHM, HENRY, INTERVAL_S), 12.0);
     let mut current = 0.0;
     for k in 1..=400 {
@@ -25,7 +26,8 @@ fn current_rises_as_an_rl_step_response() {
 
 #[test]
 fn current_decays_against_the_supply_when_the_windings_open() {
-    // From I: i = −V/R + (I + V/R) exp(−R t/L), zero at t = L/R ln(1 + R I/V), and never beyond zero.
+    // From I: i = −V/R + (I + V/R) exp(−R t/L), zero at t = L/R ln(1 + R I/V), and never beyond
+    // zero.
     let (params, volts, start) = (WindingParams::new(OHM, HENRY, 1.0e-6), 24.0, 1.7);
     for side in [1.0, -1.0] {
         let mut current = side * start;
@@ -73,8 +75,8 @@ fn chopped_voltage_is_what_the_circuit_needs() {
 
 #[test]
 fn fastest_step_takes_the_time_to_reverse_the_current() {
-    // Time per step = L · I_max · 2 / V (Jones, "Stepping motors", University of Iowa): 10 mH, 10 mA, 12 V give
-    // 16.67 µs. The form leaves the resistance out; so does this winding, nearly.
+    // Time per step = L · I_max · 2 / V (Jones, "Stepping motors", University of Iowa): 10 mH, 10
+    // mA, 12 V give 16.67 µs. The form leaves the resistance out; so does this winding, nearly.
     let (henry, amps, volts, interval_s) = (10e-3, 10e-3, 12.0, 1.0e-8);
     let params = WindingParams::new(1.0e-6, henry, interval_s);
     let mut current = -amps;

@@ -43,8 +43,8 @@ pub fn short(path: &Path) -> String {
         .to_string()
 }
 
-/// Source text without comments and string contents, and without the unit tests at its end, so that words in prose and
-/// in tests do not count.
+/// Source text without comments and string contents, and without the unit tests at its end, so that
+/// words in prose and in tests do not count.
 pub fn code_of(text: &str) -> String {
     let mut out = String::new();
     let mut chars = before_tests(text).chars().peekable();
@@ -76,7 +76,8 @@ pub fn code_of(text: &str) -> String {
     out.replace("const _: () = assert!(", "")
 }
 
-/// The text up to the first test module that stands in it. Nothing but tests may follow one (a clippy lint).
+/// The text up to the first test module that stands in it. Nothing but tests may follow one (a
+/// clippy lint).
 pub fn before_tests(text: &str) -> &str {
     let mark = "\n#[cfg(test)]\nmod ";
     let mut from = 0;
@@ -90,7 +91,8 @@ pub fn before_tests(text: &str) -> &str {
     text
 }
 
-/// Files and folders that are modules for tests only: `#[cfg(test)] mod NAME;` in a file of the folder.
+/// Files and folders that are modules for tests only: `#[cfg(test)] mod NAME;` in a file of the
+/// folder.
 pub fn test_modules(folder: &str) -> Vec<PathBuf> {
     let mut found = Vec::new();
     for file in files(folder, &["rs"]) {
@@ -134,7 +136,8 @@ pub fn has_word(code: &str, word: &str) -> bool {
     })
 }
 
-/// Asserts that none of the words stands in the code below a folder, save in test files and in `except`.
+/// Asserts that none of the words stands in the code below a folder, save in test files and in
+/// `except`.
 pub fn forbid(folder: &str, words: &[&str], except: &[&str]) {
     let mut faults = Vec::new();
     let tests = test_modules(folder);

@@ -170,8 +170,8 @@ proptest! {
         }
     }
 
-    /// A link that loses, repeats and damages in both directions, a harness that repeats until it is answered: the outputs
-    /// are those of the controller alone.
+    /// A link that loses, repeats and damages in both directions, a harness that repeats until it
+    /// is answered: the outputs are those of the controller alone.
     #[test]
     fn lockstep_over_a_bad_link_gives_the_same_outputs(
         faults in prop::collection::vec(0u8..8, 1..200),

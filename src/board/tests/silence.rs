@@ -7,8 +7,8 @@ const BY_SILENCE: Option<Answer> = Some(Answer::Refused(Refusal::Tripped { by_si
 
 #[test]
 fn a_hundred_milliseconds_trip_and_ninety_nine_do_not() {
-    // The clock begins anywhere and wraps: while ticks come (150), and within the silence at the end (297 ms after the
-    // beginning).
+    // The clock begins anywhere and wraps: while ticks come (150), and within the silence at the
+    // end (297 ms after the beginning).
     for start in [0, u32::MAX - 150, u32::MAX - 300, u32::MAX - 350, u32::MAX] {
         let mut fixture = BoardFixture::new(WITH_MOTORS);
         fixture.now_ms = start;

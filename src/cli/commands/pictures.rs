@@ -4,8 +4,8 @@ use std::path::Path;
 use trimproof_harness::suite::{plain, write_whole};
 use trimproof_report::picture::PictureError;
 
-/// Writes a picture as `NAME.svg` and, where the build has it, `NAME.png` into a folder, each file whole or not at all; gives what could not be
-/// written and why.
+/// Writes a picture as `NAME.svg` and, where the build has it, `NAME.png` into a folder, each file
+/// whole or not at all; gives what could not be written and why.
 pub fn write(folder: &Path, name: &str, svg: Result<&str, PictureError>) -> Vec<(String, String)> {
     let mut failed = Vec::new();
     let undrawn = |error: PictureError| (format!("the picture {name}"), error.to_string());

@@ -1,5 +1,5 @@
-//! Test fixture: the controller with real step generators, ideal drives and a stick that goes where its drive
-//! is unless a hand holds it; every tick checks what must hold always.
+//! Test fixture: the controller with real step generators, ideal drives and a stick that goes where
+//! its drive is unless a hand holds it; every tick checks what must hold always.
 
 use crate::{AxisSettings, Controller, Settings};
 use trimproof_io::{AXES, CurrentLevel, Fault, Inputs, Outputs, Pulse, State};
@@ -16,7 +16,8 @@ const TRIPS: [Fault; 4] = [
 /// How fast hand and springs move the stick.
 const HAND_MDEG_PER_S: i32 = 300_000;
 
-/// An axis' fixed numbers, worked out in floating point, apart from the controller's own arithmetic.
+/// An axis' fixed numbers, worked out in floating point, apart from the controller's own
+/// arithmetic.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Figures {
     pub(crate) usteps_per_mdeg: f64,
@@ -201,7 +202,8 @@ impl ControllerFixture {
     fn play(&mut self) {
         let periods =
             u32::from(self.settings.generator_hz / self.settings.tick_hz) * self.gap.min(200);
-        // Drivers drop out below the level at which the controller takes their place for lost; see `Settings`.
+        // Drivers drop out below the level at which the controller takes their place for lost; see
+        // `Settings`.
         let lost = self.supply_mv < self.settings.supply_lost_mv;
         self.homed |= self.out.command.axis[0].home;
         for (drive, out) in self.drives.iter_mut().zip(&self.out.command.axis) {
@@ -320,7 +322,8 @@ impl ControllerFixture {
                     "out of step with the driver"
                 );
                 let mut twin = drive.generator;
-                // The fraction shows in the next carry: one period at the largest rate carries at or above a half.
+                // The fraction shows in the next carry: one period at the largest rate carries at
+                // or above a half.
                 twin.refresh(i32::MAX);
                 let carries = u64::from(fraction) + i32::MAX as u64 > u64::from(u32::MAX);
                 assert_eq!(twin.period() == Pulse::Forward, carries);

@@ -1,7 +1,7 @@
 //! Bench files: what was measured with a force gauge and an angle sensor, as text.
 //!
-//! A file is one block or several, parted by empty lines. A block is a header row that names each column with its unit, then a
-//! row for each reading. The form stands in `docs/guides/feel.md`.
+//! A file is one block or several, parted by empty lines. A block is a header row that names each
+//! column with its unit, then a row for each reading. The form stands in `docs/guides/feel.md`.
 
 mod header;
 mod lines;
@@ -30,14 +30,15 @@ pub const BYTES_MAX: u64 = 128 << 20;
 /// Longest line, bytes: a header that names every column in full has some 200.
 pub const LINE_MAX: usize = 4096;
 
-/// Reads a bench file. `grip_radius_m`: distance of the grip's reference point from the pivot, which turns travel at the grip
-/// into degrees.
+/// Reads a bench file. `grip_radius_m`: distance of the grip's reference point from the pivot,
+/// which turns travel at the grip into degrees.
 ///
 /// # Errors
 ///
-/// The first thing that is wrong, with its line and value: no header, unknown column or unit, missing column, cells that are no
-/// finite numbers, time that does not rise, too few rows, a sweep that never comes back, the same sweep twice, more than
-/// [`ROWS_MAX`] rows, a line of more than [`LINE_MAX`] bytes.
+/// The first thing that is wrong, with its line and value: no header, unknown column or unit,
+/// missing column, cells that are no finite numbers, time that does not rise, too few rows, a sweep
+/// that never comes back, the same sweep twice, more than [`ROWS_MAX`] rows, a line of more than
+/// [`LINE_MAX`] bytes.
 pub fn read(text: &str, grip_radius_m: f64) -> Result<Record, FileError> {
     if !(grip_radius_m.is_finite() && grip_radius_m > 0.0) {
         return Err(FileError::new(format!(
@@ -89,7 +90,8 @@ fn check_lines(text: &str) -> Result<(), FileError> {
     Ok(())
 }
 
-/// Writes a record in the form that [`read`] takes: degrees and newtons, every number so that it comes back with the same bits.
+/// Writes a record in the form that [`read`] takes: degrees and newtons, every number so that it
+/// comes back with the same bits.
 pub fn write(record: &Record) -> String {
     let mut out = String::new();
     if !record.source.is_empty() {

@@ -57,7 +57,8 @@ struct BenchRow<'a> {
     kind: Option<RowKind>,
 }
 
-/// Reads the rows of a block up to its end. A change of axis, condition or kind begins a new measurement.
+/// Reads the rows of a block up to its end. A change of axis, condition or kind begins a new
+/// measurement.
 pub(super) fn read(
     header: &Header,
     lines: &mut Lines<'_>,

@@ -8,7 +8,8 @@ use super::line::{LinePoint, median, noise};
 /// Fewest readings of a sweep.
 pub const SWEEP_READINGS_MIN: usize = 24;
 
-/// Most points that a sweep is kept as, roughly; more readings are averaged with their neighbours in time.
+/// Most points that a sweep is kept as, roughly; more readings are averaged with their neighbours
+/// in time.
 const POINTS_MAX: usize = 100_000;
 
 /// Part of the usual speed below which the stick counts as at rest: friction then says nothing.
@@ -42,7 +43,8 @@ struct SweepRun {
 ///
 /// # Errors
 ///
-/// [`ExtractError::OneWay`] where either way covers less than 0.6 of it; [`ExtractError::NoMotion`].
+/// [`ExtractError::OneWay`] where either way covers less than 0.6 of it;
+/// [`ExtractError::NoMotion`].
 pub(crate) fn ways(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     let (range, swing) = swing(samples)?;
     covers(samples, range, &runs(samples, swing))
@@ -154,8 +156,9 @@ fn check(samples: &[SweepSample]) -> Result<(), ExtractError> {
     Ok(())
 }
 
-/// Range of the position, and how far it must come back before that counts as a turn: 8 standard deviations of its noise,
-/// 2.5 steps of a position that comes in steps, and at least 1/2000 of the range.
+/// Range of the position, and how far it must come back before that counts as a turn: 8 standard
+/// deviations of its noise, 2.5 steps of a position that comes in steps, and at least 1/2000 of the
+/// range.
 fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     let range = samples.iter().fold([f64::MAX, f64::MIN], |range, sample| {
         [
@@ -168,7 +171,8 @@ fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
         return Err(ExtractError::NoMotion(width.max(0.0)));
     }
     let (turns, step) = turns_and_step(samples);
-    // A position that hardly ever turns back has no noise to speak of, however unevenly it was read.
+    // A position that hardly ever turns back has no noise to speak of, however unevenly it was
+    // read.
     let noise = if turns <= (samples.len() / 100).max(6) {
         0.0
     } else {
@@ -180,8 +184,9 @@ fn swing(samples: &[SweepSample]) -> Result<([f64; 2], f64), ExtractError> {
     Ok((range, swing.clamp(width / 2000.0, width / 10.0)))
 }
 
-/// How often the position turns back from one reading to the next, and the step in which it comes, degrees: the median of
-/// all changes where more than a fifth of the readings change nothing, else 0.
+/// How often the position turns back from one reading to the next, and the step in which it comes,
+/// degrees: the median of all changes where more than a fifth of the readings change nothing, else
+/// 0.
 fn turns_and_step(samples: &[SweepSample]) -> (usize, f64) {
     let stride = (samples.len() / 100_000).max(1);
     let (mut turns, mut before, mut still, mut seen) = (0, 0.0, 0, 0);
@@ -209,7 +214,8 @@ fn turns_and_step(samples: &[SweepSample]) -> (usize, f64) {
     (turns, step)
 }
 
-/// Stretches of one direction: a turn counts once the position has come back by `swing` from its furthest.
+/// Stretches of one direction: a turn counts once the position has come back by `swing` from its
+/// furthest.
 fn runs(samples: &[SweepSample], swing: f64) -> Vec<SweepRun> {
     let mut runs = Vec::new();
     let mut rising: Option<bool> = None;
@@ -250,8 +256,8 @@ fn runs(samples: &[SweepSample], swing: f64) -> Vec<SweepRun> {
     runs
 }
 
-/// For each reading of a run whether the stick is on the move: past the first two swings after the turn, and not
-/// slower than [`REST`] of the usual speed.
+/// For each reading of a run whether the stick is on the move: past the first two swings after the
+/// turn, and not slower than [`REST`] of the usual speed.
 fn on_the_move(part: &[SweepSample], rising: bool, swing: f64) -> Vec<bool> {
     let sign = if rising { 1.0 } else { -1.0 };
     let mut front = f64::MIN;

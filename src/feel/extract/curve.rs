@@ -39,7 +39,8 @@ type Basis = [[[f64; 2]; UNKNOWNS]; 5];
 const UNKNOWNS: usize = 6;
 
 impl ForceCurve {
-    /// Least squares over the readings of both branches `[falling, rising]` from `window[0]` to `window[1]`.
+    /// Least squares over the readings of both branches `[falling, rising]` from `window[0]` to
+    /// `window[1]`.
     pub fn fit(branches: &[RunningSums; 2], window: [f64; 2], corners: Corners) -> Self {
         let edges = [
             window[0],
@@ -126,7 +127,8 @@ impl ForceCurve {
         0.5 * (self.corners.feet[0] + self.corners.feet[1])
     }
 
-    /// Force on the outgoing branch at the end of the flank, `[negative, positive]`, N, both positive.
+    /// Force on the outgoing branch at the end of the flank, `[negative, positive]`, N, both
+    /// positive.
     pub fn breakout(&self) -> [f64; 2] {
         [
             self.preload[0] + self.friction - self.level,
@@ -181,7 +183,8 @@ mod tests {
     use super::super::line::LinePoint;
     use super::*;
 
-    /// Preload 2 and 3 N over 0.1 degree, play from -0.2 to 0.3, slopes 0.5 and 0.7 N/deg, friction 0.4, level 0.1.
+    /// Preload 2 and 3 N over 0.1 degree, play from -0.2 to 0.3, slopes 0.5 and 0.7 N/deg, friction
+    /// 0.4, level 0.1.
     fn known(x: f64) -> f64 {
         if x < -0.3 {
             0.1 - 2.0 + 0.5 * (x + 0.3)

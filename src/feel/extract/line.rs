@@ -156,8 +156,8 @@ pub(super) fn within(points: &[LinePoint], low: f64, high: f64) -> &[LinePoint] 
     &points[from..to.max(from)]
 }
 
-/// Least-squares line after three rounds in which what lies more than 4 standard deviations off is left out; with the
-/// standard deviation of one reading about it.
+/// Least-squares line after three rounds in which what lies more than 4 standard deviations off is
+/// left out; with the standard deviation of one reading about it.
 pub(super) fn robust_line(points: &[LinePoint]) -> Option<(FittedLine, f64)> {
     let sum = |keep: &dyn Fn(&LinePoint) -> bool| {
         points
@@ -200,8 +200,9 @@ pub(super) fn median(values: &mut [f64]) -> Option<f64> {
     Some(0.5 * (lower + upper))
 }
 
-/// Standard deviation of the noise on y, from how far each of `count` readings `(x, y)` lies off the cubic through its two
-/// neighbours on either side; 0 for less than 5 readings. What is smooth over five readings does not count.
+/// Standard deviation of the noise on y, from how far each of `count` readings `(x, y)` lies off
+/// the cubic through its two neighbours on either side; 0 for less than 5 readings. What is smooth
+/// over five readings does not count.
 pub(crate) fn noise(count: usize, reading: impl Fn(usize) -> (f64, f64)) -> f64 {
     // Five million readings show it no better than a hundred thousand.
     let stride = (count / 100_000).max(1);
@@ -230,7 +231,8 @@ pub(crate) fn noise(count: usize, reading: impl Fn(usize) -> (f64, f64)) -> f64 
     DEVIATION * median(&mut off).unwrap_or(0.0)
 }
 
-/// Solves a small symmetric set of equations, leaving out unknowns whose pivot is nothing (they become 0).
+/// Solves a small symmetric set of equations, leaving out unknowns whose pivot is nothing (they
+/// become 0).
 pub(super) fn solve<const N: usize>(mut m: [[f64; N]; N], mut b: [f64; N]) -> [f64; N] {
     let size: [f64; N] = std::array::from_fn(|i| m[i][i]);
     for i in 0..N {

@@ -12,8 +12,8 @@ const STEEP: f64 = 4.0;
 
 /// Fits the middle of a loop.
 ///
-/// `free`: travel without stops, degrees; `start`: where the sweep began, which is the middle, roughly; `inch`: one inch at
-/// the grip, degrees.
+/// `free`: travel without stops, degrees; `start`: where the sweep began, which is the middle,
+/// roughly; `inch`: one inch at the grip, degrees.
 ///
 /// # Errors
 ///
@@ -128,8 +128,8 @@ fn refine(running: &[RunningSums; 2], window: [f64; 2], from: Corners, step: f64
     best
 }
 
-/// Ways to move the corners: each alone, a flank as a whole, a flank wider, the free play as a whole, wider, wider between
-/// knees that stay, shifted between them.
+/// Ways to move the corners: each alone, a flank as a whole, a flank wider, the free play as a
+/// whole, wider, wider between knees that stay, shifted between them.
 fn moves() -> [([f64; 2], [f64; 2]); 12] {
     [
         ([1.0, 0.0], [0.0, 0.0]),
@@ -168,8 +168,8 @@ fn ordered(corners: Corners, window: [f64; 2]) -> Corners {
     ordered
 }
 
-/// Line, constant, line through the readings of both branches with the friction taken off: the best of all such, its two
-/// edges on a grid. Gives corners to start from and the step of the grid.
+/// Line, constant, line through the readings of both branches with the friction taken off: the best
+/// of all such, its two edges on a grid. Gives corners to start from and the step of the grid.
 fn coarse(
     moving: &[Vec<LinePoint>; 2],
     window: [f64; 2],
@@ -235,7 +235,8 @@ fn coarse(
     Ok((corners, step))
 }
 
-/// Half the height of a loop: median over the rising readings of half the way down to the falling branch, N.
+/// Half the height of a loop: median over the rising readings of half the way down to the falling
+/// branch, N.
 fn half_height(parts: [&[LinePoint]; 2]) -> f64 {
     let [falling, rising] = parts;
     let mut halves: Vec<f64> = rising
@@ -251,8 +252,8 @@ fn half_height(parts: [&[LinePoint]; 2]) -> f64 {
     median(&mut halves).unwrap_or(0.0)
 }
 
-/// The readings within the window that lie less than 5 standard deviations off the curve; the deviation is that of the
-/// residuals' median, and of the noise where that is more.
+/// The readings within the window that lie less than 5 standard deviations off the curve; the
+/// deviation is that of the residuals' median, and of the noise where that is more.
 fn without_outliers(
     moving: &[Vec<LinePoint>; 2],
     window: [f64; 2],

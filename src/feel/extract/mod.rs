@@ -1,7 +1,8 @@
 //! From readings to figures; the definitions stand in `docs/model/feel.md`.
 //!
-//! A sweep's readings are parted by the direction of motion, lines are laid through the parts, and the figures are read
-//! off the lines. A response is taken as 14 CFR part 60, appendix C, describes it. Nothing here supposes even sampling.
+//! A sweep's readings are parted by the direction of motion, lines are laid through the parts, and
+//! the figures are read off the lines. A response is taken as 14 CFR part 60, appendix C, describes
+//! it. Nothing here supposes even sampling.
 
 mod branches;
 mod curve;
@@ -31,7 +32,8 @@ pub(crate) use tests::Chance;
 use crate::figures::Figures;
 use crate::record::Record;
 
-/// Figures of everything in a record, in its order. The effective mass cannot be had from readings alone and stays empty.
+/// Figures of everything in a record, in its order. The effective mass cannot be had from readings
+/// alone and stays empty.
 ///
 /// # Errors
 ///

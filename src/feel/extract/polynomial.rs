@@ -14,7 +14,8 @@ pub(super) struct Polynomial {
 }
 
 impl Polynomial {
-    /// Least squares of this order, at most 4; none if there are not more readings than coefficients would need.
+    /// Least squares of this order, at most 4; none if there are not more readings than
+    /// coefficients would need.
     pub fn fit(times: &[f64], values: &[f64], order: usize) -> Option<Self> {
         let order = order.min(MOST - 1);
         if times.len() <= order {

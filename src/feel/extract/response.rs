@@ -10,10 +10,12 @@ use super::polynomial::Polynomial;
 /// Fewest readings of a free response.
 pub const RESPONSE_READINGS_MIN: usize = 12;
 
-/// Residual band, as a share of the initial displacement (14 CFR part 60, appendix C, text on control dynamics).
+/// Residual band, as a share of the initial displacement (14 CFR part 60, appendix C, text on
+/// control dynamics).
 const BAND: f64 = 0.05;
 
-/// A crossing counts as one if the stick goes at least this share of the initial displacement past it: a fifth of the band.
+/// A crossing counts as one if the stick goes at least this share of the initial displacement past
+/// it: a fifth of the band.
 const CROSSES: f64 = 0.2 * BAND;
 
 /// Figures of a free response; every definition stands in `docs/model/feel.md`.
@@ -94,8 +96,9 @@ fn check(response: &Response) -> Result<(), ExtractError> {
     Ok(())
 }
 
-/// Damping ratio by logarithmic decrement: delta = ln(x0/xn)/n, zeta = delta/sqrt(4 pi² + delta²), n in full periods. From
-/// the first to the last overshoot outside the band; with one only, from the initial displacement to it.
+/// Damping ratio by logarithmic decrement: delta = ln(x0/xn)/n, zeta = delta/sqrt(4 pi² + delta²),
+/// n in full periods. From the first to the last overshoot outside the band; with one only, from
+/// the initial displacement to it.
 fn damping(initial: f64, overshoots: &[f64]) -> Option<f64> {
     let (from, to, periods) = match overshoots {
         [] => return None,
@@ -107,8 +110,9 @@ fn damping(initial: f64, overshoots: &[f64]) -> Option<f64> {
     Some(delta / (turn * turn + delta * delta).sqrt())
 }
 
-/// Steady state: mean over the last fifth of the record, over its last twentieth where the two differ by more than the noise;
-/// where the stick still swings there, over as many whole periods as there are in the last two fifths.
+/// Steady state: mean over the last fifth of the record, over its last twentieth where the two
+/// differ by more than the noise; where the stick still swings there, over as many whole periods as
+/// there are in the last two fifths.
 fn steady(times: &[f64], positions: &[f64], noise: f64) -> f64 {
     let length = times[times.len() - 1] - times[0];
     let since = |share: f64| {
@@ -157,7 +161,8 @@ impl Swing<'_> {
         self.times.partition_point(|t| *t < time)
     }
 
-    /// Part of half a period that readings are taken from on either side of a crossing or extreme: the more noise, the wider.
+    /// Part of half a period that readings are taken from on either side of a crossing or extreme:
+    /// the more noise, the wider.
     fn reach(&self) -> f64 {
         let share = self.noise / self.heights[0].abs().max(f64::MIN_POSITIVE);
         match share {
@@ -167,8 +172,8 @@ impl Swing<'_> {
         }
     }
 
-    /// Polynomial through the readings from `from` to `to`, at least 6 of them round the middle; its order is 4, less with
-    /// fewer than 10 readings.
+    /// Polynomial through the readings from `from` to `to`, at least 6 of them round the middle;
+    /// its order is 4, less with fewer than 10 readings.
     fn fit(&self, from: f64, to: f64) -> Option<Polynomial> {
         let (mut low, mut high) = (self.index(from), self.index(to));
         while high - low < 6 && (low > 0 || high < self.times.len()) {
@@ -183,7 +188,8 @@ impl Swing<'_> {
         Polynomial::fit(&self.times[low..high], &self.heights[low..high], order)
     }
 
-    /// Initial displacement: a cubic through what has not fallen by a tenth yet, taken at the release.
+    /// Initial displacement: a cubic through what has not fallen by a tenth yet, taken at the
+    /// release.
     fn initial(&self) -> f64 {
         let first = self.heights[0];
         let fallen = self
@@ -198,8 +204,8 @@ impl Swing<'_> {
             .map_or(first, |fit| fit.at(0.0))
     }
 
-    /// Rough crossings in a running mean, as long as brings 5 standard deviations of its noise to 1 % of the initial
-    /// displacement, and no longer than a sixth of the way to the first crossing.
+    /// Rough crossings in a running mean, as long as brings 5 standard deviations of its noise to 1
+    /// % of the initial displacement, and no longer than a sixth of the way to the first crossing.
     fn seen_crossings(&self, initial: f64) -> Vec<usize> {
         let first = self.heights.iter().position(|h| *h < 0.0).unwrap_or(0);
         let wanted = 5.0 * self.noise / (0.01 * initial);
@@ -235,8 +241,9 @@ impl Swing<'_> {
                 continue;
             };
             if above.is_some_and(|above| above != side) {
-                // Between the last reading surely on the one side and this one: where the sign changes.
-                // A reading at zero is on neither side, so that the mirror image crosses there, too.
+                // Between the last reading surely on the one side and this one: where the sign
+                // changes. A reading at zero is on neither side, so that the mirror image crosses
+                // there, too.
                 let is_over = |height: f64| match side {
                     true => height > 0.0,
                     false => height < 0.0,
@@ -263,8 +270,8 @@ impl Swing<'_> {
         self.times[i] + share * (self.times[i + 1] - self.times[i])
     }
 
-    /// Times of the zero crossings, s: between the extremes on either side of each a polynomial through the readings round it, at
-    /// its zero.
+    /// Times of the zero crossings, s: between the extremes on either side of each a polynomial
+    /// through the readings round it, at its zero.
     fn crossings(&self, initial: f64) -> Vec<f64> {
         let rough = self.seen_crossings(initial);
         let straight: Vec<f64> = rough.iter().map(|i| self.straight(*i)).collect();
@@ -292,7 +299,8 @@ impl Swing<'_> {
         let mut found = Vec::new();
         for (n, from) in crossings.iter().enumerate() {
             let sign = if n % 2 == 0 { -1.0 } else { 1.0 };
-            // Half a period, from the crossings round it; it is 1.3 to 1.6 times as long as a single crossing takes.
+            // Half a period, from the crossings round it; it is 1.3 to 1.6 times as long as a
+            // single crossing takes.
             let half = match (crossings.get(n + 1), n) {
                 (Some(next), _) => next - from,
                 (None, 0) => 1.4 * from,

@@ -10,8 +10,8 @@ const SHARE: f64 = 0.03;
 /// Most steps that are listed; a cogging drive has no end of them.
 const LISTED_MAX: usize = 16;
 
-/// Steps of both branches `[falling, rising]`, and which of them are a drive's slip: a fall of the force on the way out that
-/// is not there on the way back.
+/// Steps of both branches `[falling, rising]`, and which of them are a drive's slip: a fall of the
+/// force on the way out that is not there on the way back.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(super) struct Steps {
     /// In the order of position.
@@ -20,8 +20,8 @@ pub(super) struct Steps {
     pub slipped_at: Option<f64>,
 }
 
-/// Looks for steps between `parts`, `[negative, positive]` side, each from its low to its high position.
-/// `full`: largest force of the sweep, N; `noise`: standard deviation of one reading, N.
+/// Looks for steps between `parts`, `[negative, positive]` side, each from its low to its high
+/// position. `full`: largest force of the sweep, N; `noise`: standard deviation of one reading, N.
 pub(super) fn steps(
     moving: &[Vec<LinePoint>; 2],
     parts: [[f64; 2]; 2],
@@ -81,9 +81,9 @@ pub(super) fn steps(
     }
 }
 
-/// Steps of one branch: lines through the readings on either side of a place, a twenty-fifth of the way and 8 readings
-/// at least; the step is the gap between the lines there. It counts if it is more than 6 of its standard errors and
-/// [`SHARE`] of the largest force.
+/// Steps of one branch: lines through the readings on either side of a place, a twenty-fifth of the
+/// way and 8 readings at least; the step is the gap between the lines there. It counts if it is
+/// more than 6 of its standard errors and [`SHARE`] of the largest force.
 fn of_branch(points: &[LinePoint], full: f64, noise: f64) -> Vec<Discontinuity> {
     let length = (points.len() / 25).max(8);
     if points.len() < 2 * length + 2 {

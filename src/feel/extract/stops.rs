@@ -16,11 +16,12 @@ pub(super) struct MeasuredStop {
     pub largest: f64,
 }
 
-/// Finds the stop on the outgoing branch (sorted, outward positive) of a sweep that leaves its middle at `middle`.
-/// `noise`: standard deviation of one reading of the force.
+/// Finds the stop on the outgoing branch (sorted, outward positive) of a sweep that leaves its
+/// middle at `middle`. `noise`: standard deviation of one reading of the force.
 ///
-/// Line through the middle of the way out; above it the force at the very end; where it is above by a quarter of that,
-/// the stop has begun. Its flank is a line of position against excess force, and it begins where the excess is none.
+/// Line through the middle of the way out; above it the force at the very end; where it is above by
+/// a quarter of that, the stop has begun. Its flank is a line of position against excess force, and
+/// it begins where the excess is none.
 pub(super) fn stop(outgoing: &[LinePoint], middle: f64, noise: f64) -> Option<MeasuredStop> {
     let end = outgoing.last()?.x;
     let travel = end - middle;
@@ -67,7 +68,8 @@ fn flank(
     // Once more, with the gradient as it is just before the stop.
     let before = within(outgoing, free - 0.2 * travel, free - 0.01 * travel);
     let line = robust_line(before).map_or(near_line, |(line, _)| line);
-    // Chosen by force, not by place: with noise on the position a choice by place would keep the far ones only.
+    // Chosen by force, not by place: with noise on the position a choice by place would keep the
+    // far ones only.
     let near = outgoing.partition_point(|point| point.x < free - 0.02 * travel);
     let steep: Vec<LinePoint> = outgoing[near..]
         .iter()
@@ -96,8 +98,8 @@ fn flank(
     Some((at, free))
 }
 
-/// Largest force before the stop: of the lines through stretches of a fiftieth of the way, at least 20 readings long, taken
-/// where they end.
+/// Largest force before the stop: of the lines through stretches of a fiftieth of the way, at least
+/// 20 readings long, taken where they end.
 fn largest(outgoing: &[LinePoint], middle: f64, travel: f64, free: f64, at: f64) -> f64 {
     let points = within(outgoing, middle, free - 0.005 * travel);
     let length = (points.len() / 50).max(20);

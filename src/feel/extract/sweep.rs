@@ -198,7 +198,8 @@ fn limp_figures(common: &Common<'_>, parts: &Branches) -> Result<SweepFigures, E
         found: 0,
         needed: READINGS_MIN,
     })?;
-    // The mean over the whole loop, work lost by way: a detent's ripple makes the height at one place a matter of chance.
+    // The mean over the whole loop, work lost by way: a detent's ripple makes the height at one
+    // place a matter of chance.
     let friction = all.friction;
     let ways = [-1.0, 1.0].map(|way| FittedLine {
         offset: all.level.offset + way * friction,
@@ -249,8 +250,8 @@ struct Gradient {
 }
 
 impl Gradient {
-    /// Parallel lines through both branches from `low` to `high`: one slope, two offsets, by least squares over what is
-    /// not further than 4 standard deviations off each branch's own line.
+    /// Parallel lines through both branches from `low` to `high`: one slope, two offsets, by least
+    /// squares over what is not further than 4 standard deviations off each branch's own line.
     fn through(moving: &[Vec<LinePoint>; 2], low: f64, high: f64) -> Option<Self> {
         let mut sums = [Sums::default(); 2];
         for (sums, points) in sums.iter_mut().zip(moving) {
@@ -294,8 +295,8 @@ struct Whole<'a> {
 }
 
 impl Whole<'_> {
-    /// Where a hand that eases the stick back from a side feels no more force: the returning branch's zero, degrees; none
-    /// if it has none before the far end of the free play.
+    /// Where a hand that eases the stick back from a side feels no more force: the returning
+    /// branch's zero, degrees; none if it has none before the far end of the free play.
     fn rest(&self, side: usize, stop: f64) -> Option<f64> {
         let sign = [-1.0, 1.0][side];
         let corners = self.curve.corners;

@@ -1,4 +1,5 @@
-//! What stands between hand and held motor: cartridge, drive and weight, as one torque over the stick's angle.
+//! What stands between hand and held motor: cartridge, drive and weight, as one torque over the
+//! stick's angle.
 
 use trimproof_plant::dynamics::{GimbalParams, PRELOAD_RAMP_RAD};
 use trimproof_plant::rig::AxisRig;
@@ -36,7 +37,8 @@ pub(super) struct Known {
     pub bind: f64,
     /// Stiction over Coulomb friction, at least 1.
     pub stiction: f64,
-    /// Damping of the pivot, N·m·s/rad: what is more is the cartridge's and passes through the drive.
+    /// Damping of the pivot, N·m·s/rad: what is more is the cartridge's and passes through the
+    /// drive.
     pub viscous: f64,
 }
 
@@ -55,9 +57,11 @@ impl Values {
         }
     }
 
-    /// Torque that resists a deflection from the trimmed position with the motor held, sign of the deflection, N·m.
+    /// Torque that resists a deflection from the trimmed position with the motor held, sign of the
+    /// deflection, N·m.
     ///
-    /// The cartridge's law in series with the drive: its free play and half the backlash add up, its give and the drive's.
+    /// The cartridge's law in series with the drive: its free play and half the backlash add up,
+    /// its give and the drive's.
     #[inline]
     pub fn torque(&self, known: &Known, deflection: f64) -> f64 {
         let past = deflection.abs() - (self.free_play + known.play);
@@ -73,7 +77,8 @@ impl Values {
         if deflection < 0.0 { -torque } else { torque }
     }
 
-    /// Torque of the cartridge alone at its own deflection, and how steep it is there; N·m and N·m/rad.
+    /// Torque of the cartridge alone at its own deflection, and how steep it is there; N·m and
+    /// N·m/rad.
     #[inline]
     pub fn cartridge(&self, deflection: f64) -> (f64, f64) {
         let past = deflection.abs() - self.free_play;
@@ -128,7 +133,8 @@ impl Known {
     /// Torque of the weight on the stick, N·m.
     #[inline]
     pub fn weight_torque(&self, angle: f64) -> f64 {
-        // Taylor's series to the sixth order: 1e-3 of the weight at 60 degrees, where no stick goes, 1e-6 at 25.
+        // Taylor's series to the sixth order: 1e-3 of the weight at 60 degrees, where no stick
+        // goes, 1e-6 at 25.
         let square = angle * angle;
         let sin = angle * (1.0 - square / 6.0 * (1.0 - square / 20.0));
         let cos = 1.0 - 0.5 * square * (1.0 - square / 12.0 * (1.0 - square / 30.0));
@@ -136,8 +142,8 @@ impl Known {
     }
 }
 
-/// Mesh and magnet of the held motor in series, rad/(N·m) at the trim shaft. The magnet's rate is that of a stepper about its
-/// rest: rotor teeth times the torque of the holding current.
+/// Mesh and magnet of the held motor in series, rad/(N·m) at the trim shaft. The magnet's rate is
+/// that of a stepper about its rest: rotor teeth times the torque of the holding current.
 fn give(axis: &AxisRig) -> f64 {
     let radius = axis.drive.trim_pitch_radius_m;
     let mesh = axis.drive.mesh_stiffness_n_per_m * radius * radius;
@@ -164,7 +170,8 @@ mod tests {
         Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml")).unwrap()
     }
 
-    /// Against the plant's own law: cartridge deflection for the torque, plus half the backlash, plus the drive's give.
+    /// Against the plant's own law: cartridge deflection for the torque, plus half the backlash,
+    /// plus the drive's give.
     #[test]
     fn the_law_is_the_plants_cartridge_in_series_with_the_drive() {
         let rig = kittiwake();

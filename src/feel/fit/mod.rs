@@ -1,5 +1,5 @@
-//! Identification: what the parts of a rig must be for the twin to do what was measured. Model, method and bounds stand in
-//! `docs/model/fit.md`.
+//! Identification: what the parts of a rig must be for the twin to do what was measured. Model,
+//! method and bounds stand in `docs/model/fit.md`.
 
 mod advice;
 mod error;
@@ -37,14 +37,16 @@ use solve::{STATIC, Unsolved};
 /// Readings that each unknown takes, on average.
 const READINGS_FOR_EACH: usize = 3;
 
-/// Longest and shortest step of the integrator, s; between them a twentieth of a radian of the flank's own swing.
+/// Longest and shortest step of the integrator, s; between them a twentieth of a radian of the
+/// flank's own swing.
 const STEPS_S: [f64; 2] = [1e-4, 2e-4];
 
 /// By how much a stop gives way at the most, degrees.
 const STOP_GIVES_DEG: f64 = 1.5;
 
-/// Identifies rate, breakout, friction, free play, damping and inertia of each axis that the record has measured with the trim
-/// holding. The rig gives what is taken as known: weight, backlash, give of the drive, coil bind.
+/// Identifies rate, breakout, friction, free play, damping and inertia of each axis that the record
+/// has measured with the trim holding. The rig gives what is taken as known: weight, backlash, give
+/// of the drive, coil bind.
 ///
 /// # Errors
 ///
@@ -175,7 +177,8 @@ impl<'a> FitInput<'a> {
         Ok(report::axis_fit(self.axis, &rig_values, &solved, notes))
     }
 
-    /// The sweep without what the model does not speak of, and the extractor's free play in the notes' stead.
+    /// The sweep without what the model does not speak of, and the extractor's free play in the
+    /// notes' stead.
     fn sweep_readings(
         &self,
         rig: &Rig,

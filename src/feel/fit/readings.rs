@@ -1,18 +1,22 @@
-//! Readings as the fit takes them: in radians and N·m, thinned, without those that the model does not speak of.
+//! Readings as the fit takes them: in radians and N·m, thinned, without those that the model does
+//! not speak of.
 
 use crate::extract::{ExtractError, branch_runs, noise};
 use crate::record::{Response, Sweep};
 
-/// Most readings of one measurement that the fit takes; more are averaged with their neighbours in time.
+/// Most readings of one measurement that the fit takes; more are averaged with their neighbours in
+/// time.
 pub(super) const READINGS_MAX: usize = 2000;
 
-/// Way after the start and after each turn that is left out, degrees: there friction is still turning over.
+/// Way after the start and after each turn that is left out, degrees: there friction is still
+/// turning over.
 pub(super) const TURN_DEG: f64 = 0.5;
 
 /// Share of the travel before a stop that is left out.
 const STOP_MARGIN: f64 = 0.01;
 
-/// Standard deviation at least, as a share of the largest value: readings without noise would weigh without end.
+/// Standard deviation at least, as a share of the largest value: readings without noise would weigh
+/// without end.
 const QUIET: f64 = 1e-4;
 
 /// A reading of a sweep, or the mean of several neighbouring ones.
@@ -63,8 +67,8 @@ pub(super) struct ResponseReadings {
     pub noise: f64,
 }
 
-/// The readings of a sweep that the model speaks of: on the move, away from turns, within `within` (degrees: stops, coil bind, a place
-/// where the motor slipped).
+/// The readings of a sweep that the model speaks of: on the move, away from turns, within `within`
+/// (degrees: stops, coil bind, a place where the motor slipped).
 ///
 /// # Errors
 ///

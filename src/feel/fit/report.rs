@@ -112,7 +112,8 @@ fn place(solved: &Solved, unknown: Unknown) -> Option<usize> {
         .position(|one| *one == unknown)
 }
 
-/// Directions without news, and pairs with a correlation of more than [`ENTANGLED`] of which one at least is asked for.
+/// Directions without news, and pairs with a correlation of more than [`ENTANGLED`] of which one at
+/// least is asked for.
 fn entangled(solved: &Solved, has_sweep: bool) -> Vec<Entangled> {
     let unknowns = &solved.problem.unknowns;
     let certainty = &solved.certainty;

@@ -140,7 +140,8 @@ pub struct Estimate {
 /// Two values, or more, that the data hardly distinguish.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Entangled {
-    /// Which; names of quantities, or of what else is unknown (trimmed position, zero of the gauge...).
+    /// Which; names of quantities, or of what else is unknown (trimmed position, zero of the
+    /// gauge...).
     pub names: Vec<String>,
     /// Correlation of two; none for a direction in which the data say nothing at all.
     pub correlation: Option<f64>,

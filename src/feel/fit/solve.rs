@@ -13,13 +13,15 @@ use super::uncertainty::{Certainty, correlation_length};
 /// Standard deviations from which on a reading is left out.
 const OUTLIER: f64 = 5.0;
 
-/// What is added to the free play of the coarse search for further searches, rad: half a flank, a flank and two, either way.
+/// What is added to the free play of the coarse search for further searches, rad: half a flank, a
+/// flank and two, either way.
 const PLAYS_RAD: [f64; 7] = [0.0, 1e-3, -1e-3, 2e-3, -2e-3, 4e-3, -4e-3];
 
 /// Searches from other places, at most.
 const AGAIN: u32 = 12;
 
-/// Mean square of the residuals, in the noise between neighbours, and correlation length above which a minimum may not be the lowest.
+/// Mean square of the residuals, in the noise between neighbours, and correlation length above
+/// which a minimum may not be the lowest.
 const SUSPICIOUS: [f64; 2] = [1.3, 1.5];
 
 /// Rounds of least squares with weights from the residuals of the one before.
@@ -114,8 +116,9 @@ pub(super) fn solve(
     })
 }
 
-/// Brings the problem near its minimum: first the sweep alone, from several free plays, as its flanks are narrow and the way to them
-/// is not downhill from everywhere; then the releases with what the sweep gave; all unknowns at once come later.
+/// Brings the problem near its minimum: first the sweep alone, from several free plays, as its
+/// flanks are narrow and the way to them is not downhill from everywhere; then the releases with
+/// what the sweep gave; all unknowns at once come later.
 fn approach(
     problem: &mut FitProblem,
     swings: &[[f64; 2]],
@@ -178,8 +181,9 @@ fn keep_better(best: &mut Option<(f64, FitProblem)>, found: FitProblem) {
     }
 }
 
-/// Searches again from places about the minimum while it leaves residuals that hang together or are larger than the noise between
-/// neighbours: either the law is not that of the stick, or this minimum is not the lowest.
+/// Searches again from places about the minimum while it leaves residuals that hang together or are
+/// larger than the noise between neighbours: either the law is not that of the stick, or this
+/// minimum is not the lowest.
 fn elsewhere(problem: FitProblem, search: &mut FitSearch<'_>) -> Result<FitProblem, Unsolved> {
     let about = problem.at.clone();
     let values = problem.values(&about);
@@ -206,7 +210,8 @@ fn elsewhere(problem: FitProblem, search: &mut FitSearch<'_>) -> Result<FitProbl
         }
         let mut tried = problem.clone();
         for (i, (at, width)) in tried.at.iter_mut().zip(&widths).enumerate() {
-            // Multiples of roots of different numbers, their fraction: spread evenly, and the same each time.
+            // Multiples of roots of different numbers, their fraction: spread evenly, and the same
+            // each time.
             let turn = f64::from(again) * ((i * i + 2 * i + 2) as f64).sqrt();
             *at = about[i] + width * (2.0 * (turn - turn.floor()) - 1.0);
         }
@@ -312,7 +317,8 @@ impl FitSearch<'_> {
     }
 }
 
-/// First weights: by the noise between neighbours. On the flanks the position's noise counts as force.
+/// First weights: by the noise between neighbours. On the flanks the position's noise counts as
+/// force.
 fn weigh(problem: &mut FitProblem) {
     let values = problem.values(&problem.at);
     let trim = trim(problem);
@@ -341,8 +347,8 @@ fn weigh(problem: &mut FitProblem) {
     }
 }
 
-/// The flank is steep over 2 mrad only; where exactly is not known at first, so that half as much again on either side
-/// counts as flank.
+/// The flank is steep over 2 mrad only; where exactly is not known at first, so that half as much
+/// again on either side counts as flank.
 fn slope(values: &Values, known: &super::law::Known, deflection: f64) -> f64 {
     [-1e-3, 0.0, 1e-3]
         .iter()
@@ -358,8 +364,9 @@ fn trim(problem: &FitProblem) -> f64 {
     place.map_or(0.0, |place| problem.at[place])
 }
 
-/// Takes readings out of a measurement (weight 0) that are more than [`OUTLIER`] deviations off, the deviation by the residuals' median, and
-/// more than twice as far as both neighbours: what neighbours share is the model's fault, not the reading's.
+/// Takes readings out of a measurement (weight 0) that are more than [`OUTLIER`] deviations off,
+/// the deviation by the residuals' median, and more than twice as far as both neighbours: what
+/// neighbours share is the model's fault, not the reading's.
 fn leave_out(problem: &mut FitProblem, set: usize) -> usize {
     let residuals = problem.residuals_of(&problem.sets[set], &problem.at);
     let mut sizes: Vec<f64> = residuals.iter().map(|r| r.abs()).collect();

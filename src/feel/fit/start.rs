@@ -26,8 +26,8 @@ pub(super) struct Static {
     pub zero: f64,
 }
 
-/// Values of a sweep: for each free play and trimmed position tried, rate, breakout, friction and the gauge's zero enter
-/// linearly and follow from the normal equations; the best is kept.
+/// Values of a sweep: for each free play and trimmed position tried, rate, breakout, friction and
+/// the gauge's zero enter linearly and follow from the normal equations; the best is kept.
 ///
 /// `play`: half width of the gap that the extractor sees, backlash included, rad.
 pub(super) fn from_sweep(
@@ -110,7 +110,8 @@ impl Best {
     }
 }
 
-/// Least squares for what is linear, with `breakout` for the width of the flank. None where the rate comes out below nothing.
+/// Least squares for what is linear, with `breakout` for the width of the flank. None where the
+/// rate comes out below nothing.
 fn linear(
     readings: &[SweepReading],
     trim: f64,
@@ -172,8 +173,8 @@ pub(super) fn release(response: &ResponseReadings) -> Release {
     }
 }
 
-/// Inertia and damping for which the releases come nearest to what was read, the nearest first: a few of a grid of nine inertias about
-/// the rig's by damping ratios from 0.03 to 1.5.
+/// Inertia and damping for which the releases come nearest to what was read, the nearest first: a
+/// few of a grid of nine inertias about the rig's by damping ratios from 0.03 to 1.5.
 pub(super) fn from_responses(
     responses: &[&ResponseReadings],
     values: &Values,

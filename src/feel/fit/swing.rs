@@ -19,8 +19,9 @@ const DAMPING_MIN: f64 = 1e-3;
 
 /// Positions at the instants `times`, s from the release, rising: where the stick is, rad.
 ///
-/// J x'' = −M − c_p x' − f sign(x') + weight(x), where M is what cartridge and drive pass on. Spring and damper of the cartridge stand side by
-/// side, at the deflection d; backlash and give of the drive follow in series: M = T(d) + c d', x − trim = d + g M + b sign(M).
+/// J x'' = −M − c_p x' − f sign(x') + weight(x), where M is what cartridge and drive pass on.
+/// Spring and damper of the cartridge stand side by side, at the deflection d; backlash and give of
+/// the drive follow in series: M = T(d) + c d', x − trim = d + g M + b sign(M).
 ///
 /// Drift, kick, drift with a fixed step; viscous friction at the mean of the old and new rate; d by
 /// the trapezium rule from one mid-step to the next. A step in which the rate would change its sign
@@ -118,7 +119,8 @@ impl<'a> Drive<'a> {
         }
     }
 
-    /// Torque that the drive bears where the stick is `turned` and the cartridge deflected by `deflection`, and how steep it falls with that.
+    /// Torque that the drive bears where the stick is `turned` and the cartridge deflected by
+    /// `deflection`, and how steep it falls with that.
     #[inline]
     fn borne(&self, turned: f64, deflection: f64) -> (f64, f64) {
         let rest = turned - deflection;
@@ -131,10 +133,11 @@ impl<'a> Drive<'a> {
         }
     }
 
-    /// Goes on to the next mid-step, where the stick is `turned`: the torque passed on, and by how much the deflection changed.
+    /// Goes on to the next mid-step, where the stick is `turned`: the torque passed on, and by how
+    /// much the deflection changed.
     ///
-    /// 2 c (d − d₀)/h = damped₀ + (M − T)(d): what is left of it rises with d and has only a few kinks, so that Newton's steps, halved
-    /// where they leave the bracket, end after two or three.
+    /// 2 c (d − d₀)/h = damped₀ + (M − T)(d): what is left of it rises with d and has only a few
+    /// kinks, so that Newton's steps, halved where they leave the bracket, end after two or three.
     #[inline]
     fn advance(&mut self, turned: f64) -> (f64, f64) {
         let before = self.deflection;
@@ -197,8 +200,8 @@ mod tests {
         found
     }
 
-    /// Without preload and play beyond 2 mrad it is a linear spring: J x'' + c x' + k x = 0 about the edge of the play, here
-    /// shifted by a free play of −2 mrad.
+    /// Without preload and play beyond 2 mrad it is a linear spring: J x'' + c x' + k x = 0 about
+    /// the edge of the play, here shifted by a free play of −2 mrad.
     #[test]
     fn a_linear_spring_swings_in_closed_form() {
         let values = Values {
@@ -219,7 +222,8 @@ mod tests {
         }
     }
 
-    /// Coulomb friction takes 2 f/k off each half swing (textbook), and stops the stick at the first turn within f/k.
+    /// Coulomb friction takes 2 f/k off each half swing (textbook), and stops the stick at the
+    /// first turn within f/k.
     #[test]
     fn dry_friction_takes_the_same_off_each_half_swing() {
         let values = Values {

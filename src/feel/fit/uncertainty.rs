@@ -1,12 +1,14 @@
-//! How well the data determine what was found: covariance, Student's t, correlated residuals, directions without news.
+//! How well the data determine what was found: covariance, Student's t, correlated residuals,
+//! directions without news.
 
 use nalgebra::{DMatrix, SymmetricEigen};
 
 /// Two-sided 95 % point of the normal distribution.
 const Z: f64 = 1.959_963_984_540_054;
 
-/// Share of the largest eigenvalue (of derivatives scaled to length 1) below which a direction counts as undetermined by the data: the
-/// difference quotients are good to about 1e-4, so their products to 1e-8.
+/// Share of the largest eigenvalue (of derivatives scaled to length 1) below which a direction
+/// counts as undetermined by the data: the difference quotients are good to about 1e-4, so their
+/// products to 1e-8.
 const SINGULAR: f64 = 1e-8;
 
 /// Share of a singular direction that makes an unknown part of it.
@@ -22,10 +24,12 @@ pub(super) struct Certainty {
 }
 
 impl Certainty {
-    /// From the products JᵀJ of each measurement, residuals in standard deviations, and each one's correlation length.
+    /// From the products JᵀJ of each measurement, residuals in standard deviations, and each one's
+    /// correlation length.
     ///
-    /// With H = Σ JᵀJ and correlation lengths τ the covariance is H⁻¹ (Σ τ JᵀJ) H⁻¹: that of weighted least squares where the residuals of a
-    /// measurement are correlated over τ readings while the derivatives change little.
+    /// With H = Σ JᵀJ and correlation lengths τ the covariance is H⁻¹ (Σ τ JᵀJ) H⁻¹: that of
+    /// weighted least squares where the residuals of a measurement are correlated over τ readings
+    /// while the derivatives change little.
     pub fn of(products: &[DMatrix<f64>], lengths: &[f64]) -> Self {
         let count = products.first().map_or(0, DMatrix::nrows);
         let mut whole = DMatrix::zeros(count, count);
@@ -94,8 +98,8 @@ impl Certainty {
     }
 }
 
-/// Two-sided 95 % point of Student's t: the expansion in 1/ν of Abramowitz and Stegun, 26.7.5 (from memory), 1e-3 from 5 degrees of
-/// freedom on.
+/// Two-sided 95 % point of Student's t: the expansion in 1/ν of Abramowitz and Stegun, 26.7.5 (from
+/// memory), 1e-3 from 5 degrees of freedom on.
 pub(super) fn student_t(freedom: f64) -> f64 {
     let z2 = Z * Z;
     let g1 = (z2 + 1.0) / 4.0;
@@ -106,8 +110,9 @@ pub(super) fn student_t(freedom: f64) -> f64 {
     Z * (1.0 + u * (g1 + u * (g2 + u * (g3 + u * g4))))
 }
 
-/// Correlation length of residuals in time: 1 + 2 Σ ρ_k up to the first ρ_k below two standard errors of no correlation, 2/√n. At
-/// least 1, so that residuals that alternate make no interval narrower; at most a tenth of the readings.
+/// Correlation length of residuals in time: 1 + 2 Σ ρ_k up to the first ρ_k below two standard
+/// errors of no correlation, 2/√n. At least 1, so that residuals that alternate make no interval
+/// narrower; at most a tenth of the readings.
 pub(super) fn correlation_length(residuals: &[f64]) -> f64 {
     let n = residuals.len();
     let mean = residuals.iter().sum::<f64>() / n.max(1) as f64;

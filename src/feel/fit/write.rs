@@ -17,14 +17,15 @@ pub struct Written {
     pub notes: Vec<String>,
 }
 
-/// The rig's text with every measured value replaced; comments and order stay. A cartridge given by its springs becomes one given by
-/// measured figures, masses given by shapes become measured ones.
+/// The rig's text with every measured value replaced; comments and order stay. A cartridge given by
+/// its springs becomes one given by measured figures, masses given by shapes become measured ones.
 ///
 /// `name`: the new rig's name, as its file will be called.
 ///
 /// # Errors
 ///
-/// If the text is no rig, or what was measured makes none: the value that a rig does not allow is named.
+/// If the text is no rig, or what was measured makes none: the value that a rig does not allow is
+/// named.
 pub fn written(text: &str, fit: &Fit, name: &str) -> Result<Written, FileError> {
     let rig = RigFile::parse(text)?;
     let mut document: DocumentMut = text
@@ -164,8 +165,9 @@ fn friction(
     }
 }
 
-/// Moves the moments of inertia by what was measured: roll is the inner body's alone, pitch is that and the frame. As both long moments of
-/// a stick are nearly one, the inner body's about y goes with that about x, if roll was measured; the rest is the frame's, if it can be.
+/// Moves the moments of inertia by what was measured: roll is the inner body's alone, pitch is that
+/// and the frame. As both long moments of a stick are nearly one, the inner body's about y goes
+/// with that about x, if roll was measured; the rest is the frame's, if it can be.
 fn inertia(document: &mut DocumentMut, rig: &RigFile, fit: &Fit, notes: &mut Vec<String>) {
     let now = rig.stick.mass.properties();
     let measured = |index: usize| {

@@ -69,7 +69,8 @@ fn both(sweep: &SweepFigures) -> [(usize, &'static str); 2] {
 
 /// Forces go to zero at the trimmed position, without a step in the gradient.
 fn trim(verdicts: &mut Vec<FeelVerdict>, held: &SweepFigures) {
-    // The weight's part, seen as the difference of the two breakouts: friction must be able to hold it.
+    // The weight's part, seen as the difference of the two breakouts: friction must be able to hold
+    // it.
     let [negative_n, positive_n] = held.breakout_n;
     verdicts.push(
         row(held, "steady force at trim", TRIM)

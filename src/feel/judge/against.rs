@@ -2,9 +2,9 @@
 //!
 //! Read in the print of that edition; docs/model/feel.md has the entries.
 //!
-//! Where the table says "or", the more lenient of the two tolerances counts. Percentages are of the other record, which
-//! stands for the aircraft's. The table's 0.25 lb and 1.0 lb are taken as printed in pounds: its "1.0 lb (0.224 daN)" is a
-//! misprint, 1.0 lb is 0.445 daN.
+//! Where the table says "or", the more lenient of the two tolerances counts. Percentages are of the
+//! other record, which stands for the aircraft's. The table's 0.25 lb and 1.0 lb are taken as
+//! printed in pounds: its "1.0 lb (0.224 daN)" is a misprint, 1.0 lb is 0.445 daN.
 
 use trimproof_plant::AxisName;
 
@@ -24,7 +24,8 @@ const FORCE_SHARE: f64 = 0.10;
 const TRIM_SHARE: f64 = 0.10;
 /// 2.a.6: free play; printed as 0.10 in (2.5 mm), of which this is the stricter.
 const FREE_PLAY_MM: f64 = 2.5;
-/// Part of the smaller throw over which forces are compared: the breakout is judged by itself, at the stop there is no gradient.
+/// Part of the smaller throw over which forces are compared: the breakout is judged by itself, at
+/// the stop there is no gradient.
 const FROM_SHARE: f64 = 0.10;
 const TO_SHARE: f64 = 0.95;
 /// Positions at which forces are compared on each way.
@@ -39,7 +40,8 @@ pub struct Taken<'a> {
     pub figures: &'a Figures,
 }
 
-/// Every row of the table that either record has something for: `subject` within the tolerances about `reference`.
+/// Every row of the table that either record has something for: `subject` within the tolerances
+/// about `reference`.
 pub fn compare(subject: Taken<'_>, reference: Taken<'_>) -> Vec<FeelVerdict> {
     let mut verdicts = Vec::new();
     for axis in AxisName::ALL {

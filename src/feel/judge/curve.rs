@@ -1,4 +1,5 @@
-//! Force over position of a sweep, on the way out and on the way back, smoothed enough to be compared.
+//! Force over position of a sweep, on the way out and on the way back, smoothed enough to be
+//! compared.
 
 use crate::record::{Sweep, SweepSample};
 
@@ -20,8 +21,8 @@ pub(super) struct JudgedCurve {
 }
 
 impl JudgedCurve {
-    /// The four ways of a sweep, cut at its two turning points and where it passes the middle. None if it does not go
-    /// to both sides.
+    /// The four ways of a sweep, cut at its two turning points and where it passes the middle. None
+    /// if it does not go to both sides.
     pub(super) fn of(sweep: &Sweep) -> Option<Self> {
         let samples = &sweep.samples;
         let far = |sense: f64| {
@@ -86,8 +87,8 @@ impl JudgedCurve {
     }
 }
 
-/// The line through the readings near a position, by least squares, there; between the neighbours where they are
-/// sparse. None outside the readings.
+/// The line through the readings near a position, by least squares, there; between the neighbours
+/// where they are sparse. None outside the readings.
 fn smoothed(way: &[(f64, f64)], at: f64, half: f64) -> Option<f64> {
     let (first, last) = (way.first()?, way.last()?);
     if at < first.0 || at > last.0 {

@@ -1,10 +1,11 @@
 //! Entry 2.a.5 of table C2A: how a stick that is let go settles.
 //!
-//! Amplitudes are compared as shares of each record's own initial displacement, so that two records need not have been
-//! displaced by the same angle. An over- or critically damped reference (no overshoot outside the residual band of 5 %) is
-//! compared by its time to 90 % of the way; any other by crossing, periods and overshoots.
-//! Later overshoots: the table allows 20 % of their own amplitude, the summary list beside it 10 % of the first
-//! overshoot. Both are reported; the table decides.
+//! Amplitudes are compared as shares of each record's own initial displacement, so that two records
+//! need not have been displaced by the same angle. An over- or critically damped reference (no
+//! overshoot outside the residual band of 5 %) is compared by its time to 90 % of the way; any
+//! other by crossing, periods and overshoots. Later overshoots: the table allows 20 % of their own
+//! amplitude, the summary list beside it 10 % of the first overshoot. Both are reported; the table
+//! decides.
 
 use trimproof_plant::AxisName;
 

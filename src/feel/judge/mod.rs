@@ -1,5 +1,5 @@
-//! Judging a measured stick: by the rig's own targets, against another record within published tolerances, and by
-//! rotorcraft criteria as advice.
+//! Judging a measured stick: by the rig's own targets, against another record within published
+//! tolerances, and by rotorcraft criteria as advice.
 //!
 //! Nothing here is a qualification of a device: it says how figures stand to numbers.
 
@@ -109,7 +109,8 @@ impl Wanted {
         Self::band(middle - tolerance, middle + tolerance)
     }
 
-    /// How far inside (positive) or outside (negative) a value is; infinite where there is no limit.
+    /// How far inside (positive) or outside (negative) a value is; infinite where there is no
+    /// limit.
     pub fn margin(&self, value: f64) -> f64 {
         let above = self.low.map_or(f64::INFINITY, |low| value - low);
         let below = self.high.map_or(f64::INFINITY, |high| high - value);

@@ -8,7 +8,8 @@ use super::{Basis, FeelVerdict, Unit, Wanted, grip_mm, response_of, sides, sweep
 use crate::figures::{Figures, SweepFigures};
 use crate::record::{Condition, Record};
 
-/// Judges by every target of the rig, in the order of its file, pitch before roll. None if the rig sets none.
+/// Judges by every target of the rig, in the order of its file, pitch before roll. None if the rig
+/// sets none.
 pub fn judge_targets(rig: &Rig, record: &Record, figures: &Figures) -> Vec<FeelVerdict> {
     let mut verdicts = Vec::new();
     for (index, target) in rig.feel.iter().enumerate() {

@@ -1,4 +1,5 @@
-//! The measuring loop: twin and controller in a closed loop, and what a measuring engineer does to them.
+//! The measuring loop: twin and controller in a closed loop, and what a measuring engineer does to
+//! them.
 
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{ClosedLoop, LogicTarget, Seen, Target};
@@ -10,8 +11,8 @@ use crate::record::Condition;
 
 /// Seed of the sensors' noise: one and the same for every measurement.
 const SEED: u64 = 1;
-/// Natural frequency of the measuring hand on the stick's mass at the grip, rad/s: far above the stick's own, far below
-/// what the integrator's step of 100 µs resolves.
+/// Natural frequency of the measuring hand on the stick's mass at the grip, rad/s: far above the
+/// stick's own, far below what the integrator's step of 100 µs resolves.
 const HAND_RAD_PER_S: f64 = 300.0;
 /// Largest force of the measuring hand, N.
 const HAND_LIMIT_N: f64 = 2000.0;
@@ -31,7 +32,8 @@ pub(super) struct MeasuringLoop<'a> {
 }
 
 impl<'a> MeasuringLoop<'a> {
-    /// The rig upright in the middle, in the condition to be measured, settled, with nobody's hand on it.
+    /// The rig upright in the middle, in the condition to be measured, settled, with nobody's hand
+    /// on it.
     pub(super) fn new(
         rig: &RigFile,
         condition: Condition,
@@ -82,12 +84,14 @@ impl<'a> MeasuringLoop<'a> {
         self.state
     }
 
-    /// Faults that the controller reported since the measurement began, in the order in which they came.
+    /// Faults that the controller reported since the measurement began, in the order in which they
+    /// came.
     pub(super) fn faults(&self) -> &[&'static str] {
         &self.faults
     }
 
-    /// The measuring hand takes the grip: stiff, so that it follows its path whatever the stick does.
+    /// The measuring hand takes the grip: stiff, so that it follows its path whatever the stick
+    /// does.
     pub(super) fn grip(&mut self) {
         let hand = self.hand;
         self.plant().grip(Some(hand));

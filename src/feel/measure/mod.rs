@@ -1,7 +1,9 @@
-//! Measuring the twin as an engineer measures a stick: slow sweeps at the grip, the trim rate, free responses.
+//! Measuring the twin as an engineer measures a stick: slow sweeps at the grip, the trim rate, free
+//! responses.
 //!
-//! The work is cut into [`Job`]s that know nothing of each other, each on a twin of its own: who has cores runs them side by
-//! side and puts the pieces together in the order of [`plan`]; [`measure`] runs one after the other.
+//! The work is cut into [`Job`]s that know nothing of each other, each on a twin of its own: who
+//! has cores runs them side by side and puts the pieces together in the order of [`plan`];
+//! [`measure`] runs one after the other.
 
 mod error;
 mod measuring_loop;
@@ -31,10 +33,11 @@ const EARLY_DEG: f64 = 0.2;
 pub struct Measured {
     /// Sweeps, responses and trim rates.
     pub record: Record,
-    /// Mass that the hand feels at the grip, J/r² of stick and frame from the rig, kg, `[pitch, roll]`.
+    /// Mass that the hand feels at the grip, J/r² of stick and frame from the rig, kg, `[pitch,
+    /// roll]`.
     pub effective_mass_kg: [f64; 2],
-    /// What damping adds to the force at the sweeps' rate, N at the grip, `[pitch, roll]`, for each of [`Condition::ALL`]:
-    /// the loops are wider by this each way than they would be at no speed.
+    /// What damping adds to the force at the sweeps' rate, N at the grip, `[pitch, roll]`, for each
+    /// of [`Condition::ALL`]: the loops are wider by this each way than they would be at no speed.
     pub damping_n: [[f64; 2]; 3],
     /// Sweeps in which the motor slipped.
     pub slips: Vec<Slip>,
@@ -45,8 +48,9 @@ pub struct Measured {
 }
 
 impl Measured {
-    /// What it comes down to, with what only the twin knows: where the motor slipped, and the mass at the grip.
-    /// Measurements that give no figures are left out and named in the notes; so is travel that ends before a stop of `rig`.
+    /// What it comes down to, with what only the twin knows: where the motor slipped, and the mass
+    /// at the grip. Measurements that give no figures are left out and named in the notes; so is
+    /// travel that ends before a stop of `rig`.
     pub fn figures(&self, rig: &RigFile) -> (Figures, Vec<String>) {
         let mut figures = Figures {
             source: self.record.source.clone(),
@@ -180,10 +184,12 @@ impl Job {
         }
     }
 
-    /// Measures. `watch` is called before every control tick with the simulated time of this job, s; `false` stops it.
+    /// Measures. `watch` is called before every control tick with the simulated time of this job,
+    /// s; `false` stops it.
     ///
     /// # Errors
-    /// The controller does not come into the state to be measured or fails, the twin cannot compute it, or `watch` said so.
+    /// The controller does not come into the state to be measured or fails, the twin cannot compute
+    /// it, or `watch` said so.
     pub fn run(
         self,
         rig: &RigFile,
@@ -258,7 +264,8 @@ pub fn assemble(rig: &RigFile, pieces: Vec<Piece>) -> Result<Measured, MeasureEr
 /// `watch` is called before every control tick with the simulated time so far, s; `false` stops it.
 ///
 /// # Errors
-/// The controller does not come into the state to be measured or fails, the twin cannot compute it, or `watch` said so.
+/// The controller does not come into the state to be measured or fails, the twin cannot compute it,
+/// or `watch` said so.
 pub fn measure(
     rig: &RigFile,
     watch: &mut dyn FnMut(f64) -> bool,

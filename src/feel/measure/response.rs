@@ -7,7 +7,8 @@ use super::error::MeasureError;
 use super::measuring_loop::MeasuringLoop;
 use crate::record::{Condition, Response, ResponseSample};
 
-/// Displacement as a share of the throw on that side: 25 to 50 % (14 CFR part 60, appendix C, table C2A, entry 2.a.5).
+/// Displacement as a share of the throw on that side: 25 to 50 % (14 CFR part 60, appendix C, table
+/// C2A, entry 2.a.5).
 pub const DISPLACED_SHARE: f64 = 0.4;
 /// Time to get there and time to be still there, s.
 const CARRY_S: f64 = 1.0;
@@ -18,7 +19,8 @@ const REST_S: f64 = 0.4;
 /// Longest record, s.
 const LONGEST_S: f64 = 8.0;
 
-/// Lets the held stick go from 40 % of its throw on the side of `sense` and records it until it is at rest.
+/// Lets the held stick go from 40 % of its throw on the side of `sense` and records it until it is
+/// at rest.
 pub(super) fn response(
     rig: &RigFile,
     axis: AxisName,

@@ -8,16 +8,18 @@ use super::error::{MeasureError, Slip};
 use super::measuring_loop::MeasuringLoop;
 use crate::record::{Condition, Sweep, SweepSample};
 
-/// Rate of the hand's path, degrees per second: slow enough that damping is a small share of friction.
+/// Rate of the hand's path, degrees per second: slow enough that damping is a small share of
+/// friction.
 pub const SWEEP_DEG_PER_S: f64 = 1.0;
 /// Time between two readings that are kept, s: 0.02° apart.
 const KEEP_S: f64 = 0.02;
-/// Push beyond the largest force of the gradient at which a stop counts as met and the hand turns, N.
+/// Push beyond the largest force of the gradient at which a stop counts as met and the hand turns,
+/// N.
 const TURN_N: f64 = 60.0;
 /// How far beyond the stop's angle the hand's path goes at most, degrees.
 const BEYOND_DEG: f64 = 4.0;
-/// A rotor that lags by more than this has lost its place: its unstable equilibrium is at two full steps
-/// (Jones, "Stepping motors", University of Iowa).
+/// A rotor that lags by more than this has lost its place: its unstable equilibrium is at two full
+/// steps (Jones, "Stepping motors", University of Iowa).
 const SLIP_STEPS: f64 = 2.0;
 
 /// A sweep and what happened on the way.
@@ -120,8 +122,9 @@ pub(super) fn sweep(
     })
 }
 
-/// Damping felt at the sweep's rate as a force at the grip, N: how much it widens the loop each way. Pivot and
-/// cartridge move against the held drive; without it stick and trim shaft go together, and the rotor's own losses come in.
+/// Damping felt at the sweep's rate as a force at the grip, N: how much it widens the loop each
+/// way. Pivot and cartridge move against the held drive; without it stick and trim shaft go
+/// together, and the rotor's own losses come in.
 pub(super) fn damping_n(rig: &RigFile, index: usize, condition: Condition) -> f64 {
     let axis = rig.axis(index);
     let ratio = axis.drive.ratio();

@@ -8,7 +8,8 @@ use super::error::MeasureError;
 use super::measuring_loop::MeasuringLoop;
 use crate::record::Condition;
 
-/// Part of the way to the soft limit over which the rate is taken: the ramp is over, the limit not yet near.
+/// Part of the way to the soft limit over which the rate is taken: the ramp is over, the limit not
+/// yet near.
 const FROM_SHARE: f64 = 0.3;
 const TO_SHARE: f64 = 0.8;
 /// A hat that is held for longer than the way takes, by this factor, moves nothing.
@@ -16,7 +17,8 @@ const LONGER: f64 = 3.0;
 /// Rates of both directions that differ by more than this share are worth a word.
 const ALIKE: f64 = 0.02;
 
-/// Trim rate of one axis, degrees per second, mean of both directions; none where the hat moves nothing.
+/// Trim rate of one axis, degrees per second, mean of both directions; none where the hat moves
+/// nothing.
 pub(super) fn trim_rate(
     rig: &RigFile,
     axis: AxisName,
@@ -55,8 +57,8 @@ pub(super) fn trim_rate(
     Ok((rate, note.into_iter().collect()))
 }
 
-/// Holds a hat until the stick has gone most of the way to a soft limit; the least-squares slope of its angle there, as a
-/// positive number.
+/// Holds a hat until the stick has gone most of the way to a soft limit; the least-squares slope of
+/// its angle there, as a positive number.
 fn one_way(
     measuring: &mut MeasuringLoop<'_>,
     rig: &RigFile,

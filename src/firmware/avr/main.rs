@@ -17,7 +17,8 @@ const ABOUT: About = About {
     has_motors: false,
 };
 
-/// The board has no motors: it never allows motion, so nothing trips by silence and no clock is needed.
+/// The board has no motors: it never allows motion, so nothing trips by silence and no clock is
+/// needed.
 const NO_CLOCK_MS: u32 = 0;
 
 struct NoPins;

@@ -1,7 +1,7 @@
 //! USART0 of the ATmega2560 and the entry: the only file with unsafe code.
 //!
-//! The board asks the USART instead of sleeping: QEMU 7.2 executes a `sleep` again and again after the interrupt that should end it.
-//! No interrupt is used.
+//! The board asks the USART instead of sleeping: QEMU 7.2 executes a `sleep` again and again after
+//! the interrupt that should end it. No interrupt is used.
 //!
 //! Register addresses and bits: ATmega640/1280/1281/2560/2561 data sheet, register summary.
 #![allow(unsafe_code)]
@@ -58,19 +58,21 @@ impl Uart {
 }
 
 /// Where the C runtime goes when memory is set up.
-// SAFETY: the C runtime calls the symbol `main` once and never returns to it; nothing else defines it.
+// SAFETY: the C runtime calls the symbol `main` once and never returns to it; nothing else defines
+// it.
 #[unsafe(no_mangle)]
 extern "C" fn main() -> ! {
     crate::run()
 }
 
 fn get(register: usize) -> u8 {
-    // SAFETY: every caller passes one of the register addresses above, always present on this chip. Reading one touches no memory
-    // that Rust owns.
+    // SAFETY: every caller passes one of the register addresses above, always present on this chip.
+    // Reading one touches no memory that Rust owns.
     unsafe { read_volatile(register as *const u8) }
 }
 
 fn set(register: usize, value: u8) {
-    // SAFETY: as for `get`; a write sets up the USART or the sleep mode and changes no memory that Rust owns.
+    // SAFETY: as for `get`; a write sets up the USART or the sleep mode and changes no memory that
+    // Rust owns.
     unsafe { write_volatile(register as *mut u8, value) }
 }

@@ -1,7 +1,8 @@
-//! UART0 of the lm3s6965, a PL011, and the sleep until it has something: the only file with unsafe code.
+//! UART0 of the lm3s6965, a PL011, and the sleep until it has something: the only file with unsafe
+//! code.
 //!
-//! Register names and places: PrimeCell UART (PL011) technical reference manual, ARM DDI 0183, section 3.2; UART0's base and
-//! interrupt: LM3S6965 data sheet, memory map and interrupt table.
+//! Register names and places: PrimeCell UART (PL011) technical reference manual, ARM DDI 0183,
+//! section 3.2; UART0's base and interrupt: LM3S6965 data sheet, memory map and interrupt table.
 #![allow(unsafe_code)]
 
 use core::ptr::{read_volatile, write_volatile};
@@ -34,13 +35,15 @@ const CONTROL_ON: u32 = 1 | (1 << 8) | (1 << 9);
 /// Receive queue filled to its mark, and receive time-out (less has come, and then a pause).
 const INTERRUPT_RECEIVE: u32 = (1 << 4) | (1 << 6);
 
-/// The clock after a reset is the 12 MHz internal oscillator, as QEMU has it: 12 MHz / (16 * 500 000) = 1 + 32/64.
+/// The clock after a reset is the 12 MHz internal oscillator, as QEMU has it: 12 MHz / (16 * 500
+/// 000) = 1 + 32/64.
 const DIVISOR_500000: (u32, u32) = (1, 32);
 
 #[derive(Clone, Copy)]
 struct Uart0Interrupt;
 
-// SAFETY: 5 is UART0's place in the LM3S6965 interrupt table, below the 240 that a Cortex-M3 can have.
+// SAFETY: 5 is UART0's place in the LM3S6965 interrupt table, below the 240 that a Cortex-M3 can
+// have.
 unsafe impl InterruptNumber for Uart0Interrupt {
     fn number(self) -> u16 {
         5
@@ -65,13 +68,14 @@ impl Uart {
         set(LINE, LINE_8_QUEUED);
         set(INTERRUPTS, INTERRUPT_RECEIVE);
         set(CONTROL, CONTROL_ON);
-        // SAFETY: interrupts are masked, so unmasking this line breaks no critical section and starts no handler.
+        // SAFETY: interrupts are masked, so unmasking this line breaks no critical section and
+        // starts no handler.
         unsafe { NVIC::unmask(Uart0Interrupt) };
         Self(())
     }
 
-    /// Forgets the interrupt that ended the last sleep. To be called before the queue is emptied, so that a byte that comes after
-    /// the last look ends the next sleep at once.
+    /// Forgets the interrupt that ended the last sleep. To be called before the queue is emptied,
+    /// so that a byte that comes after the last look ends the next sleep at once.
     pub fn expect_more(&mut self) {
         NVIC::unpend(Uart0Interrupt);
     }
@@ -85,7 +89,8 @@ impl Uart {
         Some(get(DATA) as u8)
     }
 
-    /// Sends bytes, a queue full at a time: each look at a register costs an emulator as much as a byte.
+    /// Sends bytes, a queue full at a time: each look at a register costs an emulator as much as a
+    /// byte.
     pub fn write(&mut self, bytes: &[u8]) {
         for part in bytes.chunks(QUEUE) {
             while get(FLAGS) & FLAG_TRANSMIT_EMPTY == 0 {}
@@ -102,12 +107,13 @@ impl Uart {
 }
 
 fn get(register: usize) -> u32 {
-    // SAFETY: every caller passes one of the register addresses above: word-sized, aligned, always mapped on this chip. Reading one
-    // touches no memory that Rust owns.
+    // SAFETY: every caller passes one of the register addresses above: word-sized, aligned, always
+    // mapped on this chip. Reading one touches no memory that Rust owns.
     unsafe { read_volatile(register as *const u32) }
 }
 
 fn set(register: usize, value: u32) {
-    // SAFETY: as for `get`; a write sets up the UART, its clock or its pins and changes no memory that Rust owns.
+    // SAFETY: as for `get`; a write sets up the UART, its clock or its pins and changes no memory
+    // that Rust owns.
     unsafe { write_volatile(register as *mut u32, value) }
 }

@@ -1,8 +1,10 @@
-//! What a builder needs between `trimproof_board::Pins` and the pins of a real board, over `embedded-hal` traits.
+//! What a builder needs between `trimproof_board::Pins` and the pins of a real board, over
+//! `embedded-hal` traits.
 //!
-//! [`DriverLines`] is one axis' stepper driver: the control tick hands it the controller's outputs, the timer interrupt calls
-//! [`DriverLines::period`]. [`SwitchLines`] reads the switches, [`LowestSupply`] keeps the supply's dips between two ticks.
-//! Nothing here has been tried on real hardware; the tests run it against pins that note what is done to them.
+//! [`DriverLines`] is one axis' stepper driver: the control tick hands it the controller's outputs,
+//! the timer interrupt calls [`DriverLines::period`]. [`SwitchLines`] reads the switches,
+//! [`LowestSupply`] keeps the supply's dips between two ticks. Nothing here has been tried on real
+//! hardware; the tests run it against pins that note what is done to them.
 #![cfg_attr(not(test), no_std)]
 
 #[cfg(test)]
@@ -78,8 +80,9 @@ where
     Reset: OutputPin<Error = P>,
     Current: CurrentSelect,
 {
-    /// Lines with the driver off. `patience_periods`: generator periods without [`Self::apply`] after which no more steps
-    /// are made, `command_timeout_ticks * generator_hz / tick_hz` of the settings.
+    /// Lines with the driver off. `patience_periods`: generator periods without [`Self::apply`]
+    /// after which no more steps are made, `command_timeout_ticks * generator_hz / tick_hz` of the
+    /// settings.
     ///
     /// # Errors
     /// A line cannot be set.
@@ -103,7 +106,8 @@ where
         Ok(lines)
     }
 
-    /// Puts an axis' command on the lines. Call it with the timer interrupt masked, from `Pins::apply`.
+    /// Puts an axis' command on the lines. Call it with the timer interrupt masked, from
+    /// `Pins::apply`.
     ///
     /// # Errors
     /// A line cannot be set: switch the supply of the motors off, there is nothing else left.
@@ -126,7 +130,8 @@ where
         }
     }
 
-    /// Takes the current away at once; for `Pins::off`. Steps end with the generator's patience, and move nothing.
+    /// Takes the current away at once; for `Pins::off`. Steps end with the generator's patience,
+    /// and move nothing.
     ///
     /// # Errors
     /// A line cannot be set.
@@ -137,7 +142,8 @@ where
             .map_err(LineError::Current)
     }
 
-    /// One generator period: at most one microstep. For the timer interrupt at `Settings::generator_hz`, and nothing else.
+    /// One generator period: at most one microstep. For the timer interrupt at
+    /// `Settings::generator_hz`, and nothing else.
     ///
     /// # Errors
     /// A line cannot be set.
@@ -213,7 +219,8 @@ impl LowestSupply {
         self.lowest_mv = self.lowest_mv.min(supply_mv);
     }
 
-    /// The lowest reading since the last call, for `Inputs::supply_mv`, mV; the next time begins with the last reading.
+    /// The lowest reading since the last call, for `Inputs::supply_mv`, mV; the next time begins
+    /// with the last reading.
     pub fn take(&mut self) -> u16 {
         core::mem::replace(&mut self.lowest_mv, self.last_mv)
     }

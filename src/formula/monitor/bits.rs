@@ -104,7 +104,8 @@ impl Bits {
         self.trim();
     }
 
-    /// Takes the values of the row before each; `carry` is that before the first, and becomes the last.
+    /// Takes the values of the row before each; `carry` is that before the first, and becomes the
+    /// last.
     pub fn of_row_before(&mut self, other: &Self, carry: &mut bool) {
         self.rows = other.rows;
         self.words.clear();
@@ -194,7 +195,8 @@ fn packed(bytes: &[u8; WORD]) -> u64 {
     word
 }
 
-/// For each true row the rows `from` to `to` after it, both inside: the window of `once`, block after block.
+/// For each true row the rows `from` to `to` after it, both inside: the window of `once`, block
+/// after block.
 ///
 /// Memory: two numbers for each gap among the true rows that are less than a window ago.
 #[derive(Clone, Debug, Default)]

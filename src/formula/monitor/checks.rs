@@ -1,7 +1,7 @@
 //! Whether an expectation that holds was put to the test, asked of the graph.
 //!
-//! The formula is walked from the root with the set of rows that each part is looked at in: the root in
-//! the first row, what stands in a window in all rows of the window, the right side of an
+//! The formula is walked from the root with the set of rows that each part is looked at in: the
+//! root in the first row, what stands in a window in all rows of the window, the right side of an
 //! implication only where its left side is true. An implication whose left side is true in none of
 //! its rows, and a window without a row, could not have failed there. The definition stands in
 //! `docs/model/formulas.md`.

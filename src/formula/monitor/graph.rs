@@ -1,9 +1,10 @@
 //! All parts of all formulas as one graph, and the passes over the rows in which it is worked out.
 //!
-//! What looks back needs its rows in order, what looks ahead needs them from the last to the first. So there are passes: the
-//! first, in order, while the run is under way, works out all that does not rest on a look ahead; the second, backwards, what
-//! does; and so on, as deep as formulas nest the two directions. A column that a later pass needs is stored, block by block;
-//! all others are gone with their block.
+//! What looks back needs its rows in order, what looks ahead needs them from the last to the first.
+//! So there are passes: the first, in order, while the run is under way, works out all that does
+//! not rest on a look ahead; the second, backwards, what does; and so on, as deep as formulas nest
+//! the two directions. A column that a later pass needs is stored, block by block; all others are
+//! gone with their block.
 
 use std::io;
 use std::ops::Range;
@@ -423,7 +424,8 @@ impl Fold {
     }
 }
 
-/// The earliest pass of the right direction in which all that a part is made of is there; even passes go forward.
+/// The earliest pass of the right direction in which all that a part is made of is there; even
+/// passes go forward.
 fn pass_after(direction: TimeDirection, inputs: impl Iterator<Item = usize>) -> usize {
     let earliest = inputs.max().unwrap_or(0);
     match (direction, earliest % 2) {

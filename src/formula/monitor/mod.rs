@@ -1,13 +1,16 @@
-//! Judges formulas while the rows come in, block after block, in the same room for any number of rows.
+//! Judges formulas while the rows come in, block after block, in the same room for any number of
+//! rows.
 //!
-//! The parts of all formulas form one graph (`graph.rs`); equal numbers and conditions are worked out once. Two kinds of
-//! values: points (`points.rs`: margin and what decided it) where a verdict may come from, and bits (`truths.rs`) for laws and for
-//! whether an expectation was put to the test (`checks.rs`). A law that breaks gets its margin from the last rows, which are kept.
+//! The parts of all formulas form one graph (`graph.rs`); equal numbers and conditions are worked
+//! out once. Two kinds of values: points (`points.rs`: margin and what decided it) where a verdict
+//! may come from, and bits (`truths.rs`) for laws and for whether an expectation was put to the
+//! test (`checks.rs`). A law that breaks gets its margin from the last rows, which are kept.
 //!
-//! Memory, beside some blocks: for a window within another one at most 24 bytes a row of the window (in practice a few
-//! candidates), and 16 bytes a row between a window and its instant. Windows to the end or back to the start take nothing, nor
-//! do outermost windows. What later passes need, 16 bytes a row for each part under a look ahead that is not outermost, goes
-//! to a temporary file beyond a fixed room.
+//! Memory, beside some blocks: for a window within another one at most 24 bytes a row of the window
+//! (in practice a few candidates), and 16 bytes a row between a window and its instant. Windows to
+//! the end or back to the start take nothing, nor do outermost windows. What later passes need, 16
+//! bytes a row for each part under a look ahead that is not outermost, goes to a temporary file
+//! beyond a fixed room.
 
 mod bits;
 mod block;
@@ -36,9 +39,10 @@ pub const BLOCK_ROWS: usize = 512;
 /// Bytes of stored columns that stay in memory: most short runs never make a file.
 const ROOM_BYTES: usize = 1 << 20;
 
-/// Most rows before the present block that are kept for the margins of broken laws: 131 s at 500 Hz, 8 bytes a row for each signal
-/// that laws speak of which look back so far, fewer where a signal does not change for a block. Laws that look back further are
-/// followed with their margins all the way.
+/// Most rows before the present block that are kept for the margins of broken laws: 131 s at 500
+/// Hz, 8 bytes a row for each signal that laws speak of which look back so far, fewer where a
+/// signal does not change for a block. Laws that look back further are followed with their margins
+/// all the way.
 const KEPT_ROWS_MAX: usize = 128 * BLOCK_ROWS;
 
 /// Judges expectations and laws on rows as they come.
@@ -59,8 +63,8 @@ pub struct Monitor<'a> {
 pub struct Findings {
     /// Of each expectation, its margin.
     pub margins: Vec<Margin>,
-    /// Of each law, its margin in the first row in which it is false, with the time of that row; `None` if it is true in
-    /// every row.
+    /// Of each law, its margin in the first row in which it is false, with the time of that row;
+    /// `None` if it is true in every row.
     pub breaks: Vec<Option<Margin>>,
 }
 
@@ -87,7 +91,8 @@ enum WatchedRoot {
 }
 
 impl<'a> Monitor<'a> {
-    /// A monitor of a whole of `rows` rows that come in blocks of [`BLOCK_ROWS`], the last one shorter.
+    /// A monitor of a whole of `rows` rows that come in blocks of [`BLOCK_ROWS`], the last one
+    /// shorter.
     pub fn new(
         expectations: impl IntoIterator<Item = &'a Formula>,
         laws: impl IntoIterator<Item = &'a Formula>,
@@ -136,7 +141,8 @@ impl<'a> Monitor<'a> {
         }
     }
 
-    /// Takes the next block. A run that is cut ends in a block that is too short: nothing is judged then.
+    /// Takes the next block. A run that is cut ends in a block that is too short: nothing is judged
+    /// then.
     pub fn take(&mut self, block: &dyn Signals) {
         if self.trouble.is_some() || block.rows() == 0 {
             return;
@@ -295,7 +301,8 @@ struct Recent<'a> {
 }
 
 impl Recent<'_> {
-    /// The point of a part in the last of them, which they decide. Its own row counts from the first of them.
+    /// The point of a part in the last of them, which they decide. Its own row counts from the
+    /// first of them.
     fn point(&self, node: &Truth, tick_s: f64) -> RowPoint {
         let mut names = Vec::new();
         signals_of(node, &mut names);
@@ -423,7 +430,8 @@ mod tests {
             let text = format!("once[0, {}](a <= 0.25)", back as f64 * 0.5);
             let law = Formula::parse_law(&text, &names).unwrap();
             let broken = law.first_broken(&table).unwrap();
-            // The last row that was good is out of reach; the nearest to it of those in reach decides.
+            // The last row that was good is out of reach; the nearest to it of those in reach
+            // decides.
             assert_eq!(broken.at_s, (back + 1) as f64 * 0.5, "{text}");
             assert_eq!(broken.value, -0.75, "{text}");
             assert_eq!(broken.decided_by, "a <= 0.25");
@@ -433,7 +441,8 @@ mod tests {
         assert_eq!((broken.at_s, broken.value), (350.0, 0.0));
     }
 
-    /// What is kept of the rows for the margins of laws has a bound, however far a law looks back (M1).
+    /// What is kept of the rows for the margins of laws has a bound, however far a law looks back
+    /// (M1).
     #[test]
     fn rows_are_kept_up_to_a_bound() {
         let names = names(1e5, 0.5);

@@ -68,7 +68,8 @@ pub(super) struct Numbers {
     block_rows: usize,
 }
 
-/// The values of a number in a block. In most blocks most numbers never change: then one value stands for all rows.
+/// The values of a number in a block. In most blocks most numbers never change: then one value
+/// stands for all rows.
 #[derive(Clone, Debug)]
 enum NumberColumn {
     Same(f64),
@@ -235,8 +236,8 @@ impl Numbers {
         self.present[signal] = NumberColumn::of(values);
     }
 
-    /// The values of a signal in the last `rows` rows up to the row `row` of the present block, as far as they are kept;
-    /// `None` if no formula speaks of it.
+    /// The values of a signal in the last `rows` rows up to the row `row` of the present block, as
+    /// far as they are kept; `None` if no formula speaks of it.
     pub fn last(&self, name: &str, row: usize, rows: usize) -> Option<Vec<f64>> {
         let index = self.signals.iter().position(|known| known == name)?;
         let mut values = Vec::new();

@@ -42,8 +42,8 @@ impl RowStart {
 }
 
 impl Graph {
-    /// Adds what the point in the first row needs. What stands outermost in windows is needed in no other row, so that most
-    /// formulas are judged in the first pass.
+    /// Adds what the point in the first row needs. What stands outermost in windows is needed in no
+    /// other row, so that most formulas are judged in the first pass.
     pub fn start_of(&mut self, node: &Truth, positive: bool) -> RowStart {
         match node {
             Truth::Constant(truth) => RowStart::Plain(*truth),
@@ -103,8 +103,9 @@ impl Graph {
         }
     }
 
-    /// Adds the points of a part in every row. `positive` says whether it stands under an even number of negations: an
-    /// undefined comparison is put on the side that counts against the whole.
+    /// Adds the points of a part in every row. `positive` says whether it stands under an even
+    /// number of negations: an undefined comparison is put on the side that counts against the
+    /// whole.
     pub fn point_of(&mut self, node: &Truth, positive: bool) -> usize {
         let atom = |index: &usize| PointAtom {
             index: *index,

@@ -1,4 +1,5 @@
-//! Points of a block: margin, truth, row and comparison that decided, for what may decide a verdict.
+//! Points of a block: margin, truth, row and comparison that decided, for what may decide a
+//! verdict.
 
 use std::collections::VecDeque;
 use std::ops::Range;
@@ -337,10 +338,11 @@ fn pairs(
     }
 }
 
-/// The decisive point of every sliding window, in linear time: the least for "all", the greatest for "any", of equals
-/// the earliest; of an empty window true for "all", false for "any".
+/// The decisive point of every sliding window, in linear time: the least for "all", the greatest
+/// for "any", of equals the earliest; of an empty window true for "all", false for "any".
 ///
-/// Memory: at most one candidate a row of the window, mostly a few, and the rows between a window and its instant.
+/// Memory: at most one candidate a row of the window, mostly a few, and the rows between a window
+/// and its instant.
 #[derive(Clone, Debug)]
 struct Sliding {
     window: Window,
@@ -349,7 +351,8 @@ struct Sliding {
     waiting: VecDeque<RowPoint>,
     /// From the one that leaves first to the one that came last, each weaker than those before it.
     candidates: VecDeque<(usize, RowPoint)>,
-    /// The decisive point, for a window that no row leaves; the last row, for a window that is there.
+    /// The decisive point, for a window that no row leaves; the last row, for a window that is
+    /// there.
     kept: Option<RowPoint>,
 }
 
@@ -364,8 +367,8 @@ impl Sliding {
         }
     }
 
-    /// The decisive point of the rows `row + from ..= row + to` that are not past `last`; rows come from the last to the
-    /// first.
+    /// The decisive point of the rows `row + from ..= row + to` that are not past `last`; rows come
+    /// from the last to the first.
     fn ahead(&mut self, row: usize, point: RowPoint, last: Option<usize>) -> RowPoint {
         let empty = RowPoint::plain(self.quantifier == Quantifier::All, row);
         if last.is_none_or(|last| row > last) {
@@ -396,7 +399,8 @@ impl Sliding {
         self.candidates.front().map_or(empty, |(_, point)| *point)
     }
 
-    /// The decisive point of the rows `row - to ..= row - from` that are not before the first; rows come in order.
+    /// The decisive point of the rows `row - to ..= row - from` that are not before the first; rows
+    /// come in order.
     fn behind(&mut self, row: usize, point: RowPoint) -> RowPoint {
         let empty = RowPoint::plain(self.quantifier == Quantifier::All, row);
         let entering = self.entering(point);
@@ -421,7 +425,8 @@ impl Sliding {
         self.candidates.front().map_or(empty, |(_, point)| *point)
     }
 
-    /// Takes what comes into a window that no row leaves; gives the decisive point of all that came.
+    /// Takes what comes into a window that no row leaves; gives the decisive point of all that
+    /// came.
     fn keep(
         &mut self,
         entering: Option<RowPoint>,
@@ -435,7 +440,8 @@ impl Sliding {
         self.kept
     }
 
-    /// The point that comes into the window as `point` comes up; none as long as the window has not come to the first.
+    /// The point that comes into the window as `point` comes up; none as long as the window has not
+    /// come to the first.
     fn entering(&mut self, point: RowPoint) -> Option<RowPoint> {
         if self.window.from == 0 {
             return Some(point);
@@ -449,13 +455,14 @@ impl Sliding {
     }
 }
 
-/// `left until right` over a window: `right` at some row of it, `left` in every row before that one. Rows come from the
-/// last to the first.
+/// `left until right` over a window: `right` at some row of it, `left` in every row before that
+/// one. Rows come from the last to the first.
 ///
 /// Linear by the identity of Donzé, Ferrère and Maler (CAV 2013), here for the half-open reading:
-/// `l U[a,b] r` = `all[0,a) l` and `(l U r)` at `a` and `any[a,b] r`.
-/// No less: if the three are at least `m`, then `r >= m` at some `t1` in the window and at some `t2` not before `a`,
-/// with `l >= m` on all rows before `t2`. The earlier of the two lies in the window, and `l >= m` before it. No more: plain.
+/// `l U[a,b] r` = `all[0,a) l` and `(l U r)` at `a` and `any[a,b] r`. No less: if the three are at
+/// least `m`, then `r >= m` at some `t1` in the window and at some `t2` not before `a`, with `l >=
+/// m` on all rows before `t2`. The earlier of the two lies in the window, and `l >= m` before it.
+/// No more: plain.
 #[derive(Clone, Debug)]
 struct Until {
     window: Window,

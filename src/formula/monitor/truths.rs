@@ -1,7 +1,7 @@
 //! Truth without margins, one bit a row: what laws need, and the rows in which a part is looked at.
 //!
-//! An operation says what it is made of, a state carries what it needs from block to block. Equal parts of different
-//! formulas are worked out once.
+//! An operation says what it is made of, a state carries what it needs from block to block. Equal
+//! parts of different formulas are worked out once.
 
 use std::collections::BTreeMap;
 
@@ -11,8 +11,8 @@ use super::numbers::{Numbers, Operand, OperandSide};
 use super::points::Points;
 use crate::node::{Quantifier, Window};
 
-/// How the truth of a row is found. `positive` says whether it stands under an even number of negations: what is
-/// undefined counts against the whole.
+/// How the truth of a row is found. `positive` says whether it stands under an even number of
+/// negations: what is undefined counts against the whole.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum TruthOp {
     Constant(bool),
@@ -68,8 +68,8 @@ pub(super) enum TruthOp {
         set: usize,
         window: Window,
     },
-    /// Rows in which `until` needs its left side: from each row of a set up to the first row of the window in which
-    /// the right side holds.
+    /// Rows in which `until` needs its left side: from each row of a set up to the first row of the
+    /// window in which the right side holds.
     Before {
         set: usize,
         right: usize,
@@ -369,7 +369,8 @@ impl Truths {
 }
 
 impl WindowSearch {
-    /// Whether the left side is needed in this row, not after `last`; rows come one after the other.
+    /// Whether the left side is needed in this row, not after `last`; rows come one after the
+    /// other.
     fn needs(
         &mut self,
         row: usize,
@@ -430,8 +431,9 @@ mod tests {
     use super::*;
 
     proptest! {
-        /// The definition, row by row: `until` needs its left side in a row if some row of the set begins a window
-        /// that goes on after this row, and its right side has not held in that window so far.
+        /// The definition, row by row: `until` needs its left side in a row if some row of the set
+        /// begins a window that goes on after this row, and its right side has not held in that
+        /// window so far.
         #[test]
         fn until_needs_its_left_side_where_the_definition_looks_at_it(
             rows in prop::collection::vec((any::<bool>(), prop::bool::weighted(0.3)), 1..24),

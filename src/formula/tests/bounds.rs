@@ -29,7 +29,8 @@ fn a_scenario_has_at_least_one_tick() {
     }
 }
 
-/// A window may reach the end of the scenario, the millionth part of a tick included, and no farther.
+/// A window may reach the end of the scenario, the millionth part of a tick included, and no
+/// farther.
 #[test]
 fn a_window_ends_with_the_scenario() {
     for text in [

@@ -197,7 +197,8 @@ fn nothing_holds_on_a_trace_that_is_too_short() {
     assert!(!formula.evaluate(&other_tick).held);
 }
 
-/// An instant whose inner window is cut off by the end must not make an `eventually` true for nothing.
+/// An instant whose inner window is cut off by the end must not make an `eventually` true for
+/// nothing.
 #[test]
 fn windows_cut_off_by_the_end_prove_nothing() {
     let mut x = vec![-1.0; 20];
@@ -234,7 +235,8 @@ fn windows_take_the_ticks_inside_them() {
 
 #[test]
 fn a_long_trace_takes_a_linear_number_of_steps() {
-    // 10 minutes at 500 Hz. With windows of a minute, rows times window is 9e9 steps: hours in this build.
+    // 10 minutes at 500 Hz. With windows of a minute, rows times window is 9e9 steps: hours in this
+    // build.
     let rows = 300_000;
     let wave = |period: usize| {
         (0..rows)

@@ -1,4 +1,5 @@
-//! Tests of the formulas: published vectors, errors as users see them, properties against a naive reference.
+//! Tests of the formulas: published vectors, errors as users see them, properties against a naive
+//! reference.
 
 mod bounds;
 mod errors;
@@ -13,8 +14,8 @@ use std::borrow::Cow;
 use super::whole;
 use super::{Formula, Margin, Names, SignalKind, SignalName, Signals, monitor};
 
-/// Rows of a block, and the bytes that stay in memory: so short that most windows reach over several blocks, and so few that
-/// all that is stored goes through a file.
+/// Rows of a block, and the bytes that stay in memory: so short that most windows reach over
+/// several blocks, and so few that all that is stored goes through a file.
 pub(super) const BLOCKS: (usize, usize) = (5, 0);
 
 /// A few short columns.

@@ -1,4 +1,5 @@
-//! The semantics written down a second time, row by row as in the papers: slow, for comparison only.
+//! The semantics written down a second time, row by row as in the papers: slow, for comparison
+//! only.
 
 use std::collections::BTreeSet;
 use std::ops::Range;

@@ -56,7 +56,8 @@ fn number() -> BoxedStrategy<String> {
     .boxed()
 }
 
-/// A window of at most 3 ticks from at most 2: three of them inside one another stay within the columns.
+/// A window of at most 3 ticks from at most 2: three of them inside one another stay within the
+/// columns.
 fn window() -> BoxedStrategy<String> {
     prop_oneof![
         2 => Just(String::new()),
@@ -228,8 +229,9 @@ proptest! {
         prop_assert_eq!(points.len(), columns.rows());
     }
 
-    /// Block by block comes what comes of the whole trace at once, to the bit: value, truth, row and comparison of every row,
-    /// verdict and whether it was put to the test; undefined values included, whatever the blocks, in memory or not.
+    /// Block by block comes what comes of the whole trace at once, to the bit: value, truth, row
+    /// and comparison of every row, verdict and whether it was put to the test; undefined values
+    /// included, whatever the blocks, in memory or not.
     #[test]
     fn block_by_block_gives_what_the_whole_gives(
         text in formula(), columns in columns(), undefined in any::<bool>(),

@@ -123,8 +123,9 @@ fn a_window_that_looks_at_nothing_shows_nothing() {
     check("always[end, end](a > 10)", None);
 }
 
-/// Where a window looks back into blocks before, what is looked at there counts: `p` is met in rows 4 to 6 alone, and blocks
-/// have five rows. The window looks at rows 4 and 5 from rows 8 and 9, or at rows 7 to 9, where `p` is not met.
+/// Where a window looks back into blocks before, what is looked at there counts: `p` is met in rows
+/// 4 to 6 alone, and blocks have five rows. The window looks at rows 4 and 5 from rows 8 and 9, or
+/// at rows 7 to 9, where `p` is not met.
 #[test]
 fn a_look_back_goes_over_blocks() {
     for (text, is_met) in [
@@ -144,7 +145,8 @@ fn a_look_back_goes_over_blocks() {
             "always[0.018, 0.022](once[0, 0.004](p implies a > 3))",
             false,
         ),
-        // From rows 4 to 6, where `p` is met, four rows back: rows 0 to 2, row 1 out of the next block.
+        // From rows 4 to 6, where `p` is met, four rows back: rows 0 to 2, row 1 out of the next
+        // block.
         (
             "always(p implies once[0.008, 0.008]((a > 0 and a < 2) implies a >= 0))",
             true,

@@ -1,7 +1,8 @@
 //! Published vectors of the quantitative semantics.
 //!
-//! Source: the project's notes on check values, section 6 ("an open STL library's discrete-time tests", read
-//! there); semantics after Donzé and Maler 2010 and Fainekos and Pappas, TCS 410 (2009) 4262-4291.
+//! Source: the project's notes on check values, section 6 ("an open STL library's discrete-time
+//! tests", read there); semantics after Donzé and Maler 2010 and Fainekos and Pappas, TCS 410
+//! (2009) 4262-4291.
 
 use super::{Columns, every_row, margin};
 

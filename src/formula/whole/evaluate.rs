@@ -1,7 +1,7 @@
 //! Margins of a formula in every row.
 //!
-//! Each node gives one point a row from the points of its children; the deeper child goes first, so that a long
-//! chain holds two columns and not one a link.
+//! Each node gives one point a row from the points of its children; the deeper child goes first, so
+//! that a long chain holds two columns and not one a link.
 
 use super::window;
 use crate::Signals;
@@ -14,8 +14,8 @@ pub(crate) fn rows(root: &Truth, signals: &dyn Signals) -> Vec<RowPoint> {
     rows_within(root, signals, true)
 }
 
-/// The same of a part that stands under an even (`positive`) or odd number of negations: what is undefined counts against
-/// the whole.
+/// The same of a part that stands under an even (`positive`) or odd number of negations: what is
+/// undefined counts against the whole.
 pub(crate) fn rows_within(node: &Truth, signals: &dyn Signals, positive: bool) -> Vec<RowPoint> {
     Evaluation { signals }.truth(node, positive)
 }
@@ -31,8 +31,8 @@ struct Evaluation<'a> {
 }
 
 impl Evaluation<'_> {
-    /// `positive` says whether this node stands under an even number of negations: an undefined comparison is
-    /// put on the side that counts against the whole.
+    /// `positive` says whether this node stands under an even number of negations: an undefined
+    /// comparison is put on the side that counts against the whole.
     fn truth(&self, node: &Truth, positive: bool) -> Vec<RowPoint> {
         match node {
             Truth::Constant(truth) => self.each(|row| RowPoint::plain(*truth, row)),
@@ -190,12 +190,14 @@ impl Evaluation<'_> {
     }
 }
 
-/// `left until right` over `window`: `right` at some row of it, `left` in every row before that one.
+/// `left until right` over `window`: `right` at some row of it, `left` in every row before that
+/// one.
 ///
 /// Linear by the identity of Donzé, Ferrère and Maler (CAV 2013), here for the half-open reading:
-/// `l U[a,b] r` = `all[0,a) l` and `(l U r)` at `a` and `any[a,b] r`.
-/// No less: if the three are at least `m`, then `r >= m` at some `t1` in the window and at some `t2` not before `a`,
-/// with `l >= m` on all rows before `t2`. The earlier of the two lies in the window, and `l >= m` before it. No more: plain.
+/// `l U[a,b] r` = `all[0,a) l` and `(l U r)` at `a` and `any[a,b] r`. No less: if the three are at
+/// least `m`, then `r >= m` at some `t1` in the window and at some `t2` not before `a`, with `l >=
+/// m` on all rows before `t2`. The earlier of the two lies in the window, and `l >= m` before it.
+/// No more: plain.
 fn until(
     left: &[RowPoint],
     right: &[RowPoint],

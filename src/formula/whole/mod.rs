@@ -1,5 +1,6 @@
-//! The same verdicts by another road: each part of a formula over the whole trace at once, with columns as long as it.
-//! What the monitor says is held to it, to the bit. Only for tests (feature `reference`).
+//! The same verdicts by another road: each part of a formula over the whole trace at once, with
+//! columns as long as it. What the monitor says is held to it, to the bit. Only for tests (feature
+//! `reference`).
 
 pub(crate) mod evaluate;
 mod tested;

@@ -6,10 +6,11 @@ use std::collections::VecDeque;
 use crate::node::{Quantifier, Window};
 use crate::point::RowPoint;
 
-/// For every row `t`, the decisive point of the rows `t + from ..= t + to` that are not past `last`.
+/// For every row `t`, the decisive point of the rows `t + from ..= t + to` that are not past
+/// `last`.
 ///
-/// "All" takes the least, "any" the greatest, of equals the earliest; an empty window gives what it must give:
-/// true for "all", false for "any".
+/// "All" takes the least, "any" the greatest, of equals the earliest; an empty window gives what it
+/// must give: true for "all", false for "any".
 pub(crate) fn ahead(
     points: &[RowPoint],
     window: Window,
@@ -55,7 +56,8 @@ pub(crate) fn ahead(
     found
 }
 
-/// For every row `t`, the decisive point of the rows `t - to ..= t - from` that are not before the first.
+/// For every row `t`, the decisive point of the rows `t - to ..= t - from` that are not before the
+/// first.
 pub(crate) fn behind(points: &[RowPoint], window: Window, quantifier: Quantifier) -> Vec<RowPoint> {
     let mut candidates: VecDeque<u32> = VecDeque::new();
     let mut found = Vec::with_capacity(points.len());

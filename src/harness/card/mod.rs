@@ -1,9 +1,10 @@
 //! The readable card of a run: what a snapshot holds.
 //!
 //! A card is at most 100 characters wide and says the same on every machine. Its numbers are
-//! rounded for people: times to 1 ms, angles to 0.01 deg (jumps to 0.001 deg), forces to 0.1 N, rates
-//! to 0.1 deg/s, lag to 0.1 full step, volts to 0.01 V, amperes to 0.01 A, margins to three significant digits.
-//! What rounding hides, the hash in the last line shows: it changes with any bit of the trace.
+//! rounded for people: times to 1 ms, angles to 0.01 deg (jumps to 0.001 deg), forces to 0.1 N,
+//! rates to 0.1 deg/s, lag to 0.1 full step, volts to 0.01 V, amperes to 0.01 A, margins to three
+//! significant digits. What rounding hides, the hash in the last line shows: it changes with any
+//! bit of the trace.
 
 mod figures;
 pub mod text;

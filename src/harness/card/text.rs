@@ -39,8 +39,8 @@ pub fn signed(value: f64) -> String {
     }
 }
 
-/// A margin with its unit: `+0.123 deg`; `yes` or `no` for an expectation that only holds or not, whose margin is
-/// infinite.
+/// A margin with its unit: `+0.123 deg`; `yes` or `no` for an expectation that only holds or not,
+/// whose margin is infinite.
 pub fn margin(value: f64, unit: &str) -> String {
     if value == f64::INFINITY {
         return "yes".to_owned();
@@ -76,8 +76,9 @@ pub fn plain(value: f64) -> String {
     format!("{value}")
 }
 
-/// Appends `text` broken into lines of at most `width` characters, each after `indent` spaces. Words longer than a line
-/// stand alone. Line ends in `text` count as blanks; what cannot be seen in it is shown.
+/// Appends `text` broken into lines of at most `width` characters, each after `indent` spaces.
+/// Words longer than a line stand alone. Line ends in `text` count as blanks; what cannot be seen
+/// in it is shown.
 pub fn wrap_into(out: &mut String, text: &str, indent: usize, width: usize) {
     let room = width.saturating_sub(indent).max(1);
     let mut row = String::new();

@@ -10,7 +10,8 @@ use trimproof_io::Fault;
 /// After so many changes of one switch-like signal the rest is only counted.
 const CHANGES_LISTED: usize = 8;
 
-/// Contacts with less than this between them are one, s: a bumper that chatters is one event to a reader.
+/// Contacts with less than this between them are one, s: a bumper that chatters is one event to a
+/// reader.
 const CONTACT_GAP_S: f64 = 0.1;
 
 struct Entry {
@@ -19,7 +20,8 @@ struct Entry {
     words: String,
 }
 
-/// Renders the timeline, in order of time; at one instant events come before what follows from them.
+/// Renders the timeline, in order of time; at one instant events come before what follows from
+/// them.
 pub(super) fn render(scenario: &Scenario, signals: &dyn Signals) -> String {
     let mut entries: Vec<Entry> = scenario
         .events

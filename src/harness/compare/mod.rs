@@ -11,7 +11,8 @@ use crate::trace::{ColumnInfo, ColumnKind, Data, Trace};
 /// What [`compare`] found.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Comparison {
-    /// Whether both have the same columns and rows with the same bits. What they say about themselves does not count.
+    /// Whether both have the same columns and rows with the same bits. What they say about
+    /// themselves does not count.
     pub same: bool,
     /// Number of rows, left and right.
     pub rows: [usize; 2],
@@ -60,8 +61,8 @@ pub struct Difference {
     pub name: String,
     /// Unit of the column; empty for a switch, a state and a bare number.
     pub unit: String,
-    /// Largest distance of the two values, in the column's unit; 1 for a switch or a state that differs; `None` if
-    /// one of the values is not a finite number and the other is another.
+    /// Largest distance of the two values, in the column's unit; 1 for a switch or a state that
+    /// differs; `None` if one of the values is not a finite number and the other is another.
     pub largest: Option<f64>,
     /// Number of the first row with that distance.
     pub largest_row: usize,
@@ -88,7 +89,8 @@ pub struct AboutDifference {
     pub right: Option<String>,
 }
 
-/// Compares two traces row by row and bit by bit; a zero and a negative zero differ, by a distance of 0.
+/// Compares two traces row by row and bit by bit; a zero and a negative zero differ, by a distance
+/// of 0.
 pub fn compare(left: &Trace, right: &Trace) -> Comparison {
     let rows = [left.rows(), right.rows()];
     let compared = rows[0].min(rows[1]);

@@ -6,7 +6,8 @@ use trimproof_diagnostics::{CELL_MAX, brief as shortened, line as shown};
 
 use super::Comparison;
 
-/// A summary line, the first divergence, a table of the largest differences, and what else is not alike.
+/// A summary line, the first divergence, a table of the largest differences, and what else is not
+/// alike.
 impl fmt::Display for Comparison {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let [left, right] = self.rows;

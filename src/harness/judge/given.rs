@@ -35,7 +35,8 @@ impl<'a> Given<'a> {
         }
     }
 
-    /// The signals and constants of a formula that are known and not there, each once, in the formula's order.
+    /// The signals and constants of a formula that are known and not there, each once, in the
+    /// formula's order.
     pub(crate) fn missing_in(&self, formula: &str) -> Vec<String> {
         let mut missing: Vec<String> = Vec::new();
         for word in words_in(formula) {

@@ -12,7 +12,8 @@ pub enum Verdict {
     Pass,
     /// It is false.
     Fail,
-    /// It speaks of something that this run does not have: the controller does not report it, or has no such setting.
+    /// It speaks of something that this run does not have: the controller does not report it, or
+    /// has no such setting.
     NotJudged,
 }
 
@@ -40,7 +41,8 @@ pub struct Judgement {
     pub verdict: Verdict,
     /// Signals and constants of the formula that this run does not have; it is not judged then.
     pub missing: Vec<String>,
-    /// How far it passes (positive) or fails (negative), in `unit`; infinite where a switch or a state decided.
+    /// How far it passes (positive) or fails (negative), in `unit`; infinite where a switch or a
+    /// state decided.
     pub margin: f64,
     /// Unit of the deciding comparison.
     pub unit: String,

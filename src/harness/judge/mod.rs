@@ -21,8 +21,8 @@ pub use judgement::{Judgement, Verdict};
 pub use names::names_for;
 use trimproof_formula::{Formula, evaluate_all};
 
-/// Checks everything about a scenario that needs the rig: its start, its events against the rig's ticks, every
-/// formula that is for `rig`.
+/// Checks everything about a scenario that needs the rig: its start, its events against the rig's
+/// ticks, every formula that is for `rig`.
 ///
 /// # Errors
 /// Everything at fault, with its place in `text`, the scenario file's text; of each formula, and of

@@ -1,10 +1,11 @@
 //! Verdicts as JUnit XML, for CI servers.
 //!
-//! One `testsuite` for each scenario and rig, one `testcase` for each expectation and each law. A broken
-//! one is a `failure` of type `fail`; one that speaks of what the run does not have is `skipped`:
-//! not judged. A run that did not end is an `error` of type `aborted`, `stopped` or `not-run`, and
-//! all its expectations are `skipped`; so is, as type `not-judged`, a run of which nothing could be
-//! judged. Times are **simulated** seconds, so that the file is the same every time.
+//! One `testsuite` for each scenario and rig, one `testcase` for each expectation and each law. A
+//! broken one is a `failure` of type `fail`; one that speaks of what the run does not have is
+//! `skipped`: not judged. A run that did not end is an `error` of type `aborted`, `stopped` or
+//! `not-run`, and all its expectations are `skipped`; so is, as type `not-judged`, a run of which
+//! nothing could be judged. Times are **simulated** seconds, so that the file is the same every
+//! time.
 //!
 //! The report is valid by both strict schemas that are published, read in November 2026: that of
 //! the xUnit plugin of the Jenkins server (`junit-10.xsd` in its repository jenkinsci/xunit-plugin)

@@ -1,5 +1,5 @@
-//! A small writer of XML 1.0. Foreign text is made visible here: in attributes as one line of bounded length, in text line
-//! by line.
+//! A small writer of XML 1.0. Foreign text is made visible here: in attributes as one line of
+//! bounded length, in text line by line.
 
 use std::fmt::Write;
 
@@ -70,8 +70,8 @@ impl Writer {
     }
 }
 
-/// Text with what means something to XML written as references. A character that XML 1.0 cannot carry (section 2.2 of its
-/// specification, production `Char`) becomes U+FFFD.
+/// Text with what means something to XML written as references. A character that XML 1.0 cannot
+/// carry (section 2.2 of its specification, production `Char`) becomes U+FFFD.
 fn escape_into(out: &mut String, text: &str, attribute: bool) {
     for c in text.chars() {
         match c {

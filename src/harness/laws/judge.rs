@@ -61,7 +61,8 @@ impl LawJudgement {
         self.verdict() == Verdict::Fail
     }
 
-    /// Whether the scenario makes an exception of a law that the run keeps, and does not say that some seeds do.
+    /// Whether the scenario makes an exception of a law that the run keeps, and does not say that
+    /// some seeds do.
     pub fn is_idle_exception(&self) -> bool {
         self.missing.is_empty()
             && self.broken.is_none()
@@ -83,7 +84,8 @@ pub fn judge_laws(
     verdicts(laws, scenario, &given, breaks)
 }
 
-/// The verdicts on a complete run, from the margin of each law that can be judged in the first row in which it is false.
+/// The verdicts on a complete run, from the margin of each law that can be judged in the first row
+/// in which it is false.
 pub(crate) fn verdicts(
     laws: &LawSet,
     scenario: &Scenario,

@@ -1,11 +1,12 @@
 //! Laws: what must be true in every row of every run, whatever the scenario.
 //!
-//! They stand in one file, `laws.toml`, which every scenario of its folder and of the folders below inherits. A law is a
-//! formula that only looks back and that is judged in every row, so that it fits runs of any length. Where it says
-//! `axis.` it is judged for pitch and for roll, as two laws, so that the two cannot come apart.
+//! They stand in one file, `laws.toml`, which every scenario of its folder and of the folders below
+//! inherits. A law is a formula that only looks back and that is judged in every row, so that it
+//! fits runs of any length. Where it says `axis.` it is judged for pitch and for roll, as two laws,
+//! so that the two cannot come apart.
 //!
-//! A scenario that breaks a law on purpose says so in an `[[except]]` with its reason; an exception that the run does not
-//! need is itself a fault of the suite ([`LawJudgement::is_idle_exception`]).
+//! A scenario that breaks a law on purpose says so in an `[[except]]` with its reason; an exception
+//! that the run does not need is itself a fault of the suite ([`LawJudgement::is_idle_exception`]).
 
 mod judge;
 #[cfg(test)]
@@ -49,11 +50,12 @@ pub struct LawFile {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Law {
-    /// Name, unique in the file; with `axis.` in the formula, `: pitch` or `: roll` is added to it in reports.
+    /// Name, unique in the file; with `axis.` in the formula, `: pitch` or `: roll` is added to it
+    /// in reports.
     #[schemars(length(min = 1, max = 200))]
     pub name: String,
-    /// What must be true in every row: a formula that looks back only, without `always` around it. `axis.` stands for
-    /// `pitch.` and for `roll.`, also in `rig.axis.`.
+    /// What must be true in every row: a formula that looks back only, without `always` around it.
+    /// `axis.` stands for `pitch.` and for `roll.`, also in `rig.axis.`.
     #[schemars(length(min = 1, max = 4000))]
     pub formula: String,
     /// Why it holds in every run: the requirement, the physics or the source.

@@ -9,8 +9,8 @@ const HOLDING_MARGIN: f64 = 1.5;
 const GRAVITY_MARGIN: f64 = 1.5;
 
 impl RigFile {
-    /// Everything about the rig that looks unintended: controller settings that do not fit the parts, and
-    /// parts that do not fit each other. Empty for a sound rig.
+    /// Everything about the rig that looks unintended: controller settings that do not fit the
+    /// parts, and parts that do not fit each other. Empty for a sound rig.
     pub fn advice(&self) -> Vec<String> {
         let mut advice = Vec::new();
         for (index, name) in ["pitch", "roll"].into_iter().enumerate() {
@@ -143,7 +143,8 @@ impl RigFile {
                 cartridge.breakout_n_m
             ));
         }
-        // While released the trim shaft trails the stick by play and backlash; the motor must catch in the right cycle.
+        // While released the trim shaft trails the stick by play and backlash; the motor must catch
+        // in the right cycle.
         let play_deg =
             cartridge.free_play_rad.to_degrees() + axis.drive.backlash_half_rad().to_degrees();
         if play_deg > axis.full_step_deg() {

@@ -1,7 +1,8 @@
-//! Rig files as a run needs them: the twin's rig and, where the file has them, the settings of our controller.
+//! Rig files as a run needs them: the twin's rig and, where the file has them, the settings of our
+//! controller.
 //!
-//! The twin's crate reads the mechanics and knows no controller; this module reads `[controller]` from the same text
-//! and holds both against each other.
+//! The twin's crate reads the mechanics and knows no controller; this module reads `[controller]`
+//! from the same text and holds both against each other.
 
 mod advice;
 mod constants;
@@ -24,7 +25,8 @@ use trimproof_plant::rig::SensorRig;
 pub struct RigFile {
     /// Stick, drives, sensors, supply, board and hand.
     pub rig: Rig,
-    /// Settings of our controller; `None` if the file has no `[controller]`: any other firmware can be run on it.
+    /// Settings of our controller; `None` if the file has no `[controller]`: any other firmware can
+    /// be run on it.
     pub controller: Option<Settings>,
 }
 
@@ -35,8 +37,8 @@ impl RigFile {
     /// Reads a rig from the text of its file.
     ///
     /// # Errors
-    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range, controller
-    /// settings that the controller refuses. The error points at the value.
+    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range,
+    /// controller settings that the controller refuses. The error points at the value.
     pub fn parse(text: &str) -> Result<Self, FileError> {
         let rig = Rig::parse(text)?;
         let mut controller = read_settings(text)?;
@@ -51,30 +53,31 @@ impl RigFile {
         Ok(Self { rig, controller })
     }
 
-    /// The controller's settings of one axis by its index: 0 is pitch, any other is roll. `None` without `[controller]`.
+    /// The controller's settings of one axis by its index: 0 is pitch, any other is roll. `None`
+    /// without `[controller]`.
     pub fn axis_settings(&self, index: usize) -> Option<&AxisSettings> {
         self.controller
             .as_ref()
             .map(|settings| axis_of(settings, index))
     }
 
-    /// What the controller takes the stick's angle to be, noise and delay left out; both in degrees. `None` without
-    /// `[controller]`.
+    /// What the controller takes the stick's angle to be, noise and delay left out; both in
+    /// degrees. `None` without `[controller]`.
     pub fn estimated_deg(&self, index: usize, angle_deg: f64) -> Option<f64> {
         let settings = self.axis_settings(index)?;
         Some(estimated_deg(&self.axis(index).sensor, settings, angle_deg))
     }
 
-    /// Constants for formulas with their names, `rig.` included, in a fixed order: those of the parts, then those of
-    /// the settings.
+    /// Constants for formulas with their names, `rig.` included, in a fixed order: those of the
+    /// parts, then those of the settings.
     pub fn constants(&self) -> Vec<(String, f64)> {
         let mut constants = self.rig.constants();
         constants.extend(self.controller.iter().flat_map(constants::constants_of));
         constants
     }
 
-    /// As [`RigFile::constants`]; what follows from settings that the file does not have has the values of the example
-    /// settings, so that formulas can be read.
+    /// As [`RigFile::constants`]; what follows from settings that the file does not have has the
+    /// values of the example settings, so that formulas can be read.
     pub(crate) fn constants_or_examples(&self) -> Vec<(String, f64)> {
         let mut constants = self.rig.constants();
         let settings = self.controller.unwrap_or(Settings::example());

@@ -1,12 +1,14 @@
 //! How far a run is from the same run at half steps.
 //!
-//! The commands of the first run are kept and given again: with the controller in the loop, a sensor count may flip at the
-//! other steps and change what is commanded, which is no error of the integrator. Halving the steps of a scheme of second
-//! order takes three quarters of its error away, so the whole error is about four thirds of the difference.
+//! The commands of the first run are kept and given again: with the controller in the loop, a
+//! sensor count may flip at the other steps and change what is commanded, which is no error of the
+//! integrator. Halving the steps of a scheme of second order takes three quarters of its error
+//! away, so the whole error is about four thirds of the difference.
 //!
-//! Beyond [`BAR_RAD`] the question is whether the steps are too long or the motion itself is a **bifurcation**: one that turns a
-//! change that nobody can measure into more than the bar (a rotor that just passes a peak of its detent, or just does not). So the
-//! run at half steps is made again with such changes, one at a time.
+//! Beyond [`BAR_RAD`] the question is whether the steps are too long or the motion itself is a
+//! **bifurcation**: one that turns a change that nobody can measure into more than the bar (a rotor
+//! that just passes a peak of its detent, or just does not). So the run at half steps is made again
+//! with such changes, one at a time.
 
 use serde::Serialize;
 use trimproof_io::{Inputs, Outputs, Reports};
@@ -49,7 +51,8 @@ pub struct Accuracy {
     pub shaft_deg: StepDifference,
     /// Hand force at the grip, N.
     pub grip_force_n: StepDifference,
-    /// Where the stick differs by more than [`BAR_RAD`]: the change that nobody can measure which moves it the most.
+    /// Where the stick differs by more than [`BAR_RAD`]: the change that nobody can measure which
+    /// moves it the most.
     pub sensitivity: Option<Sensitivity>,
 }
 

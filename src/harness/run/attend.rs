@@ -8,8 +8,9 @@ pub trait Attend {
     /// Called before the tick at `now_s`, simulated s; `false` stops the run.
     fn go_on(&mut self, now_s: f64) -> bool;
 
-    /// What the pilot does at this very tick beside what the scenario says. Times before `now_s` mean now: the same events
-    /// in a scenario file, at the times that they carry here, give the same trace.
+    /// What the pilot does at this very tick beside what the scenario says. Times before `now_s`
+    /// mean now: the same events in a scenario file, at the times that they carry here, give the
+    /// same trace.
     fn act(&mut self, _now_s: f64) -> Vec<Event> {
         Vec::new()
     }

@@ -7,8 +7,8 @@ use super::target::{Ending, Target, TargetError};
 use super::traffic::Traffic;
 use crate::rig::RigFile;
 
-/// Runs a reference and another controller on the same inputs; the other one is in the loop. The run fails at the first
-/// difference.
+/// Runs a reference and another controller on the same inputs; the other one is in the loop. The
+/// run fails at the first difference.
 pub struct Beside<R, T> {
     reference: R,
     other: T,

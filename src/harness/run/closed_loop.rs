@@ -1,7 +1,7 @@
 //! The closed loop of twin and controller: the one place where the order of a tick stands.
 //!
-//! [`ClosedLoop::step`]: cues of the scenario, sensors and switches sampled, controller, what is seen, command on the
-//! drivers' lines, twin advanced to the next tick.
+//! [`ClosedLoop::step`]: cues of the scenario, sensors and switches sampled, controller, what is
+//! seen, command on the drivers' lines, twin advanced to the next tick.
 
 use trimproof_io::Outputs;
 use trimproof_plant::{FaultKind, Numerics, Plant, StartPose};
@@ -36,7 +36,8 @@ pub struct Seen<'a> {
 }
 
 impl ClosedLoop {
-    /// The twin of `rig` standing as `start` says, with sensor noise and link losses from `seed`, and no event to come.
+    /// The twin of `rig` standing as `start` says, with sensor noise and link losses from `seed`,
+    /// and no event to come.
     pub fn new(rig: &RigFile, seed: u64, numerics: Numerics, start: StartPose) -> Self {
         Self {
             plant: Plant::new(rig, seed, numerics, start),
@@ -87,8 +88,8 @@ impl ClosedLoop {
         self.script.add(event, self.plant.tick_s());
     }
 
-    /// One control tick, in the order that the head of this file states. `seen` is called between the controller's answer
-    /// and its effect.
+    /// One control tick, in the order that the head of this file states. `seen` is called between
+    /// the controller's answer and its effect.
     ///
     /// # Errors
     /// The controller fails, or the twin cannot compute what follows.

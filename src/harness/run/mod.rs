@@ -1,7 +1,7 @@
 //! Runs: a scenario on a twin against a controller, from the first tick to the last.
 //!
-//! [`ClosedLoop::step`] is a tick. A row shows the twin at the instant of the tick beside what the controller answered
-//! to it.
+//! [`ClosedLoop::step`] is a tick. A row shows the twin at the instant of the tick beside what the
+//! controller answered to it.
 
 mod accuracy;
 mod attend;
@@ -54,7 +54,8 @@ pub fn run_scenario(
     run_attended(rig, scenario, target, &mut attend::ClockWatch(watch))
 }
 
-/// Runs `scenario` as [`run_scenario`] does, with `attend` beside it: it gets every row and may act as the pilot.
+/// Runs `scenario` as [`run_scenario`] does, with `attend` beside it: it gets every row and may act
+/// as the pilot.
 pub fn run_attended(
     rig: &RigFile,
     scenario: &Scenario,
@@ -104,8 +105,8 @@ pub(crate) fn rows_of(rig: &RigFile, scenario: &Scenario) -> usize {
     script::tick_at(scenario.length_s, rig.tick_s()) as usize + 1
 }
 
-/// A trace of a run without a row yet, with room for all of them. What may be stopped at any time does not get an hour's room
-/// at once.
+/// A trace of a run without a row yet, with room for all of them. What may be stopped at any time
+/// does not get an hour's room at once.
 pub(crate) fn empty_trace(rig: &RigFile, scenario: &Scenario, target: &dyn Target) -> Trace {
     let rows = rows_of(rig, scenario).min(ROOM_ROWS);
     Trace::new(

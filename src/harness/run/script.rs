@@ -234,7 +234,8 @@ fn cues_of(event: &Event, tick_s: f64) -> Vec<(u32, Cue)> {
     cues
 }
 
-/// The first tick at or after `at_s`; a nanosecond of rounding in decimal times does not cost a tick.
+/// The first tick at or after `at_s`; a nanosecond of rounding in decimal times does not cost a
+/// tick.
 pub(super) fn tick_at(at_s: f64, tick_s: f64) -> u32 {
     ((at_s - 1e-9) / tick_s).ceil().max(0.0) as u32
 }

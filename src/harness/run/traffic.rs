@@ -70,7 +70,8 @@ impl RoundTrips {
         self.sum_us
     }
 
-    /// The time that `percent` of them do not exceed, µs, rounded up by at most an eighth; `None` if there are none.
+    /// The time that `percent` of them do not exceed, µs, rounded up by at most an eighth; `None`
+    /// if there are none.
     pub fn percentile_us(&self, percent: f64) -> Option<u64> {
         let count = self.count();
         if count == 0 {
@@ -85,7 +86,8 @@ impl RoundTrips {
         })
     }
 
-    /// Doublings from the shortest to the longest: lower end (included), upper end (excluded), µs, and how many.
+    /// Doublings from the shortest to the longest: lower end (included), upper end (excluded), µs,
+    /// and how many.
     pub fn octaves(&self) -> Vec<(u64, u64, u64)> {
         let mut found: Vec<(u64, u64, u64)> = Vec::new();
         for (bucket, number) in self.counts.iter().enumerate() {

@@ -7,7 +7,8 @@ use trimproof_plant::{AxisName, FaultKind, SwitchName};
 
 use super::{Event, Expectation, LawException, Scenario, is_kebab};
 
-/// Slack when times are added up, s: far above the rounding of sums below an hour (1e-12), far below a tick.
+/// Slack when times are added up, s: far above the rounding of sums below an hour (1e-12), far
+/// below a tick.
 const SLACK_S: f64 = 1e-9;
 
 /// Notes a fault of one entry and goes on with the next.
@@ -327,10 +328,11 @@ impl Checker<'_> {
         self.fault_overlaps(events)
     }
 
-    /// No two faults at once that change the same part: the end of one would mend the other too, or one
-    /// would hide the other.
+    /// No two faults at once that change the same part: the end of one would mend the other too, or
+    /// one would hide the other.
     fn fault_overlaps(&self, events: &[Event]) -> Result<(), FileError> {
-        /// A fault under way: its place among the events, what it is and when it ends (infinity: never).
+        /// A fault under way: its place among the events, what it is and when it ends (infinity:
+        /// never).
         struct Active<'a> {
             index: usize,
             fault: &'a FaultKind,

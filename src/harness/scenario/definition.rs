@@ -9,7 +9,8 @@ use super::event::Event;
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Scenario {
-    /// Name: the stem of the file, set by whoever read it (see [`name_of`](super::name_of)); empty after parsing.
+    /// Name: the stem of the file, set by whoever read it (see [`name_of`](super::name_of)); empty
+    /// after parsing.
     #[serde(skip)]
     pub name: String,
     /// One line that says what happens.
@@ -24,7 +25,8 @@ pub struct Scenario {
     /// Simulated length, s, above 0 and at most 3600.
     #[schemars(range(max = 3600.0), extend("exclusiveMinimum" = 0))]
     pub length_s: f64,
-    /// Seed of everything random (sensor noise, lost messages); the same seed gives the same run. 1 if left out.
+    /// Seed of everything random (sensor noise, lost messages); the same seed gives the same run. 1
+    /// if left out.
     #[serde(default = "default_seed")]
     #[schemars(range(min = 0))]
     pub seed: u64,
@@ -48,7 +50,8 @@ pub struct Scenario {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct LawException {
-    /// Name of the law as reports have it, with its axis: `the drive is where the controller has it: pitch`.
+    /// Name of the law as reports have it, with its axis: `the drive is where the controller has
+    /// it: pitch`.
     #[schemars(length(min = 1, max = 220))]
     pub law: String,
     /// Why the law cannot hold here.
@@ -57,7 +60,8 @@ pub struct LawException {
     /// Rigs that it is for, each one of the scenario's; every rig of the scenario if left out.
     #[schemars(length(min = 1, max = 64))]
     pub rigs: Option<Vec<String>>,
-    /// Whether it depends on the seed that the law breaks, so that a run may keep it too (default no).
+    /// Whether it depends on the seed that the law breaks, so that a run may keep it too (default
+    /// no).
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub sometimes: bool,
 }
@@ -96,7 +100,8 @@ pub struct Expectation {
     /// Name, unique in the scenario; it stands in reports.
     #[schemars(length(min = 1, max = 200))]
     pub name: String,
-    /// The formula that must hold at time 0: signal temporal logic over the trace's signals and the rig's constants.
+    /// The formula that must hold at time 0: signal temporal logic over the trace's signals and the
+    /// rig's constants.
     #[schemars(length(min = 1, max = 4000))]
     pub formula: String,
     /// Why the limit is what it is: the requirement, the physics or the source.
@@ -123,7 +128,8 @@ pub struct Scale {
 }
 
 impl Scenario {
-    /// The scenario as the text of a file; [`Scenario::parse`] reads it back with the very same numbers.
+    /// The scenario as the text of a file; [`Scenario::parse`] reads it back with the very same
+    /// numbers.
     pub fn to_toml(&self) -> String {
         // Strings, finite numbers, lists and tables: all of it has a form in TOML.
         toml::to_string(self).unwrap_or_default()

@@ -4,8 +4,8 @@ use toml::de::{DeTable, DeValue};
 
 use super::Scenario;
 
-/// The length that is taken where a file has none that is usable, s: the longest that there is, so that no window is
-/// refused for it.
+/// The length that is taken where a file has none that is usable, s: the longest that there is, so
+/// that no window is refused for it.
 const LONGEST_S: f64 = 3600.0;
 
 /// The formulas of a file, and what they are checked against.

@@ -60,7 +60,8 @@ pub enum Event {
         /// Force on roll, N, positive pushes right.
         #[schemars(range(min = -5000.0, max = 5000.0))]
         roll_n: Option<f64>,
-        /// Time in which the force rises, linearly, from 0, s, at most `for_s`; 0 (at once) if left out.
+        /// Time in which the force rises, linearly, from 0, s, at most `for_s`; 0 (at once) if left
+        /// out.
         #[serde(default)]
         #[schemars(range(min = 0.0, max = 3600.0))]
         rise_s: f64,
@@ -75,7 +76,8 @@ pub enum Event {
         at_s: f64,
         /// Which switch.
         switch: SwitchName,
-        /// Bounce: durations, s, of alternating levels, the first closed; then it is closed for good. None if left out.
+        /// Bounce: durations, s, of alternating levels, the first closed; then it is closed for
+        /// good. None if left out.
         #[serde(default)]
         #[schemars(length(max = 32), extend("items" = {"type": "number", "exclusiveMinimum": 0, "maximum": 1}))]
         bounce_s: Vec<f64>,
@@ -87,7 +89,8 @@ pub enum Event {
         at_s: f64,
         /// Which switch.
         switch: SwitchName,
-        /// Bounce: durations, s, of alternating levels, the first open; then it is open for good. None if left out.
+        /// Bounce: durations, s, of alternating levels, the first open; then it is open for good.
+        /// None if left out.
         #[serde(default)]
         #[schemars(length(max = 32), extend("items" = {"type": "number", "exclusiveMinimum": 0, "maximum": 1}))]
         bounce_s: Vec<f64>,
@@ -102,7 +105,8 @@ pub enum Event {
         /// How long from press to let go, s, above 0.
         #[schemars(range(max = 3600.0), extend("exclusiveMinimum" = 0))]
         for_s: f64,
-        /// Bounce of the press and again of the let go: durations, s, of alternating levels, the first the new level.
+        /// Bounce of the press and again of the let go: durations, s, of alternating levels, the
+        /// first the new level.
         #[serde(default)]
         #[schemars(length(max = 32), extend("items" = {"type": "number", "exclusiveMinimum": 0, "maximum": 1}))]
         bounce_s: Vec<f64>,
@@ -147,7 +151,8 @@ pub enum Event {
         at_s: f64,
         /// What breaks.
         fault: FaultKind,
-        /// How long until it is whole again, s, above 0; to the end if left out. Not for a fault of an instant.
+        /// How long until it is whole again, s, above 0; to the end if left out. Not for a fault of
+        /// an instant.
         #[schemars(range(max = 3600.0), extend("exclusiveMinimum" = 0))]
         for_s: Option<f64>,
     },
@@ -171,7 +176,8 @@ impl Event {
         }
     }
 
-    /// How long it is under way, s: bounce included, 0 for an instant and for what lasts to the end.
+    /// How long it is under way, s: bounce included, 0 for an instant and for what lasts to the
+    /// end.
     pub fn lasts_s(&self) -> f64 {
         match self {
             Self::Grip { .. } | Self::LetGoStick { .. } | Self::ForceTrim { .. } => 0.0,

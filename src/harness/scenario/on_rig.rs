@@ -1,4 +1,5 @@
-//! What a scenario must keep to on a rig: a start that the stops leave, and events that are seen at its ticks.
+//! What a scenario must keep to on a rig: a start that the stops leave, and events that are seen at
+//! its ticks.
 
 use crate::rig::RigFile;
 use trimproof_diagnostics::FileError;
@@ -12,7 +13,8 @@ const SLACK_S: f64 = 1e-9;
 /// Checks what needs the rig's numbers, formulas left out. `text` is the scenario file's.
 ///
 /// # Errors
-/// A start beyond a stop or inside an obstacle; a hold, a dip or a fault that is over at the tick at which it begins.
+/// A start beyond a stop or inside an obstacle; a hold, a dip or a fault that is over at the tick
+/// at which it begins.
 pub(crate) fn check(rig: &RigFile, scenario: &Scenario, text: &str) -> Result<(), FileError> {
     start(rig, scenario, text)?;
     for (index, event) in scenario.events.iter().enumerate() {

@@ -1,5 +1,5 @@
-//! Checks a TOML text against a JSON Schema that schemars made, so that every error points at the very
-//! key or value at fault. The TOML reader alone loses the place inside tagged tables.
+//! Checks a TOML text against a JSON Schema that schemars made, so that every error points at the
+//! very key or value at fault. The TOML reader alone loses the place inside tagged tables.
 
 use std::cell::RefCell;
 

@@ -3,7 +3,8 @@
 use crate::laws::FILE_NAME;
 use std::path::{Path, PathBuf};
 
-/// The file of laws that a scenario file inherits: in its own folder, or in the nearest folder above that has one.
+/// The file of laws that a scenario file inherits: in its own folder, or in the nearest folder
+/// above that has one.
 pub(super) fn laws_for(scenario: &Path) -> Option<PathBuf> {
     let folder = match scenario.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,

@@ -28,7 +28,8 @@ pub struct Case {
     pub lines: Arc<[usize]>,
     /// What is allowed in the file but hardly meant.
     pub warnings: Vec<Problem>,
-    /// The laws that the scenario inherits, read for the rig; none where no folder above has a file of them.
+    /// The laws that the scenario inherits, read for the rig; none where no folder above has a file
+    /// of them.
     pub laws: Arc<LawSet>,
 }
 
@@ -67,13 +68,13 @@ pub fn warnings(cases: &[Case]) -> Vec<Problem> {
 
 /// Reads and checks scenario files and the rigs that they name.
 ///
-/// A rig `r` is the file `rigs/r.toml` in the scenario's folder, else in the folder above.
-/// With `only_rig`, scenarios that do not name this rig give no case, but are checked all the same.
-/// The cases come in order of scenario name, then in the order in which the scenario lists its rigs.
+/// A rig `r` is the file `rigs/r.toml` in the scenario's folder, else in the folder above. With
+/// `only_rig`, scenarios that do not name this rig give no case, but are checked all the same. The
+/// cases come in order of scenario name, then in the order in which the scenario lists its rigs.
 ///
 /// # Errors
-/// Everything that is wrong with any of the files, in the order of the files; also two scenarios of the same name, and an
-/// `only_rig` that no scenario names. Nothing is run, nothing written.
+/// Everything that is wrong with any of the files, in the order of the files; also two scenarios of
+/// the same name, and an `only_rig` that no scenario names. Nothing is run, nothing written.
 pub fn load(files: &[PathBuf], only_rig: Option<&str>) -> Result<Vec<Case>, Vec<Problem>> {
     let mut loader = Loader::default();
     for file in files {
@@ -392,7 +393,8 @@ fn check_exceptions(
 /// Folders in which the rigs of a scenario may stand, nearest first.
 fn rig_folders(scenario: &Path) -> Vec<PathBuf> {
     let folder = scenario.parent().unwrap_or(Path::new(""));
-    // The parent by name where there is one, so that messages read `scenarios/rigs`, not `scenarios/x/../rigs`.
+    // The parent by name where there is one, so that messages read `scenarios/rigs`, not
+    // `scenarios/x/../rigs`.
     let above = match folder.components().next_back() {
         Some(Component::Normal(_)) => folder.parent().unwrap_or(Path::new("")).to_owned(),
         _ => folder.join(".."),

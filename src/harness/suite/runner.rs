@@ -26,7 +26,8 @@ pub struct Plan<'a> {
     pub target: &'a (dyn Fn() -> Box<dyn Target> + Sync),
     /// Whether the cards of complete runs are wanted.
     pub cards: bool,
-    /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads of the runs.
+    /// Draws complete runs while their trace is at hand; `None` draws none. Called on the threads
+    /// of the runs.
     pub draw: Option<&'a Draw<'a>>,
     /// Whether each complete run is made again at half steps, to say how far it is from it.
     pub accuracy: bool,
@@ -64,7 +65,8 @@ pub struct Outcome {
     pub end: End,
     /// Simulated time that the trace covers, s.
     pub simulated_s: f64,
-    /// A judgement for every expectation, in the order of the file; empty unless the run is complete.
+    /// A judgement for every expectation, in the order of the file; empty unless the run is
+    /// complete.
     pub judgements: Vec<Judgement>,
     /// What became of every law, in the order of their file; empty unless the run is complete.
     pub laws: Vec<LawJudgement>,
@@ -72,8 +74,8 @@ pub struct Outcome {
     pub hash: Option<String>,
     /// The readable card; `None` unless the run is complete and cards are wanted.
     pub card: Option<String>,
-    /// Largest differences to the run at half steps, or why there are none; `None` unless it was asked for and the run
-    /// is complete.
+    /// Largest differences to the run at half steps, or why there are none; `None` unless it was
+    /// asked for and the run is complete.
     pub accuracy: Option<Result<Accuracy, String>>,
     /// Pictures that were drawn of it; none unless the run is complete.
     pub pictures: Vec<Picture>,
@@ -94,7 +96,8 @@ pub enum End {
     Complete,
     /// The controller under test failed; the reason. The trace so far is kept.
     Cut(String),
-    /// The twin could not compute the run; instant, part and reason. The trace so far is kept, nothing is judged.
+    /// The twin could not compute the run; instant, part and reason. The trace so far is kept,
+    /// nothing is judged.
     Aborted(String),
     /// It was stopped from outside. The trace so far is kept.
     Stopped,
@@ -108,8 +111,8 @@ impl Outcome {
         format!("{}@{}", self.name, self.rig_name)
     }
 
-    /// The verdict on the run: `Fail` if an expectation or a law fails, `NotJudged` if no expectation and no law could be judged, else
-    /// `Pass`. `None` unless the run is complete.
+    /// The verdict on the run: `Fail` if an expectation or a law fails, `NotJudged` if no
+    /// expectation and no law could be judged, else `Pass`. `None` unless the run is complete.
     pub fn verdict(&self) -> Option<Verdict> {
         if self.end != End::Complete {
             return None;
@@ -200,8 +203,9 @@ impl Outcome {
 
 /// Runs every case and judges it.
 ///
-/// The outcomes come in the order of `cases`, whatever the number of threads. `progress` is called on the calling thread
-/// with the simulated seconds that were run since the last call, and the label of each case as it ends.
+/// The outcomes come in the order of `cases`, whatever the number of threads. `progress` is called
+/// on the calling thread with the simulated seconds that were run since the last call, and the
+/// label of each case as it ends.
 ///
 /// # Panics
 /// Goes on with the panic of a worker, if one panicked, when all others have ended.

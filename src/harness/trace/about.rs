@@ -7,7 +7,8 @@ use trimproof_diagnostics::{MESSAGE_MAX, brief};
 
 use super::error::Flaw;
 
-/// Where a trace comes from. It does not enter the hash: the same values have the same hash whatever made them.
+/// Where a trace comes from. It does not enter the hash: the same values have the same hash
+/// whatever made them.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct About {
     /// Name of the rig.
@@ -27,9 +28,9 @@ pub struct About {
 }
 
 impl About {
-    /// Everything as keys and values, in the order of the files: `version.` and `note.` go before the names.
-    /// What cannot be seen in them is shown, and of a very long text only the beginning stands
-    /// here.
+    /// Everything as keys and values, in the order of the files: `version.` and `note.` go before
+    /// the names. What cannot be seen in them is shown, and of a very long text only the beginning
+    /// stands here.
     pub fn entries(&self) -> Vec<(String, String)> {
         let mut entries = vec![
             ("rig".to_owned(), self.rig.clone()),

@@ -1,5 +1,6 @@
-//! What a run can record: one table that says for each signal its name, kind, unit, meaning, who gives it and where in
-//! a [`Row`] it is. A trace takes its columns from here once, when it is made; from then on it is asked itself.
+//! What a run can record: one table that says for each signal its name, kind, unit, meaning, who
+//! gives it and where in a [`Row`] it is. A trace takes its columns from here once, when it is
+//! made; from then on it is asked itself.
 
 use std::borrow::Cow;
 
@@ -233,7 +234,8 @@ mod tests {
 
     #[test]
     fn ten_minutes_stay_within_105_mb() {
-        // 600 s at 500 Hz. What a replay and the laws need took it past the 100 MB that it had before.
+        // 600 s at 500 Hz. What a replay and the laws need took it past the 100 MB that it had
+        // before.
         let bytes = 600 * 500 * bytes_per_row();
         assert!(bytes <= 105_000_000, "{bytes}");
         // 35 numbers, 10 whole numbers, 26 switches, 1 state.

@@ -1,5 +1,6 @@
-//! Traces as CSV (RFC 4180): a header, one record a row, lines end in CR LF. The last column, `about`, holds
-//! `key=value` from the first record on; it may need more records than there are rows, whose other fields are empty.
+//! Traces as CSV (RFC 4180): a header, one record a row, lines end in CR LF. The last column,
+//! `about`, holds `key=value` from the first record on; it may need more records than there are
+//! rows, whose other fields are empty.
 
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom, Write};

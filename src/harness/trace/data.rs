@@ -38,7 +38,8 @@ impl Data {
         }
     }
 
-    /// Appends a value of each row; the table of columns makes sure that it is of the column's kind.
+    /// Appends a value of each row; the table of columns makes sure that it is of the column's
+    /// kind.
     pub(super) fn append_rows(&mut self, rows: &[Row], cell: impl Fn(&Row) -> Cell) {
         macro_rules! values {
             ($values:ident, $kind:ident, $value:expr) => {
@@ -117,7 +118,8 @@ impl Data {
         }
     }
 
-    /// The value as it stands in a CSV file: shortest digits that give the same bits, 0 and 1, state names.
+    /// The value as it stands in a CSV file: shortest digits that give the same bits, 0 and 1,
+    /// state names.
     pub(crate) fn text(&self, row: usize) -> String {
         match self {
             Self::Number(values) => format!("{:?}", values[row]),
@@ -148,7 +150,8 @@ impl Data {
         Ok(())
     }
 
-    /// Lays the bits of these rows' values, little end first, into `block`: at `offset` of each row of `width` bytes.
+    /// Lays the bits of these rows' values, little end first, into `block`: at `offset` of each row
+    /// of `width` bytes.
     pub(super) fn lay(&self, rows: Range<usize>, block: &mut [u8], offset: usize, width: usize) {
         match self {
             Self::Number(values) => lay_all(

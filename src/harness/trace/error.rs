@@ -16,7 +16,8 @@ pub enum TraceError {
         /// What the system said.
         source: io::Error,
     },
-    /// What a run needs for a while does not fit into memory, and the system keeps no temporary file.
+    /// What a run needs for a while does not fit into memory, and the system keeps no temporary
+    /// file.
     #[error("the temporary file that judging it needs: {source}")]
     Scratch {
         /// What the system said.

@@ -58,13 +58,15 @@ pub(crate) fn remove_stale(folder: &Path, fresh: &Metadata) {
     }
 }
 
-/// Writes `path` by `write`: into a temporary file beside it, which takes the name only when all is on the disk.
+/// Writes `path` by `write`: into a temporary file beside it, which takes the name only when all is
+/// on the disk.
 ///
 /// A process that is killed leaves the temporary file; the next run that tries the folder removes
 /// it.
 ///
 /// # Errors
-/// Whatever the system or `write` says; nothing is left then, and a file that was there stays as it was.
+/// Whatever the system or `write` says; nothing is left then, and a file that was there stays as it
+/// was.
 pub fn write_atomically(
     path: &Path,
     write: impl FnOnce(&mut BufWriter<&mut File>) -> io::Result<()>,

@@ -1,7 +1,8 @@
 //! The bit-hash of a trace: row after row, so that it can be taken while a run is under way.
 //!
-//! BLAKE3 over the names of the columns, each followed by a zero byte, then over every row in turn: the bits of its
-//! values in the order of the columns, little end first; last the number of rows. The first 16 bytes count.
+//! BLAKE3 over the names of the columns, each followed by a zero byte, then over every row in turn:
+//! the bits of its values in the order of the columns, little end first; last the number of rows.
+//! The first 16 bytes count.
 
 use std::fmt::Write as _;
 
@@ -14,13 +15,15 @@ const BLOCK_ROWS: usize = 64;
 const BLOCKS: usize = 8;
 
 impl Trace {
-    /// A hasher of traces with these columns, which takes them one after the other as if they were one.
+    /// A hasher of traces with these columns, which takes them one after the other as if they were
+    /// one.
     pub(crate) fn hasher(&self) -> RowHasher {
         RowHasher::new(&self.columns)
     }
 
-    /// Hash over names and bits of all values: equal for two traces exactly when they agree bit for bit
-    /// (32 hexadecimal digits, the first half of a BLAKE3 hash). [`Trace::about`] does not enter.
+    /// Hash over names and bits of all values: equal for two traces exactly when they agree bit for
+    /// bit (32 hexadecimal digits, the first half of a BLAKE3 hash). [`Trace::about`] does not
+    /// enter.
     ///
     /// It walks all rows: take it once.
     pub fn hash(&self) -> String {

@@ -1,9 +1,10 @@
-//! Traces as MCAP: one topic a group of signals, so that general viewers plot them: `/pitch` has `stick_deg` of
-//! `pitch.stick_deg`; what has no group is in `/trace`. JSON messages with a JSON Schema, one a row and topic, in
-//! compressed chunks. The metadata record `about` says what CSV's last column says.
+//! Traces as MCAP: one topic a group of signals, so that general viewers plot them: `/pitch` has
+//! `stick_deg` of `pitch.stick_deg`; what has no group is in `/trace`. JSON messages with a JSON
+//! Schema, one a row and topic, in compressed chunks. The metadata record `about` says what CSV's
+//! last column says.
 //!
-//! JSON has no NaN and no infinities: such a value stands as the string `NaN`, `inf` or `-inf`, and the schema of
-//! its column says so.
+//! JSON has no NaN and no infinities: such a value stands as the string `NaN`, `inf` or `-inf`, and
+//! the schema of its column says so.
 
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
@@ -413,7 +414,8 @@ fn columns_of(group: &str, schema: &[u8]) -> Result<Vec<Column>, Flaw> {
 fn push_value(column: &mut Column, row: usize, message: &Value) -> Result<(), Flaw> {
     let full = &column.info.name;
     let value = &message[split(full).1];
-    // What has another form than the one that is written falls to the text reader, which refuses it.
+    // What has another form than the one that is written falls to the text reader, which refuses
+    // it.
     let text = match (column.data.kind(), value) {
         (ColumnKind::Number | ColumnKind::State, Value::String(text)) => text.clone(),
         (ColumnKind::Switch, Value::Bool(on)) => u8::from(*on).to_string(),

@@ -1,7 +1,8 @@
 //! Traces: one row a control tick, in memory and as CSV and MCAP files.
 //!
-//! Invariant: what [`Trace::read`] gives has the very bits that were pushed, or it is an error. Every file carries
-//! the number of its rows and the hash of its values; a file appears whole or not at all.
+//! Invariant: what [`Trace::read`] gives has the very bits that were pushed, or it is an error.
+//! Every file carries the number of its rows and the hash of its values; a file appears whole or
+//! not at all.
 
 mod about;
 mod columns;
@@ -36,7 +37,8 @@ pub use table::Trace;
 pub(crate) use table::empty_block;
 
 impl Trace {
-    /// Writes it to `path` in the format that its ending names, `.csv` or `.mcap`; whole or not at all.
+    /// Writes it to `path` in the format that its ending names, `.csv` or `.mcap`; whole or not at
+    /// all.
     ///
     /// # Errors
     /// Another ending, or the system refuses to write.
@@ -51,7 +53,8 @@ impl Trace {
     /// Writes it to `path` as CSV (RFC 4180); whole or not at all.
     ///
     /// # Errors
-    /// The system refuses to write; nothing is left then, and a file that was there stays as it was.
+    /// The system refuses to write; nothing is left then, and a file that was there stays as it
+    /// was.
     pub fn write_csv(&self, path: &Path) -> Result<(), TraceError> {
         write_atomically(path, |file| csv_file::write(self, file))
             .map_err(|source| refused(path, source))
@@ -60,7 +63,8 @@ impl Trace {
     /// Writes it to `path` as MCAP with JSON messages; whole or not at all.
     ///
     /// # Errors
-    /// The system refuses to write; nothing is left then, and a file that was there stays as it was.
+    /// The system refuses to write; nothing is left then, and a file that was there stays as it
+    /// was.
     #[cfg(feature = "mcap")]
     pub fn write_mcap(&self, path: &Path) -> Result<(), TraceError> {
         write_atomically(path, |file| mcap_file::write(self, file))
@@ -87,8 +91,8 @@ impl Trace {
     /// Reads only what a trace file says of itself: where it comes from, and how many rows it has.
     ///
     /// # Errors
-    /// Another ending, the system refuses, or the file is no trace or ends within what it says of itself. Damage to
-    /// its rows is not seen.
+    /// Another ending, the system refuses, or the file is no trace or ends within what it says of
+    /// itself. Damage to its rows is not seen.
     pub fn peek(path: &Path) -> Result<(About, usize), TraceError> {
         let format = FileFormat::of(path)?;
         let peek = || -> Result<Stamp, Flaw> {

@@ -3,7 +3,8 @@
 use super::row::Row;
 use super::table::Trace;
 
-/// Rows that are not in their trace yet: into the columns they go some at a time, which is faster than one by one.
+/// Rows that are not in their trace yet: into the columns they go some at a time, which is faster
+/// than one by one.
 pub(crate) struct Pending(Vec<Row>);
 
 impl Pending {

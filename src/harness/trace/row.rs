@@ -68,7 +68,8 @@ pub struct AxisRow {
     pub rotor_deg: f64,
     /// Index of the driver in its microstep table.
     pub microstep_index: i32,
-    /// Fraction of a microstep that has gathered in the step generator, times 2^32, as a signed number of 32 bits.
+    /// Fraction of a microstep that has gathered in the step generator, times 2^32, as a signed
+    /// number of 32 bits.
     pub step_fraction: i32,
     /// Current that the controller asks for: 0 off, 1 holding, 2 running.
     pub current_level: i32,

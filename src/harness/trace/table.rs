@@ -47,8 +47,8 @@ impl Column {
 }
 
 impl Trace {
-    /// An empty trace of a controller with these reports, with room for `capacity` rows: it has the twin's signals and
-    /// those that the controller gives.
+    /// An empty trace of a controller with these reports, with room for `capacity` rows: it has the
+    /// twin's signals and those that the controller gives.
     pub fn new(about: About, reports: Reports, capacity: usize) -> Self {
         let given = signals()
             .iter()
@@ -62,7 +62,8 @@ impl Trace {
         }
     }
 
-    /// Appends a row. A number that is not a number is kept as the one NaN, so that files can give it back.
+    /// Appends a row. A number that is not a number is kept as the one NaN, so that files can give
+    /// it back.
     pub fn push(&mut self, row: &Row) {
         self.push_all(std::slice::from_ref(row));
     }
@@ -98,8 +99,8 @@ impl Trace {
         self.columns.iter().map(|column| &column.info)
     }
 
-    /// The column of this name; `None` if it has none: no controller or twin gave it, or the file that it was read from is
-    /// of an older version.
+    /// The column of this name; `None` if it has none: no controller or twin gave it, or the file
+    /// that it was read from is of an older version.
     pub fn column(&self, name: &str) -> Option<&ColumnInfo> {
         self.columns().find(|info| info.name == name)
     }

@@ -179,7 +179,8 @@ fn what_can_be_healed_is_healed() {
 
 #[test]
 fn a_lost_tick_is_not_run_twice() {
-    // One answer in ten is lost, so its tick is asked for twice; the controller must count each once. (Six in a row: 1 in 10^6.)
+    // One answer in ten is lost, so its tick is asked for twice; the controller must count each
+    // once. (Six in a row: 1 in 10^6.)
     let ran = run(faults(FaultKind::Lose, Direction::FromBoard, 0.1, 2), 2000);
     assert_healed(&ran, "lost answers");
     assert!(ran.traffic.repeats > 150, "{}", ran.traffic.repeats);

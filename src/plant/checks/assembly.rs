@@ -18,7 +18,8 @@ const SUBSTEP_S: f64 = 37.0e-6;
 #[test]
 fn the_drive_trains_have_their_own_numbers() {
     let rig = skewed();
-    // Of the springs: k = G d⁴/(8 n D³), arm 27 mm, three of them; preload 2.5 mm; solid 9.25 · 2.1 mm.
+    // Of the springs: k = G d⁴/(8 n D³), arm 27 mm, three of them; preload 2.5 mm; solid 9.25 · 2.1
+    // mm.
     let spring = 78.5e9 * libm::pow(0.0021, 4.0) / (8.0 * 7.5 * libm::pow(0.0153, 3.0));
     let stroke_m = 0.0462 - 9.25 * 0.0021;
     // free play, breakout, rate, bind beyond the free play, damping
@@ -238,7 +239,8 @@ fn the_parts_around_the_stick_have_their_own_numbers() {
     assert_eq!(twin.grip_radius_m, 0.37);
     assert_eq!(twin.bounce_s, [0.0027, 0.0031]);
     assert_eq!(twin.obstacle_names, ["ball"]);
-    // 12 kHz at 400 Hz: 30 periods a tick, one step of 83.3 µs in each, four substeps; 0.05 s are 20 ticks.
+    // 12 kHz at 400 Hz: 30 periods a tick, one step of 83.3 µs in each, four substeps; 0.05 s are
+    // 20 ticks.
     assert_eq!((twin.periods, twin.steps, twin.substeps), (30, 1, 4));
     near("step", twin.step_s, 1.0 / 12_000.0);
     near("tick", twin.tick_s, 1.0 / 400.0);
@@ -248,7 +250,8 @@ fn the_parts_around_the_stick_have_their_own_numbers() {
     assert_eq!((twin.supply_low_v, twin.force_trim), (25.0, true));
 }
 
-/// A start puts stick, shafts and rotors where they belong: each axis at its own angle, each rotor at its ratio.
+/// A start puts stick, shafts and rotors where they belong: each axis at its own angle, each rotor
+/// at its ratio.
 #[test]
 fn a_start_puts_every_part_in_its_place() {
     let rig = skewed();
@@ -268,7 +271,8 @@ fn a_start_puts_every_part_in_its_place() {
     assert!(!twin.force_trim);
 }
 
-/// A stick step that must be cut gives whole steps no longer than asked for; one that divides is not cut again.
+/// A stick step that must be cut gives whole steps no longer than asked for; one that divides is
+/// not cut again.
 #[test]
 fn a_generator_period_is_cut_into_equal_steps() {
     let rig = skewed();

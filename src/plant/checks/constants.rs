@@ -1,4 +1,5 @@
-//! The constants of formulas (`rig.*`), each from the numbers of the skewed rig, and figures that follow from them.
+//! The constants of formulas (`rig.*`), each from the numbers of the skewed rig, and figures that
+//! follow from them.
 
 use std::collections::BTreeMap;
 use std::f64::consts::{PI, SQRT_2};
@@ -101,7 +102,8 @@ fn figures_of_the_drives_follow_from_their_keys() {
         near("step", axis.motor.full_step_rad(), 2.0 * PI / steps);
         near("drag", axis.drag_n_m(), (detent + friction) * ratio + shaft);
     }
-    // 64 and 32 microsteps a cycle; home is 45 degrees, a microstep 5.625 and 11.25; the index goes round.
+    // 64 and 32 microsteps a cycle; home is 45 degrees, a microstep 5.625 and 11.25; the index goes
+    // round.
     assert_eq!(rig.pitch.driver.cycle_usteps(), 64);
     assert_eq!(rig.roll.driver.cycle_usteps(), 32);
     near("home", rig.pitch.driver.electrical_rad(64), 45.0 * DEG);
@@ -109,7 +111,8 @@ fn figures_of_the_drives_follow_from_their_keys() {
     near("back", rig.roll.driver.electrical_rad(-1), 393.75 * DEG);
 }
 
-/// Bind is counted from the middle in a file, and coil bind comes first where the torque would need more.
+/// Bind is counted from the middle in a file, and coil bind comes first where the torque would need
+/// more.
 #[test]
 fn slip_deflection_ends_at_the_bind() {
     let rig = skewed();

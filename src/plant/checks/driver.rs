@@ -64,7 +64,8 @@ fn index_and_level_make_the_currents() {
     assert!((a - b).abs() < 1e-12 && a > 0.0);
 }
 
-/// At the threshold it works; below, it is off and forgets; it comes back at home. Dropping out once forgets once.
+/// At the threshold it works; below, it is off and forgets; it comes back at home. Dropping out
+/// once forgets once.
 #[test]
 fn below_its_undervoltage_the_driver_forgets() {
     let mut driver = driver();

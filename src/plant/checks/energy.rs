@@ -1,5 +1,5 @@
-//! Energies against the work of the forces that belong to them: the account that stops a diverging run (`guard.rs`) is
-//! made of them, and no trace shows them.
+//! Energies against the work of the forces that belong to them: the account that stops a diverging
+//! run (`guard.rs`) is made of them, and no trace shows them.
 
 use super::{near, skewed};
 use crate::dynamics::{CartridgeParams, DryFriction, GimbalParams, GimbalState, TrainState};
@@ -12,9 +12,10 @@ const FREE: [DryFriction; 2] = [DryFriction {
     viscous_n_m_s_per_rad: 0.0,
 }; 2];
 
-/// Energy is the integral of the torque: through the free play, the seat, the straight line and the bound coils. The
-/// torque is made of straight pieces, so midpoints are wrong only in the four parts that have a corner in them, by less
-/// than the largest change of slope, 40 · rate, times the square of a part over 8 each.
+/// Energy is the integral of the torque: through the free play, the seat, the straight line and the
+/// bound coils. The torque is made of straight pieces, so midpoints are wrong only in the four
+/// parts that have a corner in them, by less than the largest change of slope, 40 · rate, times the
+/// square of a part over 8 each.
 #[test]
 fn a_cartridge_stores_the_work_of_its_torque() {
     let rig = skewed();
@@ -43,7 +44,8 @@ fn a_cartridge_stores_the_work_of_its_torque() {
     }
 }
 
-/// The deflection of a torque is where the spring has that torque: on the seat, on the line, with the coils bound.
+/// The deflection of a torque is where the spring has that torque: on the seat, on the line, with
+/// the coils bound.
 #[test]
 fn a_cartridge_is_deflected_to_where_its_torque_is() {
     let params = CartridgeParams {
@@ -62,8 +64,9 @@ fn a_cartridge_is_deflected_to_where_its_torque_is() {
     }
 }
 
-/// Gravity's torque is the slope of the energy at rest, wherever both centres of gravity lie. The difference of both sides
-/// is off by h²/6 of the third derivative, which is below the weights' 20 N·m.
+/// Gravity's torque is the slope of the energy at rest, wherever both centres of gravity lie. The
+/// difference of both sides is off by h²/6 of the third derivative, which is below the weights' 20
+/// N·m.
 #[test]
 fn gravity_is_the_slope_of_the_energy() {
     let params = gimbal_params(&skewed());
@@ -90,8 +93,8 @@ fn gravity_is_the_slope_of_the_energy() {
     }
 }
 
-/// Kinetic energy is that of two turning bodies: J θ'²/2 of the frame and ω·Iω/2 of the inner one, with
-/// ω = (φ', θ' cos φ, −θ' sin φ) in its own axes.
+/// Kinetic energy is that of two turning bodies: J θ'²/2 of the frame and ω·Iω/2 of the inner one,
+/// with ω = (φ', θ' cos φ, −θ' sin φ) in its own axes.
 #[test]
 fn a_moving_stick_has_the_energy_of_its_two_bodies() {
     let rig = skewed();
@@ -124,8 +127,8 @@ fn a_moving_stick_has_the_energy_of_its_two_bodies() {
     }
 }
 
-/// A body whose centre of gravity is 5 cm from the pivot can fall by 10 cm: from straight above to straight below. Both
-/// together fall by no more than the sum.
+/// A body whose centre of gravity is 5 cm from the pivot can fall by 10 cm: from straight above to
+/// straight below. Both together fall by no more than the sum.
 #[test]
 fn the_largest_fall_is_from_above_the_pivot_to_below_it() {
     let mass = |inner_kg, frame_kg| MassProperties {
@@ -163,8 +166,9 @@ fn the_largest_fall_is_from_above_the_pivot_to_below_it() {
     assert!(found <= most);
 }
 
-/// Each store of a drive by itself, on the skewed rig's pitch: shaft, rotor, the mesh beyond its backlash on either side,
-/// windings, cartridge; and a gear that has slipped by as much as its shaft stores nothing.
+/// Each store of a drive by itself, on the skewed rig's pitch: shaft, rotor, the mesh beyond its
+/// backlash on either side, windings, cartridge; and a gear that has slipped by as much as its
+/// shaft stores nothing.
 #[test]
 fn a_drive_stores_what_its_parts_store() {
     let params = train_params(&skewed().pitch, 1e-5);
@@ -214,7 +218,8 @@ fn a_drive_stores_what_its_parts_store() {
     );
 }
 
-/// A kick of a stick at rest without friction gives it the momentum of the step's torque and weight: M v = h (T + G).
+/// A kick of a stick at rest without friction gives it the momentum of the step's torque and
+/// weight: M v = h (T + G).
 #[test]
 fn a_kick_gives_the_momentum_of_its_torque() {
     let mass = skewed().stick.mass.properties();

@@ -41,8 +41,8 @@ fn the_impedance_pulls_by_the_closed_form() {
     }
 }
 
-/// The limit is the length of the whole force, not of each axis's share: both axes at once are cut together,
-/// and their ratio stays. Upright, the torques are r times the force's parts.
+/// The limit is the length of the whole force, not of each axis's share: both axes at once are cut
+/// together, and their ratio stays. Upright, the torques are r times the force's parts.
 #[test]
 fn the_limit_is_the_length_of_the_force() {
     let limit = 50.0;
@@ -51,7 +51,8 @@ fn the_limit_is_the_length_of_the_force() {
         hand.take(feel(5000.0, 0.0, limit), [0.0; 2], 0.0);
         hand.carry([Some(pitch), Some(roll)], 1.0, PathShape::Steady, 0.0);
         let torque = hand.torque_n_m(&Pose::at([0.0; 2]), [0.0; 2], 1.0);
-        // From upright to the target: aft sin θ cos φ, right sin φ, down 1 − cos θ cos φ, in shares of r.
+        // From upright to the target: aft sin θ cos φ, right sin φ, down 1 − cos θ cos φ, in shares
+        // of r.
         let aft = libm::sin(pitch) * libm::cos(roll);
         let right = libm::sin(roll);
         let down = 1.0 - libm::cos(pitch) * libm::cos(roll);
@@ -69,7 +70,8 @@ fn the_limit_is_the_length_of_the_force() {
     assert!((torque[0] - 100.0 * R * R * libm::sin(0.2)).abs() < 1e-9);
 }
 
-/// Minimum jerk: share 10 u³ − 15 u⁴ + 6 u⁵, its rate the derivative over the time; before and after it is at rest.
+/// Minimum jerk: share 10 u³ − 15 u⁴ + 6 u⁵, its rate the derivative over the time; before and
+/// after it is at rest.
 #[test]
 fn paths_run_by_their_shape() {
     let mut hand = Hand::new(R, feel(1.0, 1.0, 1.0));
@@ -101,7 +103,8 @@ fn paths_run_by_their_shape() {
     );
 }
 
-/// A push acts on the point's motion: lever r cos φ for pitch, r for roll. It rises linearly and ends at once.
+/// A push acts on the point's motion: lever r cos φ for pitch, r for roll. It rises linearly and
+/// ends at once.
 #[test]
 fn pushes_act_by_their_levers_and_times() {
     let mut hand = Hand::new(R, feel(1.0, 1.0, 1.0));

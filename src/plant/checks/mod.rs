@@ -1,7 +1,8 @@
-//! What a rig file turns into, and the parts that no equation of motion covers, against closed forms.
+//! What a rig file turns into, and the parts that no equation of motion covers, against closed
+//! forms.
 //!
-//! All on a rig in which no number of roll is pitch's (`tests/data/skewed_rig.toml`). What is expected is
-//! written out from the numbers of that file, never taken from the code.
+//! All on a rig in which no number of roll is pitch's (`tests/data/skewed_rig.toml`). What is
+//! expected is written out from the numbers of that file, never taken from the code.
 
 mod assembly;
 mod constants;

@@ -1,7 +1,9 @@
-//! The motor as a machine: what it takes in electrically is what it heats and what it turns, in each winding.
+//! The motor as a machine: what it takes in electrically is what it heats and what it turns, in
+//! each winding.
 //!
-//! With the field at α, i_a = −I sin α and i_b = I cos α give the torque k I at every α. A winding's back-EMF is
-//! its torque per ampere times the rate: e_a = −k ω sin α, e_b = k ω cos α, so that e i is the mechanical power.
+//! With the field at α, i_a = −I sin α and i_b = I cos α give the torque k I at every α. A
+//! winding's back-EMF is its torque per ampere times the rate: e_a = −k ω sin α, e_b = k ω cos α,
+//! so that e i is the mechanical power.
 
 use std::f64::consts::TAU;
 
@@ -12,7 +14,8 @@ use crate::params::train_params;
 const SUBSTEP_S: f64 = 1.0e-6;
 const OHM: f64 = 0.95;
 
-/// The pitch motor of the skewed rig alone, on a flywheel that nothing slows: no gear, detent or friction.
+/// The pitch motor of the skewed rig alone, on a flywheel that nothing slows: no gear, detent or
+/// friction.
 fn flywheel() -> TrainParams {
     TrainParams {
         rotor_inertia_kg_m2: 1.0e6,
@@ -25,7 +28,8 @@ fn flywheel() -> TrainParams {
     }
 }
 
-/// Mean electrical power over whole cycles at `rate` with the currents held in the field, W; `broken` leads carry none.
+/// Mean electrical power over whole cycles at `rate` with the currents held in the field, W;
+/// `broken` leads carry none.
 fn mean_power_w(rate: f64, amps: f64, broken: [bool; 2]) -> f64 {
     let params = flywheel();
     let mut state = TrainState {
@@ -58,7 +62,8 @@ fn mean_power_w(rate: f64, amps: f64, broken: [bool; 2]) -> f64 {
     sum / f64::from(cycle)
 }
 
-/// P = R I² + k I ω with both windings; with one alone half of each, for sin² and cos² are a half on average.
+/// P = R I² + k I ω with both windings; with one alone half of each, for sin² and cos² are a half
+/// on average.
 #[test]
 fn electrical_power_is_heat_and_mechanical_power() {
     let kt = 1.3 / (2.0_f64.sqrt() * 2.7);
@@ -80,7 +85,8 @@ fn electrical_power_is_heat_and_mechanical_power() {
     }
 }
 
-/// The torque of each winding goes the way of its back-EMF: k I with both, k I cos² and k I sin² alone.
+/// The torque of each winding goes the way of its back-EMF: k I with both, k I cos² and k I sin²
+/// alone.
 #[test]
 fn each_windings_torque_turns_the_rotor_forward() {
     let params = TrainParams {
@@ -123,8 +129,8 @@ fn each_windings_torque_turns_the_rotor_forward() {
     }
 }
 
-/// Open windings without current carry none however fast the rotor turns, brake nothing and draw nothing
-/// (docs say so: that a motor turned by hand generates is not modelled).
+/// Open windings without current carry none however fast the rotor turns, brake nothing and draw
+/// nothing (docs say so: that a motor turned by hand generates is not modelled).
 #[test]
 fn open_windings_do_not_brake() {
     let params = flywheel();

@@ -4,7 +4,8 @@ use super::{plant, skewed};
 use crate::rig::SensorRig;
 use crate::{AngleSensor, SensorFaults};
 
-/// Nearest count of (1 + g)(θ + n sin 2θ) + offset on the scale; both axes of the skewed rig, both signs, no noise.
+/// Nearest count of (1 + g)(θ + n sin 2θ) + offset on the scale; both axes of the skewed rig, both
+/// signs, no noise.
 #[test]
 fn a_reading_has_every_error_in_its_order() {
     let rig = skewed();
@@ -39,8 +40,9 @@ fn a_reading_has_every_error_in_its_order() {
     }
 }
 
-/// Normal: 68.27 % within one sigma, 95.45 % within two, none beyond six; the share of n samples scatters by
-/// √(p(1−p)/n), four of which are allowed. Neighbours are independent: their correlation scatters by 1/√n.
+/// Normal: 68.27 % within one sigma, 95.45 % within two, none beyond six; the share of n samples
+/// scatters by √(p(1−p)/n), four of which are allowed. Neighbours are independent: their
+/// correlation scatters by 1/√n.
 #[test]
 fn noise_is_normal_and_white() {
     let rig = SensorRig {

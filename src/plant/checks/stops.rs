@@ -1,8 +1,8 @@
 //! Whatever pushes the stick: it stays within the stop's documented depth, or the run is aborted.
 //!
-//! The depth is worked out here from the stick's angles alone: seen along the pin, the tube is a line at the angle
-//! ψ (pitch; for roll tan ψ = tan φ / cos θ), and at δ beyond the stop angle a pin h up, met by radii that are a
-//! together, is pressed in by h sin δ + a (1 − cos δ).
+//! The depth is worked out here from the stick's angles alone: seen along the pin, the tube is a
+//! line at the angle ψ (pitch; for roll tan ψ = tan φ / cos θ), and at δ beyond the stop angle a
+//! pin h up, met by radii that are a together, is pressed in by h sin δ + a (1 − cos δ).
 
 use super::{kittiwake, plant, skewed};
 use crate::abort::{AbortReason, TwinPart};
@@ -11,12 +11,14 @@ use crate::rig::{ObstacleRig, Rig, StartConflict};
 use crate::shapes::{Along, SolidForm};
 use crate::{Plant, TwinAbort};
 
-/// What the turning point may lie beyond the steps around it, m: a h²/8 with 20 kN on 0.8 kg at 100 µs.
+/// What the turning point may lie beyond the steps around it, m: a h²/8 with 20 kN on 0.8 kg at 100
+/// µs.
 const STEP_M: f64 = 3.2e-5;
 /// What half a step may add before a run is aborted in the next one, m: 20 m/s for 50 µs.
 const ABORT_M: f64 = 1.0e-3;
 
-/// A number of a sequence that looks random and is the same everywhere (a linear congruence of Knuth's MMIX).
+/// A number of a sequence that looks random and is the same everywhere (a linear congruence of
+/// Knuth's MMIX).
 struct Dice(u64);
 
 impl Dice {
@@ -62,7 +64,8 @@ fn depth_m(rig: &Rig, axis: usize, angle_rad: [f64; 2]) -> f64 {
     stops.height_m * libm::sin(beyond) + radii_m * (1.0 - libm::cos(beyond))
 }
 
-/// Runs the twin without drives; the deepest that each axis's buffers were pressed in at a tick, and how it ended.
+/// Runs the twin without drives; the deepest that each axis's buffers were pressed in at a tick,
+/// and how it ended.
 fn run(rig: &Rig, plant: &mut Plant, for_s: f64) -> ([f64; 2], Result<(), TwinAbort>) {
     let mut deepest = [0.0_f64; 2];
     for _ in 0..(for_s * f64::from(rig.board.tick_hz)) as u32 {
@@ -81,9 +84,10 @@ fn aborted_by_stop(abort: &TwinAbort, axis: AxisName, upper: bool) -> bool {
         && matches!(abort.reason, AbortReason::Broke { force_n, limit_n } if force_n > limit_n)
 }
 
-/// The pushes that went through the pins: 800 N at once bring 90 J to the stop, which breaks; 2,000 N with a rise of 0.3 s
-/// press it with 8.3 kN (by 0.33 m / 0.08 m), which it stands, 3,000 N with 12.4 kN, which it does not. The limit pilot force
-/// of 100 lb (14 CFR 27.397) on the same stick holds.
+/// The pushes that went through the pins: 800 N at once bring 90 J to the stop, which breaks; 2,000
+/// N with a rise of 0.3 s press it with 8.3 kN (by 0.33 m / 0.08 m), which it stands, 3,000 N with
+/// 12.4 kN, which it does not. The limit pilot force of 100 lb (14 CFR 27.397) on the same stick
+/// holds.
 #[test]
 fn kittiwakes_stops_hold_or_the_run_is_aborted() {
     for side in [1.0, -1.0] {
@@ -124,8 +128,8 @@ fn kittiwakes_stops_hold_or_the_run_is_aborted() {
     }
 }
 
-/// A buffer of 1e4 N/m let 60 N through. At rest 60 N · 0.33 m / 0.08 m are 248 N, less the cartridge's: 60 N press it
-/// solid at 6 mm, the rest gives 0.1 mm more.
+/// A buffer of 1e4 N/m let 60 N through. At rest 60 N · 0.33 m / 0.08 m are 248 N, less the
+/// cartridge's: 60 N press it solid at 6 mm, the rest gives 0.1 mm more.
 #[test]
 fn a_soft_buffer_holds() {
     for axis in [0, 1] {
@@ -144,8 +148,9 @@ fn a_soft_buffer_holds() {
     }
 }
 
-/// Every kind of push on stops of every kind, both axes at once, either direction, any rise, from anywhere the stick can
-/// stand: within the documented depth of its stops, or aborted by the stop that it was pushed at.
+/// Every kind of push on stops of every kind, both axes at once, either direction, any rise, from
+/// anywhere the stick can stand: within the documented depth of its stops, or aborted by the stop
+/// that it was pushed at.
 #[test]
 fn no_push_gets_the_stick_past_its_stops() {
     let mut dice = Dice(1);
@@ -203,7 +208,8 @@ fn no_push_gets_the_stick_past_its_stops() {
     );
 }
 
-/// A hand may want to go far beyond: it is carried to 60 degrees in both axes and stays within the stops' depth.
+/// A hand may want to go far beyond: it is carried to 60 degrees in both axes and stays within the
+/// stops' depth.
 #[test]
 fn a_hand_that_wants_beyond_a_corner_is_held() {
     for (pitch, roll) in [
@@ -237,9 +243,9 @@ fn obstacle(shape: SolidForm, at_m: [f64; 3], stiffness_n_per_m: f64) -> Obstacl
     }
 }
 
-/// An obstacle across the way of the pitch axis, 0.2 m up, its middle met by the tube's axis at 10 degrees, down to the
-/// thinnest that a file may hold. The axis of the stick never gets through its middle: it stays before it, slips past
-/// beside it, or the run is aborted and names it.
+/// An obstacle across the way of the pitch axis, 0.2 m up, its middle met by the tube's axis at 10
+/// degrees, down to the thinnest that a file may hold. The axis of the stick never gets through its
+/// middle: it stays before it, slips past beside it, or the run is aborted and names it.
 #[test]
 fn no_push_gets_the_stick_through_an_obstacle() {
     let shapes = [
@@ -294,7 +300,8 @@ fn no_push_gets_the_stick_through_an_obstacle() {
                     if end.is_err() {
                         break;
                     }
-                    // A ball may be slipped round, the ends of the others too: the axis then passes beside them.
+                    // A ball may be slipped round, the ends of the others too: the axis then passes
+                    // beside them.
                     let [pitch, roll] = twin.stick().angle_rad;
                     let aside_m = 0.2 * libm::sin(roll).abs();
                     let least_m = match shape {
@@ -326,7 +333,8 @@ fn no_push_gets_the_stick_through_an_obstacle() {
     assert!(held > 15 && through > 15, "{held}, {through}");
 }
 
-/// What a start is refused for is what the contacts would press at: random places against the smallest gap.
+/// What a start is refused for is what the contacts would press at: random places against the
+/// smallest gap.
 #[test]
 fn a_start_is_refused_where_something_overlaps() {
     let rig = skewed();
@@ -343,7 +351,8 @@ fn a_start_is_refused_where_something_overlaps() {
             }
             Some(StartConflict::BeyondStop { axis, range_deg }) => {
                 assert!(gap_m < 0.0, "{deg:?}: {gap_m}");
-                // What is offered is right: at either end, with the other axis where it is, that axis is at its stop.
+                // What is offered is right: at either end, with the other axis where it is, that
+                // axis is at its stop.
                 for end in range_deg {
                     let mut there = deg;
                     there[axis.index()] = end;
@@ -376,8 +385,8 @@ fn refusal(old: &str, new: &str) -> String {
     }
 }
 
-/// A pin 0.9 m up would end beside the stick with the other axis tilted; one at 5 mm would be met on the way; a stop that
-/// is stronger than its height allows would let the stick lie down.
+/// A pin 0.9 m up would end beside the stick with the other axis tilted; one at 5 mm would be met
+/// on the way; a stop that is stronger than its height allows would let the stick lie down.
 #[test]
 fn stops_that_cannot_be_met_are_refused() {
     let height = "height_m = 0.08";

@@ -33,7 +33,8 @@ fn the_capacitor_is_charged_through_the_source() {
     assert_eq!(supply.current_a(), 0.0);
 }
 
-/// Constant power P: V = V_s − R P/V at rest, so V = V_s/2 + √(V_s²/4 − R P), and the current is P/V.
+/// Constant power P: V = V_s − R P/V at rest, so V = V_s/2 + √(V_s²/4 − R P), and the current is
+/// P/V.
 #[test]
 fn a_load_sags_the_supply_to_the_closed_form() {
     let mut supply = supply(24.0);
@@ -56,8 +57,8 @@ fn a_load_sags_the_supply_to_the_closed_form() {
     );
 }
 
-/// Disconnected: V = V_0 exp(−t/(R_b C)) through the bleed of 4.7 kΩ; with a load P, ½ C V² falls by P + V²/R_b, so that
-/// V² = (V_0² + P R_b) exp(−2 t/(R_b C)) − P R_b.
+/// Disconnected: V = V_0 exp(−t/(R_b C)) through the bleed of 4.7 kΩ; with a load P, ½ C V² falls
+/// by P + V²/R_b, so that V² = (V_0² + P R_b) exp(−2 t/(R_b C)) − P R_b.
 #[test]
 fn a_disconnected_supply_falls_by_bleed_and_load() {
     let mut idle = supply(24.0);
@@ -68,7 +69,8 @@ fn a_disconnected_supply_falls_by_bleed_and_load() {
     let mut loaded = supply(24.0);
     loaded.set(0.0, 0.0, 0.0);
     run(&mut loaded, 20.0, 0.0, 600);
-    // The current of each step is that at its start: half a step late, dI/dt of at most 60 A/s · 25 µs · 30 ms / C.
+    // The current of each step is that at its start: half a step late, dI/dt of at most 60 A/s · 25
+    // µs · 30 ms / C.
     let expected = ((24.0_f64 * 24.0 + 20.0 * 4700.0) * libm::exp(-2.0 * 0.03 / (4700.0 * FARAD))
         - 20.0 * 4700.0)
         .sqrt();
@@ -109,7 +111,8 @@ fn the_source_follows_its_ramp() {
     assert!((behind_v - 10.0 * OHM * FARAD).abs() < 1e-3, "{behind_v}");
 }
 
-/// A load that falls on an unloaded supply: the trial gives the middle of the step, which the slope before cannot know.
+/// A load that falls on an unloaded supply: the trial gives the middle of the step, which the slope
+/// before cannot know.
 #[test]
 fn a_trial_foresees_what_a_new_load_does() {
     let mut supply = supply(24.0);

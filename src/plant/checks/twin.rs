@@ -19,7 +19,8 @@ fn on(level: CurrentLevel) -> AxisCommand {
     }
 }
 
-/// After the rig's silence of 20 ticks without a command the drives are off, one tick earlier they are not.
+/// After the rig's silence of 20 ticks without a command the drives are off, one tick earlier they
+/// are not.
 #[test]
 fn silence_switches_the_drives_off_at_its_tick() {
     let mut twin = plant(&skewed(), 1);
@@ -114,7 +115,8 @@ fn a_gear_slips_by_its_teeth() {
 fn the_lowest_supply_is_sampled_once() {
     let mut twin = plant(&skewed(), 1);
     assert_eq!(twin.sample().supply_mv, 25_000);
-    // R C is 0.299 ms: within a tick of 2.5 ms the supply is down and, back on, it is up in the next.
+    // R C is 0.299 ms: within a tick of 2.5 ms the supply is down and, back on, it is up in the
+    // next.
     twin.set_supply(15.0, 0.0);
     twin.advance().unwrap();
     twin.set_supply(25.0, 0.0);
@@ -125,7 +127,8 @@ fn the_lowest_supply_is_sampled_once() {
     assert!(twin.sample().supply_mv > 24_990);
 }
 
-/// The rig's bounce pattern is used where an event has none of its own: 2.7 ms closed, 3.1 ms open, at 2.5 ms ticks.
+/// The rig's bounce pattern is used where an event has none of its own: 2.7 ms closed, 3.1 ms open,
+/// at 2.5 ms ticks.
 #[test]
 fn the_rigs_bounce_is_the_default() {
     let mut twin = plant(&skewed(), 1);
@@ -146,7 +149,8 @@ fn the_rigs_bounce_is_the_default() {
     assert_eq!(levels, [true, false, false, true]);
 }
 
-/// A force of the hand is shown as it was asked for: torque over the point's lever, r cos φ in pitch and r in roll.
+/// A force of the hand is shown as it was asked for: torque over the point's lever, r cos φ in
+/// pitch and r in roll.
 #[test]
 fn a_push_reads_as_its_force() {
     let rig = skewed();

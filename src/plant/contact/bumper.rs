@@ -2,8 +2,9 @@
 
 use crate::dynamics::damper_weight;
 
-/// Stiffness of a buffer that is pressed solid, with the mounting behind it, N/m (estimate, no source): at least this,
-/// whatever the buffer. Steel pins alone are a hundred times stiffer; the frame that holds them is not.
+/// Stiffness of a buffer that is pressed solid, with the mounting behind it, N/m (estimate, no
+/// source): at least this, whatever the buffer. Steel pins alone are a hundred times stiffer; the
+/// frame that holds them is not.
 pub const SOLID_N_PER_M: f64 = 2.0e6;
 
 /// Stiffness and damping of one stop or obstacle.
@@ -18,7 +19,8 @@ pub struct BumperParams {
 }
 
 impl BumperParams {
-    /// A bumper of the given stiffness that throws a body back with `restitution` (0 < e ≤ 1) of its speed.
+    /// A bumper of the given stiffness that throws a body back with `restitution` (0 < e ≤ 1) of
+    /// its speed.
     pub fn new(stiffness_n_per_m: f64, restitution: f64) -> Self {
         Self {
             stiffness_n_per_m,
@@ -28,7 +30,8 @@ impl BumperParams {
         }
     }
 
-    /// The same bumper, pressed solid at the depth `travel_m`: beyond it, it is as stiff as [`SOLID_N_PER_M`].
+    /// The same bumper, pressed solid at the depth `travel_m`: beyond it, it is as stiff as
+    /// [`SOLID_N_PER_M`].
     pub fn solid_beyond(self, travel_m: f64) -> Self {
         Self {
             travel_m,
@@ -44,7 +47,8 @@ impl BumperParams {
             + self.stiffening_n_per_m * (depth_m - self.travel_m).max(0.0)
     }
 
-    /// Depth at which the spring alone presses with `force_n`, m: the inverse of [`Self::spring_n`].
+    /// Depth at which the spring alone presses with `force_n`, m: the inverse of
+    /// [`Self::spring_n`].
     pub fn depth_m(&self, force_n: f64) -> f64 {
         let soft_m = force_n / self.stiffness_n_per_m;
         if soft_m <= self.travel_m {
@@ -64,17 +68,18 @@ impl BumperParams {
         }
     }
 
-    /// Mean force over a step, N, at the mid-step penetration (negative: a gap); `yielding` is the inverse of the mass
-    /// felt at the contact, 1/kg, and `closing_m_per_s` the mid-step closing speed that the stick would have without this
-    /// force.
+    /// Mean force over a step, N, at the mid-step penetration (negative: a gap); `yielding` is the
+    /// inverse of the mass felt at the contact, 1/kg, and `closing_m_per_s` the mid-step closing
+    /// speed that the stick would have without this force.
     ///
-    /// The dashpot is implicit: it feels the closing speed that its own force leaves, so that it cannot blow up
-    /// (`damper_weight`).
+    /// The dashpot is implicit: it feels the closing speed that its own force leaves, so that it
+    /// cannot blow up (`damper_weight`).
     ///
-    /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the contact lies. Its
-    /// force jumps from zero as the bodies meet; so in the step in which they meet, the force counts from that
-    /// instant on. Taken at mid-step only, the meeting would be half a step wrong, an error of first order. Likewise where
-    /// the buffer's travel ends, and where the dashpot would pull: the mean is that of the force's straight pieces.
+    /// The dashpot is c = 2 ζ √(k m) with the mass felt, so that the restitution holds wherever the
+    /// contact lies. Its force jumps from zero as the bodies meet; so in the step in which they
+    /// meet, the force counts from that instant on. Taken at mid-step only, the meeting would be
+    /// half a step wrong, an error of first order. Likewise where the buffer's travel ends, and
+    /// where the dashpot would pull: the mean is that of the force's straight pieces.
     ///
     /// With the force comes the share of the step that has gone before they meet.
     #[inline]
@@ -132,7 +137,8 @@ impl BumperParams {
     }
 }
 
-/// What the parts of a step add up to: the share in which the force presses, and its mean over the step.
+/// What the parts of a step add up to: the share in which the force presses, and its mean over the
+/// step.
 #[derive(Default)]
 struct Pressing {
     share: f64,
@@ -140,8 +146,8 @@ struct Pressing {
 }
 
 impl Pressing {
-    /// Adds a part of the step, `share` of it, in which the force goes in a straight line between both ends; where it would
-    /// pull, it is nothing.
+    /// Adds a part of the step, `share` of it, in which the force goes in a straight line between
+    /// both ends; where it would pull, it is nothing.
     fn add(&mut self, share: f64, a_n: f64, b_n: f64) {
         let (least, most) = (a_n.min(b_n), a_n.max(b_n));
         if least >= 0.0 {
@@ -155,14 +161,15 @@ impl Pressing {
     }
 }
 
-/// Largest damping ratio: a restitution of 0.004, below which bodies count as not thrown back at all.
+/// Largest damping ratio: a restitution of 0.004, below which bodies count as not thrown back at
+/// all.
 const LARGEST_RATIO: f64 = 8.0;
 
 /// Damping ratio ζ of a linear dashpot without pull that gives a restitution, by bisection.
 ///
 /// With x'' + 2ζω x' + ω² x = 0, x(0) = 0, x'(0) = v the force falls to zero at the time t₁ where
-/// 2ζ x' + ω x = 0, and the speed then is e = exp(−2 ζ acos ζ / √(1−ζ²)), beyond ζ = 1
-/// exp(−2 ζ acosh ζ / √(ζ²−1)) (derived in docs/model/stops.md; the body leaves where the force, not the
+/// 2ζ x' + ω x = 0, and the speed then is e = exp(−2 ζ acos ζ / √(1−ζ²)), beyond ζ = 1 exp(−2 ζ
+/// acosh ζ / √(ζ²−1)) (derived in docs/model/stops.md; the body leaves where the force, not the
 /// penetration, is zero).
 pub fn damping_ratio(restitution: f64) -> f64 {
     let (mut low, mut high) = (0.0_f64, LARGEST_RATIO);
@@ -194,8 +201,9 @@ fn restitution_of(zeta: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// Without a dashpot the mean over a step is that of the spring along the way: before and after meeting, through the end
-    /// of the buffer's travel, and out again. Midpoints of 1000 parts are off by a thousandth of a part's force.
+    /// Without a dashpot the mean over a step is that of the spring along the way: before and after
+    /// meeting, through the end of the buffer's travel, and out again. Midpoints of 1000 parts are
+    /// off by a thousandth of a part's force.
     #[test]
     fn the_mean_force_is_that_of_the_spring_along_the_way() {
         let params = BumperParams::new(1.0e4, 1.0).solid_beyond(2.0e-3);
@@ -216,7 +224,8 @@ mod tests {
         }
     }
 
-    /// A dashpot that would pull lets go within the step: k p + c v along the way is zero from then on.
+    /// A dashpot that would pull lets go within the step: k p + c v along the way is zero from then
+    /// on.
     #[test]
     fn a_dashpot_lets_go_within_the_step() {
         let params = BumperParams::new(1.0e5, 0.2);
@@ -246,7 +255,8 @@ mod tests {
         let params = BumperParams::new(1.0e4, 0.2).solid_beyond(1.0e-3);
         let (step_s, yielding, depth_m) = (1.0e-4, 1e-6, 1.5e-3);
         let damping = 2.0 * damping_ratio(0.2) * (1.0e4_f64 / yielding).sqrt();
-        // 1e4 N/m over 1.5 mm and what is missing to SOLID_N_PER_M over 0.5 mm, against the dashpot.
+        // 1e4 N/m over 1.5 mm and what is missing to SOLID_N_PER_M over 0.5 mm, against the
+        // dashpot.
         let closing = -(15.0 + 1.99e6 * 0.5e-3) / damping;
         let swing_m = 0.5 * step_s * closing.abs();
         for off_m in [-0.5 * swing_m, 0.0, 0.5 * swing_m] {
@@ -273,8 +283,8 @@ mod tests {
         assert!((gone - 0.7).abs() < 1e-12, "{gone}");
     }
 
-    /// A body of 0.1 kg that presses a bumper at 0.5 m/s: whatever the step, the dashpot takes speed and turns none, so the
-    /// momentum that it takes in a step is at most all there is.
+    /// A body of 0.1 kg that presses a bumper at 0.5 m/s: whatever the step, the dashpot takes
+    /// speed and turns none, so the momentum that it takes in a step is at most all there is.
     #[test]
     fn no_dashpot_takes_more_than_the_speed_there_is() {
         for stiffness in [1e3, 1e6] {

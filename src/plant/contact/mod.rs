@@ -1,10 +1,11 @@
 //! Stops and obstacles: where they are met, and the force of their bumpers.
 //!
-//! A stop has a closed form ([`Stop`]). For an obstacle rapier's geometry finds the gap. The stick is a tube: a
-//! segment on its axis with a radius. Asking for the distance between cores
-//! (segment against segment, box, ball or cylinder) and taking the radii off afterwards keeps the
-//! query exact also while the surfaces overlap. Between queries a contact is frozen as the linear gap
-//! g(q) = n · (p₂ − R(q) p₁); a body is not asked about while the stick cannot have come within its reach.
+//! A stop has a closed form ([`Stop`]). For an obstacle rapier's geometry finds the gap. The stick
+//! is a tube: a segment on its axis with a radius. Asking for the distance between cores (segment
+//! against segment, box, ball or cylinder) and taking the radii off afterwards keeps the query
+//! exact also while the surfaces overlap. Between queries a contact is frozen as the linear gap
+//! g(q) = n · (p₂ − R(q) p₁); a body is not asked about while the stick cannot have come within its
+//! reach.
 
 mod bumper;
 mod pressed;
@@ -29,8 +30,8 @@ const WATCH_M: f64 = 2.0e-3;
 /// Distance between two segments below which their closest points give no direction any more, m.
 const CROSSED_M: f64 = 1.0e-9;
 
-/// Share of the way to the middle of an obstacle that the tube's axis may be pressed in. Farther in, the way out
-/// could be on the other side.
+/// Share of the way to the middle of an obstacle that the tube's axis may be pressed in. Farther
+/// in, the way out could be on the other side.
 const INTO_OBSTACLE: f64 = 0.9;
 
 /// An obstacle: its core, the radius around it, where it stands and how it gives.
@@ -58,7 +59,8 @@ impl Body {
                 let core = SharedShape::new(Segment::new(-half, half));
                 (core, Some([pose * -half, pose * half]), radius_m)
             }
-            // A ball is a point with a radius: its direction stays exact also when the tube's axis is inside.
+            // A ball is a point with a radius: its direction stays exact also when the tube's axis
+            // is inside.
             SolidForm::Sphere { radius_m } => {
                 let middle = Vector::new(0.0, 0.0, 0.0);
                 let core = SharedShape::new(Segment::new(middle, middle));
@@ -144,8 +146,8 @@ pub struct Surroundings {
 pub struct ContactLoad {
     /// Torque on each axis, N·m.
     pub torque_n_m: [f64; 2],
-    /// By how much the torques move each axis too far in this step, rad: they act from the instant of meeting on, the step
-    /// takes them as if they acted all along.
+    /// By how much the torques move each axis too far in this step, rad: they act from the instant
+    /// of meeting on, the step takes them as if they acted all along.
     pub early_rad: [f64; 2],
     /// Whether anything touches.
     pub touching: bool,
@@ -179,17 +181,18 @@ impl Surroundings {
         }
     }
 
-    /// Takes note of what else acts on the stick in the coming step, N·m: where it has changed at once, so have the rates that
-    /// the contacts meet.
+    /// Takes note of what else acts on the stick in the coming step, N·m: where it has changed at
+    /// once, so have the rates that the contacts meet.
     #[inline]
     pub fn note_others(&mut self, torque_n_m: [f64; 2]) {
         self.others_n_m = [self.others_n_m[1], torque_n_m];
     }
 
-    /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel bound too.
+    /// Force on the stick at mid-step: pose and rates of that instant, and the step, for the travel
+    /// bound too.
     ///
-    /// The dashpots are implicit: each feels the rates that its own force leaves. So what it did in the last step, which
-    /// is part of rates that are extrapolated to mid-step, is taken off first.
+    /// The dashpots are implicit: each feels the rates that its own force leaves. So what it did in
+    /// the last step, which is part of rates that are extrapolated to mid-step, is taken off first.
     pub fn load(
         &mut self,
         params: &GimbalParams,
@@ -299,7 +302,8 @@ impl Surroundings {
         }
     }
 
-    /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` if there is nothing.
+    /// Smallest gap to anything at the given angles, m; negative while overlapping. `None` if there
+    /// is nothing.
     pub fn gap_m(&self, angle_rad: [f64; 2]) -> Option<f64> {
         let pose = Pose::at(angle_rad);
         let stops = self.stops.iter().map(|(stop, _)| stop.gap(&pose).gap_m);
@@ -329,7 +333,8 @@ impl Surroundings {
             if is_due {
                 let (gap, normal, on_axis) = query(&self.tube, pose, &watched.body);
                 if let Some((last_gap, last_normal, last_at_m)) = watched.last {
-                    // Could it have gone right through since the last look, and is it on the other side?
+                    // Could it have gone right through since the last look, and is it on the other
+                    // side?
                     let deepest_m = watched.body.deepest_m(&self.tube);
                     let way_m = self.travelled_m - last_at_m;
                     if way_m > last_gap + deepest_m && dot(normal, last_normal) < 0.0 {
@@ -376,10 +381,11 @@ impl ContactLoad {
     }
 }
 
-/// The contacts of one step, taken in turn: each meets what those before it left, so that two in one place do not
-/// both take all the speed.
+/// The contacts of one step, taken in turn: each meets what those before it left, so that two in
+/// one place do not both take all the speed.
 struct Meeting<'a> {
-    /// Rates at mid-step, rad/s: with what the contacts so far do now, and those to come did in the last step.
+    /// Rates at mid-step, rad/s: with what the contacts so far do now, and those to come did in the
+    /// last step.
     rate: [f64; 2],
     /// Inverse of the mass matrix.
     inverse: [f64; 3],
@@ -396,8 +402,9 @@ impl Meeting<'_> {
         }
     }
 
-    /// Presses at a gap that closes by `arm_m` with the angles; the force, N, or `None` if they do not meet in this step.
-    /// `own_accel` is what this contact did to the rates in the last step and, afterwards, in this one.
+    /// Presses at a gap that closes by `arm_m` with the angles; the force, N, or `None` if they do
+    /// not meet in this step. `own_accel` is what this contact did to the rates in the last step
+    /// and, afterwards, in this one.
     fn force_n(
         &mut self,
         params: &BumperParams,
@@ -478,7 +485,8 @@ fn stick_pose(pose: &Pose) -> RapierPose {
 
 /// Sine and cosine of half an angle, or both with the other sign: the same to a quaternion.
 ///
-/// With 2 cos² = 1 + cos and 2 sin² = 1 − cos, whichever root is the larger, and sin = 2 sin cos for the other.
+/// With 2 cos² = 1 + cos and 2 sin² = 1 − cos, whichever root is the larger, and sin = 2 sin cos
+/// for the other.
 fn half_angle((sin, cos): (f64, f64)) -> (f64, f64) {
     let larger = (0.5 * (1.0 + cos.abs())).sqrt();
     let smaller = 0.5 * sin / larger;

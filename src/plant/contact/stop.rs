@@ -1,25 +1,27 @@
 //! A mechanical stop: a half-space to the stick, met at the stop angle.
 //!
-//! A stop is a straight round pin across the motion of its axis. Seen along the pin, the tube is a line from
-//! the pivot at the angle ψ: pitch itself, for the pitch pins; tan ψ = tan φ / cos θ for the roll pins, whose
-//! direction pitch turns the stick out of. With α the stop angle, e = ±(α − ψ) the angle still to go, h the
-//! pin's height and a the two radii together, the gap is
+//! A stop is a straight round pin across the motion of its axis. Seen along the pin, the tube is a
+//! line from the pivot at the angle ψ: pitch itself, for the pitch pins; tan ψ = tan φ / cos θ for
+//! the roll pins, whose direction pitch turns the stick out of. With α the stop angle, e = ±(α − ψ)
+//! the angle still to go, h the pin's height and a the two radii together, the gap is
 //!
 //! ```text
 //! g = h sin e − a (1 − cos e)
 //! ```
 //!
-//! exactly, at any tilt of the other axis. The pin and the tube count as endless, so that the gap goes on
-//! falling however far the stick is pushed: there is no other side to fall through to. docs/model/stops.md.
+//! exactly, at any tilt of the other axis. The pin and the tube count as endless, so that the gap
+//! goes on falling however far the stick is pushed: there is no other side to fall through to.
+//! docs/model/stops.md.
 
 use super::bumper::BumperParams;
 use super::pressed::Pressed;
 use crate::dynamics::Pose;
 
-/// Cosine of pitch below which a roll stop is looked at in every step: its angle then runs ahead of roll.
+/// Cosine of pitch below which a roll stop is looked at in every step: its angle then runs ahead of
+/// roll.
 const STEEP_COS: f64 = 0.5;
-/// How much faster than roll (or pitch) the angle ψ may go until the pitch is steeper than a look allowed for:
-/// 1 / cos of 60° and the 14.3° that the longest time between two looks can add.
+/// How much faster than roll (or pitch) the angle ψ may go until the pitch is steeper than a look
+/// allowed for: 1 / cos of 60° and the 14.3° that the longest time between two looks can add.
 const RUNS_AHEAD: f64 = 4.0;
 
 /// One end of an axis's travel.
@@ -46,9 +48,9 @@ pub struct StopGap {
 }
 
 impl Stop {
-    /// The stop of axis 0 (pitch) or 1 (roll) at `angle_rad`, the upper end of its travel or the lower.
-    /// `height_m`: distance from the pivot at which it is met; `radii_m`: radii of tube and pin together;
-    /// `strength_n`: force that it stands up to.
+    /// The stop of axis 0 (pitch) or 1 (roll) at `angle_rad`, the upper end of its travel or the
+    /// lower. `height_m`: distance from the pivot at which it is met; `radii_m`: radii of tube and
+    /// pin together; `strength_n`: force that it stands up to.
     pub fn new(
         axis: usize,
         is_upper: bool,

@@ -2,11 +2,12 @@
 
 /// Width of the seat compliance over which the preload builds up past the free play, rad.
 ///
-/// A preloaded spring resting on two seats has no step in its force: the seats and the cable or
-/// rod give a little. 2 mrad at a 40 mm arm is 0.08 mm (common practice, no source). It is there without a preload
-/// too: then it is so much more free play.
+/// A preloaded spring resting on two seats has no step in its force: the seats and the cable or rod
+/// give a little. 2 mrad at a 40 mm arm is 0.08 mm (common practice, no source). It is there
+/// without a preload too: then it is so much more free play.
 pub const PRELOAD_RAMP_RAD: f64 = 2.0e-3;
-/// How much stiffer than its linear rate a cartridge is once its coils touch (common practice, no source).
+/// How much stiffer than its linear rate a cartridge is once its coils touch (common practice, no
+/// source).
 pub(crate) const BIND_STIFFENING: f64 = 40.0;
 
 /// Torque law of one axis's cartridge: all its springs together.
@@ -18,7 +19,8 @@ pub struct CartridgeParams {
     pub breakout_n_m: f64,
     /// Linear rate past the breakout, N·m/rad.
     pub rate_n_m_per_rad: f64,
-    /// Deflection at which coils touch, counted from the end of the free play, rad (a rig's `bind_deg` counts from the middle).
+    /// Deflection at which coils touch, counted from the end of the free play, rad (a rig's
+    /// `bind_deg` counts from the middle).
     pub bind_rad: f64,
     /// Damping between stick and trim shaft, N·m·s/rad.
     pub damping_n_m_s_per_rad: f64,

@@ -1,9 +1,12 @@
-//! Dry friction of both pivots over one step, with the instants at which a pivot stops, turns or breaks away.
+//! Dry friction of both pivots over one step, with the instants at which a pivot stops, turns or
+//! breaks away.
 //!
-//! Within a step the forces are constant, so that rates are straight lines in time as long as no pivot changes between
-//! sliding and resting. Where one does, the step is cut there. docs/model/stick.md derives it.
+//! Within a step the forces are constant, so that rates are straight lines in time as long as no
+//! pivot changes between sliding and resting. Where one does, the step is cut there.
+//! docs/model/stick.md derives it.
 
-/// Most changes of a pivot within a step that are followed; two pivots that stop and go on are four.
+/// Most changes of a pivot within a step that are followed; two pivots that stop and go on are
+/// four.
 const MOST_CHANGES: usize = 4;
 
 /// Friction of one pivot.
@@ -60,7 +63,8 @@ enum Pivot {
 }
 
 impl Slide<'_> {
-    /// Rates at the end, which pivots rest then and what held them, from those that rest at the beginning.
+    /// Rates at the end, which pivots rest then and what held them, from those that rest at the
+    /// beginning.
     #[cold]
     #[inline(never)]
     pub fn cut(&self, stuck: [bool; 2]) -> ([f64; 2], [bool; 2], [Held; 2]) {
@@ -127,7 +131,8 @@ impl Slide<'_> {
         )
     }
 
-    /// Rates after the share `share` of the step under its forces and these impulses of friction (of a whole step).
+    /// Rates after the share `share` of the step under its forces and these impulses of friction
+    /// (of a whole step).
     fn end(&self, rate: [f64; 2], share: f64, impulse: [f64; 2]) -> [f64; 2] {
         let inv = &self.inverse;
         [
@@ -159,7 +164,8 @@ impl Slide<'_> {
         }
     }
 
-    /// Impulses of friction in a whole step that keep the resting pivots at rest while the others slide.
+    /// Impulses of friction in a whole step that keep the resting pivots at rest while the others
+    /// slide.
     fn balance(&self, pivots: &[Pivot; 2]) -> [f64; 2] {
         let inv = &self.inverse;
         let change = &self.change;
@@ -181,12 +187,13 @@ impl Slide<'_> {
         }
     }
 
-    /// Impulse of friction in the step in which a pivot breaks away that rested at its beginning; `needed_nms` would have
-    /// held it.
+    /// Impulse of friction in the step in which a pivot breaks away that rested at its beginning;
+    /// `needed_nms` would have held it.
     ///
-    /// Friction falls from stiction to Coulomb's at the instant at which the load passes stiction: by a straight line
-    /// through the loads at the middles of the last step and this one. It may lie in the second half of the last step, if
-    /// the loads of the last two steps lead there; what was missed then is made up for.
+    /// Friction falls from stiction to Coulomb's at the instant at which the load passes stiction:
+    /// by a straight line through the loads at the middles of the last step and this one. It may
+    /// lie in the second half of the last step, if the loads of the last two steps lead there; what
+    /// was missed then is made up for.
     fn breaking_away_nms(&self, i: usize, needed_nms: f64) -> f64 {
         let (coulomb, stiction) = self.largest_nms(i);
         let side = 1.0_f64.copysign(needed_nms);
@@ -254,7 +261,8 @@ mod tests {
         }
     }
 
-    /// Between Coulomb friction and stiction a pivot that comes to a stop stays there, whenever in the step that is.
+    /// Between Coulomb friction and stiction a pivot that comes to a stop stays there, whenever in
+    /// the step that is.
     #[test]
     fn a_pivot_that_stops_is_held_by_stiction() {
         for part in [0.01, 0.3, 0.7, 0.99] {
@@ -267,8 +275,9 @@ mod tests {
         }
     }
 
-    /// A load that rises at `r` passes stiction at t: v = ((Ts − Tc) (end − t) + r (end − t)²/2)/J. Loads at mid-step are
-    /// off by r h²/8 at most; with friction that falls at the end of a step only, (Ts − Tc) h would be missed.
+    /// A load that rises at `r` passes stiction at t: v = ((Ts − Tc) (end − t) + r (end − t)²/2)/J.
+    /// Loads at mid-step are off by r h²/8 at most; with friction that falls at the end of a step
+    /// only, (Ts − Tc) h would be missed.
     #[test]
     fn a_pivot_breaks_away_when_its_load_passes_stiction() {
         let friction = friction(0.2, 0.5);

@@ -1,8 +1,8 @@
 //! The stick as a two-degree-of-freedom gimbal in reduced coordinates.
 //!
 //! Pitch θ turns the outer frame about +y, roll φ turns the inner yoke about the x axis that the
-//! frame carries (ISO 1151 body axes: x forward, y right, z down). With ω = (φ', θ' cos φ, −θ' sin φ)
-//! in the inner frame and `I` the inner body's inertia about the pivot,
+//! frame carries (ISO 1151 body axes: x forward, y right, z down). With ω = (φ', θ' cos φ, −θ' sin
+//! φ) in the inner frame and `I` the inner body's inertia about the pivot,
 //!
 //! ```text
 //! M_θθ = J + I_yy cos²φ + I_zz sin²φ − 2 I_yz sin φ cos φ
@@ -17,9 +17,11 @@ use super::pose::{Pose, dot};
 use super::train::damper_weight;
 use crate::rig::{GRAVITY_M_PER_S2, MassProperties};
 
-/// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s (tests/reference/pivot.rs).
+/// Gauss-Seidel sweeps for the dry friction of both axes; holds to 1e-8 rad in 20 s
+/// (tests/reference/pivot.rs).
 const FRICTION_SWEEPS: usize = 8;
-/// Share of an axis's largest friction impulse below which a sweep's change ends the sweeps: rounding, not motion.
+/// Share of an axis's largest friction impulse below which a sweep's change ends the sweeps:
+/// rounding, not motion.
 const FRICTION_SETTLED: f64 = 1.0e-13;
 
 /// Everything constant about the gimbal.
@@ -67,7 +69,8 @@ struct Give {
     stiffness_n_m_per_rad: f64,
 }
 
-/// A hand at the grip over one step: F = force − D L v − K L Δq, with L the grip's levers, cut to a limit.
+/// A hand at the grip over one step: F = force − D L v − K L Δq, with L the grip's levers, cut to a
+/// limit.
 #[derive(Clone, Copy, Debug)]
 pub struct GripPull {
     /// Force at the mid-step angles on a stick without rates, body axes, N.
@@ -156,8 +159,8 @@ impl GimbalParams {
         ]
     }
 
-    /// Smallest moment of inertia that each axis can show while the other is free, for roll angles of at most
-    /// `roll_rad`, kg·m²: 1/(M⁻¹)ᵢᵢ, looked for at 65 angles.
+    /// Smallest moment of inertia that each axis can show while the other is free, for roll angles
+    /// of at most `roll_rad`, kg·m²: 1/(M⁻¹)ᵢᵢ, looked for at 65 angles.
     pub(crate) fn least_inertia_kg_m2(&self, roll_rad: [f64; 2]) -> [f64; 2] {
         let [from, to] = roll_rad;
         let mut least = [f64::INFINITY; 2];
@@ -170,8 +173,8 @@ impl GimbalParams {
         least
     }
 
-    /// Largest change of potential energy that turning the stick can bring, J: twice weight times the distance of the
-    /// centre of gravity, of both bodies.
+    /// Largest change of potential energy that turning the stick can bring, J: twice weight times
+    /// the distance of the centre of gravity, of both bodies.
     pub(crate) fn largest_fall_j(&self) -> f64 {
         let far = |cg: [f64; 3]| dot(cg, cg).sqrt();
         2.0 * GRAVITY_M_PER_S2
@@ -179,7 +182,8 @@ impl GimbalParams {
                 + self.mass.frame_mass_kg * far(self.mass.frame_cg_m))
     }
 
-    /// Kinetic plus potential energy, J; zero potential with the centre of gravity at the pivot height.
+    /// Kinetic plus potential energy, J; zero potential with the centre of gravity at the pivot
+    /// height.
     pub fn energy_j(&self, state: &GimbalState) -> f64 {
         self.energy_at(&Pose::at(state.angle_rad), state)
     }
@@ -202,8 +206,8 @@ impl GimbalParams {
     /// The kick of one drift-kick-drift step: rates after `step_s` under `torque_n_m` plus gravity,
     /// inertial torques, viscous and dry friction, all taken at the mid-step angles.
     ///
-    /// Viscous friction is taken at a mean of the old and new rate (`damper_weight`); inertial torques at the mean of
-    /// both.
+    /// Viscous friction is taken at a mean of the old and new rate (`damper_weight`); inertial
+    /// torques at the mean of both.
     pub fn kick(
         &self,
         mid_angle_rad: [f64; 2],
@@ -222,8 +226,9 @@ impl GimbalParams {
 
     /// [`Self::kick_at`] with a hand at the grip; gives the hand's torque on each axis, N·m.
     ///
-    /// Stiffness and damping of the hand are implicit, so a stiff hand on a light stick cannot chatter. A force beyond the
-    /// hand's limit is cut to it in the direction that it would have had.
+    /// Stiffness and damping of the hand are implicit, so a stiff hand on a light stick cannot
+    /// chatter. A force beyond the hand's limit is cut to it in the direction that it would have
+    /// had.
     pub fn kick_gripped(
         &self,
         mid: &Pose,
@@ -277,7 +282,8 @@ impl GimbalParams {
         let g = self.gravity_at(st, ct, sp, cp);
         let force = [torque_n_m[0] + g[0], torque_n_m[1] + g[1]];
         let v = state.rate_rad_per_s;
-        // (M + h w C + h² K/4) v⁺ = (M − h (1 − w) C + h² K/4) v + h (f − bias(v_mid)); two passes settle v_mid.
+        // (M + h w C + h² K/4) v⁺ = (M − h (1 − w) C + h² K/4) v + h (f − bias(v_mid)); two passes
+        // settle v_mid.
         let mut new = [m[0], m[2]];
         let mut old = [m[0], m[2]];
         let mut weights = [0.5; 2];
@@ -338,9 +344,10 @@ impl GimbalParams {
         }
     }
 
-    /// Dry friction as a projection of the rates `v`, whose momentum is `p`: impulses within ±T h that bring a rate to
-    /// zero where they can, found by projected Gauss-Seidel: right for a step in which no pivot changes between sliding and
-    /// resting. `held` goes on for those that are held.
+    /// Dry friction as a projection of the rates `v`, whose momentum is `p`: impulses within ±T h
+    /// that bring a rate to zero where they can, found by projected Gauss-Seidel: right for a step
+    /// in which no pivot changes between sliding and resting. `held` goes on for those that are
+    /// held.
     #[inline]
     fn apply_friction(
         &self,

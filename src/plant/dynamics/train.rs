@@ -6,17 +6,20 @@
 //! positive, so the reversal of a spur pair does not appear.
 //!
 //! The own dampers of shaft and rotor are implicit (`damper_weight`): they cannot blow up, whatever
-//! the substep. Springs and the mesh's damping are explicit; `scheme.rs` bounds the substep for them.
+//! the substep. Springs and the mesh's damping are explicit; `scheme.rs` bounds the substep for
+//! them.
 
 use super::cartridge::CartridgeParams;
 use super::turn::Anchor;
 use super::winding::{Phase, WindingParams};
 use crate::state_bits::StateBits;
 
-/// Share of the squared step with which an acceleration shifts the angles at which forces are taken.
+/// Share of the squared step with which an acceleration shifts the angles at which forces are
+/// taken.
 ///
-/// Drift, kick, drift turns an oscillation of a spring too fast by the share (ω h)²/24. With the forces taken at
-/// x + h² a/12 instead of x, this error is gone (Rowlands 1991, derived in docs/model/stick.md); `a` is that of the last step.
+/// Drift, kick, drift turns an oscillation of a spring too fast by the share (ω h)²/24. With the
+/// forces taken at x + h² a/12 instead of x, this error is gone (Rowlands 1991, derived in
+/// docs/model/stick.md); `a` is that of the last step.
 pub(crate) const CURVE: f64 = 1.0 / 12.0;
 
 /// Constants of one trim drive.
@@ -194,7 +197,8 @@ pub(crate) struct Reciprocals {
     rotor: Damped,
 }
 
-/// A body with its own implicit damper: v' = keep · v + gain · F, F without the damper's part on the body's own rate.
+/// A body with its own implicit damper: v' = keep · v + gain · F, F without the damper's part on
+/// the body's own rate.
 #[derive(Clone, Copy, Debug)]
 struct Damped {
     keep: f64,
@@ -205,8 +209,8 @@ struct Damped {
 }
 
 impl Damped {
-    /// A body of `inertia_kg_m2` with a damper of `damping_n_m_s_per_rad`, for substeps of `step_s`:
-    /// J (v' − v) = h (F − c ((1 − w) v + w v')).
+    /// A body of `inertia_kg_m2` with a damper of `damping_n_m_s_per_rad`, for substeps of
+    /// `step_s`: J (v' − v) = h (F − c ((1 − w) v + w v')).
     fn new(inertia_kg_m2: f64, damping_n_m_s_per_rad: f64, step_s: f64) -> Self {
         let drag = step_s * damping_n_m_s_per_rad;
         let weight = damper_weight(drag, inertia_kg_m2);
@@ -225,11 +229,12 @@ impl Damped {
     }
 }
 
-/// Share w of the new rate in the rate that an implicit damper feels, from step times damping and the inertia in the same
-/// unit: J (v' − v) = −hc ((1 − w) v + w v').
+/// Share w of the new rate in the rate that an implicit damper feels, from step times damping and
+/// the inertia in the same unit: J (v' − v) = −hc ((1 − w) v + w v').
 ///
-/// One half, of second order, up to hc = 2 J; beyond it 1 − J/hc, with which the damper alone brings its rate to zero
-/// within the step. One half there too would turn the rate's sign in every step, and let a stiff damper ring.
+/// One half, of second order, up to hc = 2 J; beyond it 1 − J/hc, with which the damper alone
+/// brings its rate to zero within the step. One half there too would turn the rate's sign in every
+/// step, and let a stiff damper ring.
 #[inline]
 pub(crate) fn damper_weight(drag: f64, inertia: f64) -> f64 {
     if drag <= 2.0 * inertia {
@@ -285,7 +290,8 @@ impl TrainParams {
         }
     }
 
-    /// Kinetic energy of shaft and rotor and what cartridge, mesh and windings store, J, with the stick at `stick_rad`.
+    /// Kinetic energy of shaft and rotor and what cartridge, mesh and windings store, J, with the
+    /// stick at `stick_rad`.
     pub(crate) fn energy_j(&self, s: &TrainState, stick_rad: f64) -> f64 {
         let deep = ((s.rotor_rad / self.ratio - s.shaft_rad + s.slipped_rad).abs()
             - self.half_backlash_rad)
@@ -362,7 +368,8 @@ impl TrainParams {
         let (ib2, vb2) = self
             .winding
             .update(ib, drive.phase[1], emf * cos, drive.supply_v);
-        // Of the mean currents: what a winding draws while its current rises is what it then stores.
+        // Of the mean currents: what a winding draws while its current rises is what it then
+        // stores.
         let power_w = 0.25
             * ((s.current_a[0] + ia) * va
                 + (s.current_a[1] + ib) * vb
@@ -383,8 +390,9 @@ impl TrainParams {
         }
     }
 
-    /// Cartridge torque of substep `k` on a shaft that stands at `shaft_rad` under the torque `mesh_n_m` of its gear; `None` if
-    /// friction does not hold it there. The very arithmetic of [`Self::substep`].
+    /// Cartridge torque of substep `k` on a shaft that stands at `shaft_rad` under the torque
+    /// `mesh_n_m` of its gear; `None` if friction does not hold it there. The very arithmetic of
+    /// [`Self::substep`].
     #[inline]
     pub(crate) fn held_n_m(
         &self,
@@ -422,9 +430,10 @@ impl TrainParams {
         with_friction(reciprocals.shaft.keep, before, free, limit)
     }
 
-    /// Torque of the mesh on the trim shaft, N·m, with the rotor `ahead_rad` of it at `rate_rad_per_s`, both at the shaft:
-    /// one-sided springs at either side of the backlash. With it, by how much later than the middle of the substep it acts,
-    /// s: more than 0 where the flanks meet in it.
+    /// Torque of the mesh on the trim shaft, N·m, with the rotor `ahead_rad` of it at
+    /// `rate_rad_per_s`, both at the shaft: one-sided springs at either side of the backlash. With
+    /// it, by how much later than the middle of the substep it acts, s: more than 0 where the
+    /// flanks meet in it.
     #[inline]
     fn mesh_n_m(&self, ahead_rad: f64, rate_rad_per_s: f64) -> (f64, f64) {
         let side = 1.0_f64.copysign(ahead_rad);
@@ -432,7 +441,8 @@ impl TrainParams {
         let closing = side * rate_rad_per_s;
         let way = 0.5 * self.substep_s * closing;
         if way > deep.abs() {
-            // The flanks meet within this substep: the torque, which jumps with the damping, counts from then on.
+            // The flanks meet within this substep: the torque, which jumps with the damping, counts
+            // from then on.
             let end = deep + way;
             let share = 0.5 * end / way;
             let mean =
@@ -465,8 +475,9 @@ impl TrainParams {
     }
 }
 
-/// A rate after dry friction, which can change it by `limit`. `before` is the rate at the beginning, of which a viscous
-/// damper keeps `keep`, and `free` what the rate would be without dry friction.
+/// A rate after dry friction, which can change it by `limit`. `before` is the rate at the
+/// beginning, of which a viscous damper keeps `keep`, and `free` what the rate would be without dry
+/// friction.
 #[inline]
 fn with_friction(keep: f64, before: f64, free: f64, limit: f64) -> f64 {
     let end = free - limit.copysign(if before == 0.0 { free } else { before });
@@ -479,7 +490,8 @@ fn with_friction(keep: f64, before: f64, free: f64, limit: f64) -> f64 {
     turned(keep, before, free, end, limit)
 }
 
-/// [`rubbed`] of a body that comes to rest on the way: from then on friction holds it, or pushes the other way.
+/// [`rubbed`] of a body that comes to rest on the way: from then on friction holds it, or pushes
+/// the other way.
 #[cold]
 #[inline(never)]
 fn turned(keep: f64, before: f64, free: f64, end: f64, limit: f64) -> f64 {
@@ -496,7 +508,8 @@ fn turned(keep: f64, before: f64, free: f64, end: f64, limit: f64) -> f64 {
 mod tests {
     use super::*;
 
-    /// v = 1, slowed by 4 a substep till it stops after a quarter, then sped up by 2: 1.5 the other way.
+    /// v = 1, slowed by 4 a substep till it stops after a quarter, then sped up by 2: 1.5 the other
+    /// way.
     #[test]
     fn a_body_that_turns_has_friction_on_either_side_of_its_stop() {
         assert_eq!(with_friction(1.0, 1.0, -2.0, 1.0), -1.5);

@@ -5,10 +5,12 @@ use crate::state_bits::StateBits;
 /// Farthest from its anchor that an angle is reached by the addition theorem, rad.
 const REACH_RAD: f64 = 1.0 / 16.0;
 
-/// An angle with its sine and cosine, from which those of angles close by are reached without `libm`.
+/// An angle with its sine and cosine, from which those of angles close by are reached without
+/// `libm`.
 ///
-/// With d = x − a, sin x = sin a + (cos a sin d − sin a (1 − cos d)) and cos x = cos a − (sin a sin d +
-/// cos a (1 − cos d)); sin d and 1 − cos d are Taylor polynomials to d⁷ and d⁸. The error of either result for
+/// With d = x − a, sin x = sin a + (cos a sin d − sin a (1 − cos d)) and cos x = cos a − (sin a sin
+/// d + cos a (1 − cos d)); sin d and 1 − cos d are Taylor polynomials to d⁷ and d⁸. The error of
+/// either result for
 /// |d| ≤ 1/16, in units of 2⁻⁵³ (one ulp of numbers between ½ and 1):
 ///
 /// ```text
@@ -19,9 +21,10 @@ const REACH_RAD: f64 = 1.0 / 16.0;
 ///   five numbers below 1/16, half an ulp (2⁻⁵⁸) each     0.16
 /// ```
 ///
-/// together 2.03, so 2.3e-16, and half an ulp more where a sum rounds up to 1 or beyond. It is an absolute error: close
-/// to a zero of the sine the relative one is larger, which no torque here feels. Anchors are taken anew from `libm`, so
-/// errors do not add up over steps. Which anchor an angle finds depends on the angles before it, and on nothing else.
+/// together 2.03, so 2.3e-16, and half an ulp more where a sum rounds up to 1 or beyond. It is an
+/// absolute error: close to a zero of the sine the relative one is larger, which no torque here
+/// feels. Anchors are taken anew from `libm`, so errors do not add up over steps. Which anchor an
+/// angle finds depends on the angles before it, and on nothing else.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Anchor {
     at_rad: f64,
@@ -105,8 +108,8 @@ mod tests {
 
     use super::*;
 
-    /// The bound of [`Anchor`] with the half ulp at 1, and as much again for libm, against which it is checked: less
-    /// than one ulp.
+    /// The bound of [`Anchor`] with the half ulp at 1, and as much again for libm, against which it
+    /// is checked: less than one ulp.
     const MOST: f64 = 3.6 / (1_u64 << 53) as f64;
 
     fn error(found: (f64, f64), angle_rad: f64) -> f64 {

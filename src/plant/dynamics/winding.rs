@@ -50,8 +50,9 @@ impl WindingParams {
 
     /// Current after one interval and the voltage applied to reach it.
     ///
-    /// Chopped: the dead-beat voltage v = e + R (i* − i x)/(1 − x), x = exp(−R h/L), reaches the target in
-    /// one interval; where the supply cannot give it, the current relaxes towards (±supply − e)/R.
+    /// Chopped: the dead-beat voltage v = e + R (i* − i x)/(1 − x), x = exp(−R h/L), reaches the
+    /// target in one interval; where the supply cannot give it, the current relaxes towards
+    /// (±supply − e)/R.
     #[inline]
     pub fn update(
         &self,

@@ -39,7 +39,8 @@ table! {
 }
 
 table! {
-    /// Spur gear from motor to trim shaft. A positive rotor angle is one that turns the trim shaft forward.
+    /// Spur gear from motor to trim shaft. A positive rotor angle is one that turns the trim shaft
+    /// forward.
     pub struct DriveRig {
         /// Teeth of the motor's pinion.
         motor_teeth: u32 = 8..=1000,
@@ -89,7 +90,8 @@ table! {
 }
 
 table! {
-    /// Chopping driver: index 0 of its microstep table is both phases at 70.7 % (electrical angle 45°).
+    /// Chopping driver: index 0 of its microstep table is both phases at 70.7 % (electrical angle
+    /// 45°).
     pub struct DriverRig {
         /// Microsteps a full step; a power of two.
         microsteps: u32 = 1..=256,
@@ -141,14 +143,15 @@ table! {
         height_m: f64 = 0.01..=1.0,
         /// Radius of the pin, m.
         pin_radius_m: f64 = 0.001..=0.05,
-        /// Depth at which the buffer is pressed solid, m (default 0.006: half of a buffer 6 mm thick, and as much
-        /// again in its mounting; an estimate, no source). Beyond it the stop is as stiff as 2e6 N/m, or as the buffer
-        /// if that is stiffer.
+        /// Depth at which the buffer is pressed solid, m (default 0.006: half of a buffer 6 mm
+        /// thick, and as much again in its mounting; an estimate, no source). Beyond it the stop is
+        /// as stiff as 2e6 N/m, or as the buffer if that is stiffer.
         #[serde(default = "default_travel_m")]
         travel_m: f64 = 0.0002..=0.1,
-        /// Force that the stop stands up to, N; a run in which it is pressed harder is aborted (default 10000: a pin of
-        /// 12 mm of structural steel yields in single shear at 15 kN, 235 MPa / √3 times its area, 235 MPa being the yield
-        /// strength of S235 in EN 10025-2, table 7; a third of it off for its mounting, an estimate).
+        /// Force that the stop stands up to, N; a run in which it is pressed harder is aborted
+        /// (default 10000: a pin of 12 mm of structural steel yields in single shear at 15 kN, 235
+        /// MPa / √3 times its area, 235 MPa being the yield strength of S235 in EN 10025-2, table
+        /// 7; a third of it off for its mounting, an estimate).
         #[serde(default = "default_strength_n")]
         strength_n: f64 = 100.0..=1e6,
     }

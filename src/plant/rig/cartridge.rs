@@ -20,14 +20,15 @@ table! {
     /// A cartridge given by measured figures.
     #[schemars(inline)]
     pub struct MeasuredCartridge {
-        /// Torque at which it leaves its seat, all springs together, N·m. Its seats give 2 mrad; with no breakout that is
-        /// so much more free play.
+        /// Torque at which it leaves its seat, all springs together, N·m. Its seats give 2 mrad;
+        /// with no breakout that is so much more free play.
         breakout_n_m: f64 = 0.0..=100.0,
         /// Rate beyond the breakout, all springs together, N·m/rad.
         rate_n_m_per_rad: f64 = 0.1..=1000.0,
         /// Half width of the free play, degrees.
         free_play_deg: f64 = 0.0..=5.0,
-        /// Deflection from the middle, free play included, at which the coils touch, degrees; above the free play.
+        /// Deflection from the middle, free play included, at which the coils touch, degrees; above
+        /// the free play.
         bind_deg: f64 = 1.0..=180.0,
         /// Damping between stick and trim shaft, N·m·s/rad.
         damping_n_m_s_per_rad: f64 = 0.0..=50.0,
@@ -37,8 +38,9 @@ table! {
 }
 
 table! {
-    /// A cartridge given by its coil springs. Each is caged with a preload and is compressed from the
-    /// installed length whichever way the stick goes, on a straight guide, so that its force acts on a constant arm.
+    /// A cartridge given by its coil springs. Each is caged with a preload and is compressed from
+    /// the installed length whichever way the stick goes, on a straight guide, so that its force
+    /// acts on a constant arm.
     #[schemars(inline)]
     pub struct SpringCartridge {
         /// Diameter of the wire, m.
@@ -53,7 +55,8 @@ table! {
         shear_modulus_pa: f64 = 1e9..=2e11,
         /// Length without load, m.
         free_length_m: f64 = 0.002..=1.0,
-        /// Length in the cage with the cartridge at rest, m; above the solid length, not above the free length.
+        /// Length in the cage with the cartridge at rest, m; above the solid length, not above the
+        /// free length.
         installed_length_m: f64 = 0.002..=1.0,
         /// Arm from the axis to the spring's line of force, m.
         arm_m: f64 = 0.002..=0.5,
@@ -84,8 +87,9 @@ pub struct Cartridge {
 }
 
 impl Cartridge {
-    /// Ideal quasi-static torque magnitude at a deflection magnitude below coil bind: nothing within the free
-    /// play, then the breakout, then the rate. `deflection_rad` in rad, the result in N·m.
+    /// Ideal quasi-static torque magnitude at a deflection magnitude below coil bind: nothing
+    /// within the free play, then the breakout, then the rate. `deflection_rad` in rad, the result
+    /// in N·m.
     pub fn torque_n_m(&self, deflection_rad: f64) -> f64 {
         let beyond = deflection_rad.abs() - self.free_play_rad;
         if beyond <= 0.0 {
@@ -95,13 +99,15 @@ impl Cartridge {
         }
     }
 
-    /// Deflection magnitude at which the torque reaches `torque_n_m`, rad; coil bind if that comes first.
+    /// Deflection magnitude at which the torque reaches `torque_n_m`, rad; coil bind if that comes
+    /// first.
     pub fn deflection_rad(&self, torque_n_m: f64) -> f64 {
         let beyond = (torque_n_m - self.breakout_n_m).max(0.0) / self.rate_n_m_per_rad;
         (self.free_play_rad + beyond).min(self.bind_rad)
     }
 
-    /// The same cartridge after `count` of its springs have broken: breakout and rate fall in proportion.
+    /// The same cartridge after `count` of its springs have broken: breakout and rate fall in
+    /// proportion.
     pub fn with_broken(self, count: u32) -> Self {
         let left = f64::from(self.springs.saturating_sub(count)) / f64::from(self.springs);
         Self {
@@ -224,8 +230,8 @@ mod tests {
         assert_eq!(two.bind_rad, one.bind_rad);
     }
 
-    /// By hand: k = 79.3e9·(2e-3)^4/(8·8·(16e-3)^3) = 4840.09 N/m; breakout k·4 mm·30 mm; rate k·(30 mm)²;
-    /// solid 20 mm, so 26 mm of stroke on a 30 mm arm.
+    /// By hand: k = 79.3e9·(2e-3)^4/(8·8·(16e-3)^3) = 4840.09 N/m; breakout k·4 mm·30 mm; rate
+    /// k·(30 mm)²; solid 20 mm, so 26 mm of stroke on a 30 mm arm.
     #[test]
     fn geometry_gives_breakout_rate_and_bind() {
         let c = springs(1).cartridge();
@@ -256,8 +262,8 @@ mod tests {
         assert_eq!(whole.with_broken(3).torque_n_m(0.3), 0.0);
     }
 
-    /// By hand: 0.1 rad on 30 mm compress by 3 mm more than the 4 mm of the installed length; 4840.09 N/m make 33.881 N, and
-    /// 8 · 33.881 N · 16 mm/(π (2 mm)³) is 172.55 MPa.
+    /// By hand: 0.1 rad on 30 mm compress by 3 mm more than the 4 mm of the installed length;
+    /// 4840.09 N/m make 33.881 N, and 8 · 33.881 N · 16 mm/(π (2 mm)³) is 172.55 MPa.
     #[test]
     fn a_wire_is_strained_by_preload_and_deflection() {
         let CartridgeRig::Springs(cartridge) = springs(1) else {

@@ -1,5 +1,5 @@
-//! Range checks of a rig file's numbers, and the macro that keeps a number's range, its documentation,
-//! the JSON schema and the check in one place.
+//! Range checks of a rig file's numbers, and the macro that keeps a number's range, its
+//! documentation, the JSON schema and the check in one place.
 
 use trimproof_diagnostics::FileError;
 
@@ -68,8 +68,8 @@ impl<'a> RangeChecker<'a> {
     }
 }
 
-/// Makes a strict table of numbers, each `name: type = min..=max`: the range goes into the documentation,
-/// the JSON schema and a `check_numbers` method.
+/// Makes a strict table of numbers, each `name: type = min..=max`: the range goes into the
+/// documentation, the JSON schema and a `check_numbers` method.
 macro_rules! table {
     ($(#[$outer:meta])* pub struct $name:ident {
         $($(#[$inner:meta])* $field:ident: $kind:ty = $min:literal..=$max:literal,)*

@@ -1,4 +1,5 @@
-//! Numbers of a rig file that are counted in ticks or timer periods: each must be a whole number of them.
+//! Numbers of a rig file that are counted in ticks or timer periods: each must be a whole number of
+//! them.
 //!
 //! The twin, the board and the controller count; a time that is no whole number of what is counted
 //! would be rounded without a word, and the run would show another rig than the file describes.
@@ -81,8 +82,8 @@ mod tests {
     const BOARD: &str = "generator_hz = 10000\nsilence_s";
     const CLOCKS: &str = "tick_hz = 500\ngenerator_hz = 10000";
 
-    /// Below the tick the twin made no period in a tick and stood still; with 10,200 Hz at 500 Hz it made
-    /// 20 of 20.4 periods, so that motors ran 2 % slow.
+    /// Below the tick the twin made no period in a tick and stood still; with 10,200 Hz at 500 Hz
+    /// it made 20 of 20.4 periods, so that motors ran 2 % slow.
     #[test]
     fn a_timer_that_is_no_multiple_of_the_tick_is_refused() {
         assert_eq!(
@@ -124,7 +125,8 @@ mod tests {
         assert_eq!(message(&thirds), "accepted");
     }
 
-    /// The generator counts the periods of its timeout in 16 bits. The most that any valid rig asks for fits.
+    /// The generator counts the periods of its timeout in 16 bits. The most that any valid rig asks
+    /// for fits.
     #[test]
     fn the_longest_timeout_fits_the_generators_counter() {
         let with = |ticks: u32| {

@@ -42,8 +42,8 @@ impl DriverRig {
         4 * self.microsteps
     }
 
-    /// Electrical angle that a microstep index asks for, rad. Index 0 is the home position: 45°, both
-    /// phases at 70.7 %.
+    /// Electrical angle that a microstep index asks for, rad. Index 0 is the home position: 45°,
+    /// both phases at 70.7 %.
     pub fn electrical_rad(&self, index: i64) -> f64 {
         let within = index.rem_euclid(i64::from(self.cycle_usteps()));
         crate::driver::electrical_rad(within, self.microsteps)
@@ -61,8 +61,8 @@ impl SensorRig {
         (self.max_deg - self.min_deg).abs() / f64::from(self.full_scale())
     }
 
-    /// What the sensor's signal stands for at a stick angle: non-linearity, gain error and offset, no noise;
-    /// both in degrees.
+    /// What the sensor's signal stands for at a stick angle: non-linearity, gain error and offset,
+    /// no noise; both in degrees.
     pub fn signal_deg(&self, angle_deg: f64) -> f64 {
         let bent = self.nonlinearity_deg * libm::sin(2.0 * angle_deg.to_radians());
         (1.0 + self.gain_error) * (angle_deg + bent) + self.offset_deg
@@ -94,7 +94,8 @@ impl AxisRig {
         self.motor.full_step_rad().to_degrees() / self.drive.ratio()
     }
 
-    /// Torque at the trim shaft that the drive holds at a winding current (peak of the sinusoid) in A, N·m.
+    /// Torque at the trim shaft that the drive holds at a winding current (peak of the sinusoid) in
+    /// A, N·m.
     pub fn holding_n_m(&self, current_a: f64) -> f64 {
         self.motor.torque_constant_n_m_per_a()
             * current_a
@@ -102,8 +103,8 @@ impl AxisRig {
             * self.drive.efficiency
     }
 
-    /// Torque at the trim shaft that the motor without current, the gear and the shaft put up against being
-    /// turned, N·m.
+    /// Torque at the trim shaft that the motor without current, the gear and the shaft put up
+    /// against being turned, N·m.
     pub fn drag_n_m(&self) -> f64 {
         (self.motor.detent_n_m + self.motor.friction_n_m) * self.drive.ratio()
             + self.drive.shaft_friction_n_m
@@ -111,7 +112,8 @@ impl AxisRig {
 }
 
 impl Rig {
-    /// Constants for formulas with their names, `rig.` included, in a fixed order: what follows from the parts.
+    /// Constants for formulas with their names, `rig.` included, in a fixed order: what follows
+    /// from the parts.
     pub fn constants(&self) -> Vec<(String, f64)> {
         let tick_s = self.tick_s();
         let mut constants: Vec<(String, f64)> = [

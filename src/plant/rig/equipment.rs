@@ -22,14 +22,16 @@ table! {
 table! {
     /// The controller's board: its clocks belong to it, whatever program runs on it.
     pub struct BoardRig {
-        /// Control ticks a second: how often the controller is given its inputs, and a trace a row (default 500), Hz.
+        /// Control ticks a second: how often the controller is given its inputs, and a trace a row
+        /// (default 500), Hz.
         #[serde(default = "BoardRig::default_tick_hz")]
         tick_hz: u32 = 100..=2000,
         /// Rate of the step generator's timer, Hz.
         generator_hz: u32 = 1000..=50_000,
         /// Silence of the controller after which the board lets the drives go, s.
         silence_s: f64 = 0.002..=1.0,
-        /// Command timeout: ticks for which the step generator keeps the last rate without a new one (default 2).
+        /// Command timeout: ticks for which the step generator keeps the last rate without a new
+        /// one (default 2).
         #[serde(default = "BoardRig::default_command_timeout_ticks")]
         command_timeout_ticks: u32 = 1..=50,
     }
@@ -51,8 +53,8 @@ table! {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct SwitchesRig {
-    /// Bounce at each change, s: alternating durations, the first at the new level; afterwards the new level
-    /// stays. At most 32, each 0 to 1 s; empty is no bounce.
+    /// Bounce at each change, s: alternating durations, the first at the new level; afterwards the
+    /// new level stays. At most 32, each 0 to 1 s; empty is no bounce.
     #[serde(default)]
     pub bounce_s: Vec<f64>,
 }
@@ -67,7 +69,8 @@ pub struct ObstacleRig {
     pub shape: SolidForm,
     /// Its centre in body axes from the pivot, m. Valid: -2 to 2 each.
     pub at_m: [f64; 3],
-    /// Its turn, degrees: roll about x, then pitch about y, then yaw about z (default none). Valid: -360 to 360 each.
+    /// Its turn, degrees: roll about x, then pitch about y, then yaw about z (default none). Valid:
+    /// -360 to 360 each.
     #[serde(default)]
     pub turn_deg: [f64; 3],
     /// Stiffness of the contact, N/m. Valid: 100 to 1e6.

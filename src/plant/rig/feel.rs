@@ -41,8 +41,9 @@ pub enum RippleCondition {
     Unpowered,
 }
 
-/// One target. It is for both axes unless `axis` names one, for both directions, and measured with trim holding unless
-/// `condition` says otherwise. Forces are the hand's at the grip, in N, as positive numbers.
+/// One target. It is for both axes unless `axis` names one, for both directions, and measured with
+/// trim holding unless `condition` says otherwise. Forces are the hand's at the grip, in N, as
+/// positive numbers.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(tag = "kind", rename_all = "snake_case", deny_unknown_fields)]
 pub enum FeelTarget {

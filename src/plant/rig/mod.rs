@@ -31,8 +31,8 @@ impl Rig {
     /// Reads a rig from the text of its file.
     ///
     /// # Errors
-    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range. The error points at
-    /// the value. What stands in `[controller]` is not looked at.
+    /// The first thing wrong: no TOML, an unknown or missing key, a value outside its range. The
+    /// error points at the value. What stands in `[controller]` is not looked at.
     pub fn parse(text: &str) -> Result<Self, FileError> {
         let rig: Self = toml::from_str(text).map_err(|error| FileError::from_toml(text, &error))?;
         trimproof_diagnostics::check_strings(text)?;

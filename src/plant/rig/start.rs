@@ -26,8 +26,8 @@ pub enum StartConflict {
     InsideObstacle {
         /// The obstacle's name.
         name: String,
-        /// The last clear place on the straight way there from the middle, `[pitch, roll]`, degrees; `None` if the
-        /// obstacle is in the way of the upright stick too.
+        /// The last clear place on the straight way there from the middle, `[pitch, roll]`,
+        /// degrees; `None` if the obstacle is in the way of the upright stick too.
         clear_deg: Option<[f64; 2]>,
     },
 }
@@ -105,7 +105,8 @@ mod tests {
         Rig::parse(include_str!("../../../tests/data/skewed_rig.toml")).unwrap()
     }
 
-    /// At a stop a stick may stand, and beyond it by the rounding of a decimal number; a millionth of a degree is that.
+    /// At a stop a stick may stand, and beyond it by the rounding of a decimal number; a millionth
+    /// of a degree is that.
     #[test]
     fn a_stick_may_stand_at_its_stops() {
         let rig = skewed();
@@ -128,8 +129,9 @@ mod tests {
         assert!(rig.start_conflict([f64::NAN, 0.0]).is_some());
     }
 
-    /// The ball stands behind and to the right. The place that is offered instead is on the way there, in whole hundredths
-    /// of a degree, clear, and within a two-hundredth of the way of the last clear one, and a hundredth of rounding.
+    /// The ball stands behind and to the right. The place that is offered instead is on the way
+    /// there, in whole hundredths of a degree, clear, and within a two-hundredth of the way of the
+    /// last clear one, and a hundredth of rounding.
     #[test]
     fn the_last_clear_place_is_offered() {
         let rig = skewed();

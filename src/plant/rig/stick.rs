@@ -10,7 +10,8 @@ use crate::shapes::{Inertia, Solid};
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct StickRig {
-    /// Distance of the grip reference point above the pivot, m; forces at the grip act there. Valid: 0.05 to 1.5.
+    /// Distance of the grip reference point above the pivot, m; forces at the grip act there.
+    /// Valid: 0.05 to 1.5.
     #[schemars(range(min = 0.05, max = 1.5))]
     pub grip_radius_m: f64,
     /// Radius of the tube, for contacts, m. Valid: 0.002 to 0.1.
@@ -19,7 +20,8 @@ pub struct StickRig {
     /// Height above the pivot at which the tube's axis begins, for contacts, m. Valid: -0.5 to 1.
     #[schemars(range(min = -0.5, max = 1.0))]
     pub tube_bottom_m: f64,
-    /// Height above the pivot at which the tube's axis ends, for contacts, m; above its beginning. Valid: 0.02 to 1.5.
+    /// Height above the pivot at which the tube's axis ends, for contacts, m; above its beginning.
+    /// Valid: 0.02 to 1.5.
     #[schemars(range(min = 0.02, max = 1.5))]
     pub tube_top_m: f64,
     /// Masses of the outer frame and of the inner yoke with the stick.
@@ -58,15 +60,18 @@ pub struct MeasuredMass {
     /// Mass of the outer frame, kg. Valid: 0.001 to 50.
     #[schemars(range(min = 0.001, max = 50.0))]
     pub frame_mass_kg: f64,
-    /// Centre of gravity of the outer frame from the pivot, body axes (z down), m. Valid: -1 to 1 each.
+    /// Centre of gravity of the outer frame from the pivot, body axes (z down), m. Valid: -1 to 1
+    /// each.
     pub frame_cg_m: [f64; 3],
     /// Mass of inner yoke and stick, kg. Valid: 0.01 to 50.
     #[schemars(range(min = 0.01, max = 50.0))]
     pub inner_mass_kg: f64,
-    /// Centre of gravity of inner yoke and stick from the pivot, body axes (z down), m. Valid: -1 to 1 each.
+    /// Centre of gravity of inner yoke and stick from the pivot, body axes (z down), m. Valid: -1
+    /// to 1 each.
     pub inner_cg_m: [f64; 3],
-    /// Inertia of inner yoke and stick about its centre of gravity: xx, yy, zz, xy, xz, yz of the tensor,
-    /// kg·m², where xy = −∫xy dm. Positive definite; no moment above the sum of the other two.
+    /// Inertia of inner yoke and stick about its centre of gravity: xx, yy, zz, xy, xz, yz of the
+    /// tensor, kg·m², where xy = −∫xy dm. Positive definite; no moment above the sum of the other
+    /// two.
     pub inner_inertia_kg_m2: [f64; 6],
 }
 
@@ -127,7 +132,8 @@ impl MassRig {
 }
 
 impl MassProperties {
-    /// Moment of inertia about an axis with the stick upright, kg·m²: index 0 pitch (frame included), 1 roll.
+    /// Moment of inertia about an axis with the stick upright, kg·m²: index 0 pitch (frame
+    /// included), 1 roll.
     pub fn axis_inertia_kg_m2(&self, axis: usize) -> f64 {
         if axis == 0 {
             self.frame_inertia_kg_m2 + self.inner_inertia_kg_m2[1][1]
@@ -136,8 +142,8 @@ impl MassProperties {
         }
     }
 
-    /// Gravity's overturning rate about an axis with the stick upright, N·m/rad, positive when top-heavy:
-    /// index 0 pitch (frame included), 1 roll.
+    /// Gravity's overturning rate about an axis with the stick upright, N·m/rad, positive when
+    /// top-heavy: index 0 pitch (frame included), 1 roll.
     pub fn overturning_n_m_per_rad(&self, axis: usize) -> f64 {
         let frame = if axis == 0 {
             self.frame_mass_kg * -self.frame_cg_m[2]
@@ -147,13 +153,15 @@ impl MassProperties {
         GRAVITY_M_PER_S2 * (frame + self.inner_mass_kg * -self.inner_cg_m[2])
     }
 
-    /// Torque of the weight about an axis at zero angles, N·m, as a size: a centre of gravity beside the axis.
+    /// Torque of the weight about an axis at zero angles, N·m, as a size: a centre of gravity
+    /// beside the axis.
     pub fn lean_n_m(&self, axis: usize) -> f64 {
         self.signed_lean_n_m(axis).abs()
     }
 
-    /// Torque of the weight about an axis at zero angles, N·m, in the sense of the axis: a weight in front of
-    /// the pitch axis pulls fore (negative), one to the right of the roll axis pulls right (positive).
+    /// Torque of the weight about an axis at zero angles, N·m, in the sense of the axis: a weight
+    /// in front of the pitch axis pulls fore (negative), one to the right of the roll axis pulls
+    /// right (positive).
     pub fn signed_lean_n_m(&self, axis: usize) -> f64 {
         let moment = if axis == 0 {
             -(self.inner_mass_kg * self.inner_cg_m[0] + self.frame_mass_kg * self.frame_cg_m[0])
@@ -289,8 +297,9 @@ mod tests {
         assert!(given("8.76e-4") && !given("8.74e-4"));
     }
 
-    /// A tensor with the moments a, a and c, the last about n, is a 1 − (a − c) n nᵀ; its determinant is a² c. Whichever way
-    /// it lies, it is that of a body as long as c is positive; with two moments below zero it is none either.
+    /// A tensor with the moments a, a and c, the last about n, is a 1 − (a − c) n nᵀ; its
+    /// determinant is a² c. Whichever way it lies, it is that of a body as long as c is positive;
+    /// with two moments below zero it is none either.
     #[test]
     fn an_inertia_is_positive_whichever_way_the_body_lies() {
         let lying = |a: f64, c: f64, [x, y, z]: [f64; 3]| {

@@ -1,9 +1,10 @@
-//! Whether a rig's stops can do what stops are for: meet the tube wherever the stick goes, and nowhere else.
+//! Whether a rig's stops can do what stops are for: meet the tube wherever the stick goes, and
+//! nowhere else.
 
 use super::{AxisRig, Rig, StickRig, check::RangeChecker};
 
-/// How far beyond its angle a stop may let the stick at most, rad: 30 degrees, where the picture of a buffer that
-/// is pressed along one direction ends (estimate, no source).
+/// How far beyond its angle a stop may let the stick at most, rad: 30 degrees, where the picture of
+/// a buffer that is pressed along one direction ends (estimate, no source).
 const FARTHEST_BEYOND_RAD: f64 = std::f64::consts::FRAC_PI_6;
 
 impl Rig {
@@ -26,7 +27,8 @@ fn one(check: &mut RangeChecker<'_>, stick: &StickRig, axis: &AxisRig, other: &A
     // With the other axis at its stop, the tube meets the pin farther up, by 1 / cos of that angle.
     let tilt_rad = other.stops.max_deg.max(-other.stops.min_deg).to_radians();
     let high_m = stick.tube_top_m * libm::cos(tilt_rad);
-    // The gap h sin e − a (1 − cos e) is above zero up to tan (e/2) = h/a: so far the pin is out of the way.
+    // The gap h sin e − a (1 − cos e) is above zero up to tan (e/2) = h/a: so far the pin is out of
+    // the way.
     let travel_rad = (stops.max_deg - stops.min_deg).to_radians();
     let clear_m = radii_m * libm::tan(0.5 * travel_rad);
     let low_m = stick.tube_bottom_m.max(clear_m);

@@ -9,13 +9,14 @@ use super::equipment::{BoardRig, HandRig, ObstacleRig, SupplyRig, SwitchesRig};
 use super::feel::FeelTarget;
 use super::stick::StickRig;
 
-/// One force-feel stick: lengths in m, masses in kg, angles in degrees, every other unit in the key's name.
-/// Body axes after ISO 1151: x forward, y right, z down. Pitch turns the outer frame about y (positive: top
-/// goes aft), roll turns the inner yoke about x (positive: top goes right).
+/// One force-feel stick: lengths in m, masses in kg, angles in degrees, every other unit in the
+/// key's name. Body axes after ISO 1151: x forward, y right, z down. Pitch turns the outer frame
+/// about y (positive: top goes aft), roll turns the inner yoke about x (positive: top goes right).
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Rig {
-    /// Short name, as scenarios call it: lower-case letters, digits and hyphens, the file's name without `.toml`.
+    /// Short name, as scenarios call it: lower-case letters, digits and hyphens, the file's name
+    /// without `.toml`.
     pub name: String,
     /// Title for reports.
     pub title: String,
@@ -42,7 +43,8 @@ pub struct Rig {
     /// How the stick should feel: targets that `feel` judges by.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub feel: Vec<FeelTarget>,
-    /// Settings of a controller. The twin has no use for them; whoever runs one reads them from the same text.
+    /// Settings of a controller. The twin has no use for them; whoever runs one reads them from the
+    /// same text.
     #[serde(default, skip_serializing)]
     #[schemars(skip)]
     controller: Foreign,

@@ -1,7 +1,8 @@
-//! Pages: one HTML file that opens from disk, with tables and pictures inside it and nothing fetched from anywhere.
+//! Pages: one HTML file that opens from disk, with tables and pictures inside it and nothing
+//! fetched from anywhere.
 //!
-//! No script, no outside address, no time of day: the same input gives the same bytes. Every text is escaped. The cautions
-//! stand on every page.
+//! No script, no outside address, no time of day: the same input gives the same bytes. Every text
+//! is escaped. The cautions stand on every page.
 
 mod prove;
 #[cfg(test)]
@@ -218,8 +219,8 @@ fn clean(text: &str) -> String {
     brief(&prose(text), PAGE_TEXT_MAX).into_owned()
 }
 
-/// All readers can distinguish blue for good and vermillion for bad (Okabe and Ito, 2008, from memory);
-/// the words say it too.
+/// All readers can distinguish blue for good and vermillion for bad (Okabe and Ito, 2008, from
+/// memory); the words say it too.
 const STYLE: &str = "\
 :root{color-scheme:light}\
 body{margin:0;background:#fff;color:#22262b;font:16px/1.45 system-ui,sans-serif}\

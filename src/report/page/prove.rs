@@ -5,11 +5,11 @@ use trimproof_harness::card::text;
 use trimproof_harness::judge::{Judgement, Verdict};
 use trimproof_harness::suite::{Case, End, Outcome};
 
-/// Makes the page of `outcomes`, which came of `cases` in this order. `controller` is the identity of what was tested, `version` that
-/// of the program.
+/// Makes the page of `outcomes`, which came of `cases` in this order. `controller` is the identity
+/// of what was tested, `version` that of the program.
 ///
-/// A broken expectation is shown with the picture of [`Outcome::pictures`] that is about it, if there is one.
-/// `trouble` is why nothing could be run at all.
+/// A broken expectation is shown with the picture of [`Outcome::pictures`] that is about it, if
+/// there is one. `trouble` is why nothing could be run at all.
 pub fn prove(
     cases: &[Case],
     outcomes: &[Outcome],

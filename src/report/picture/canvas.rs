@@ -79,8 +79,8 @@ pub(super) struct Canvas<'a> {
     pub width: f64,
 }
 
-/// Draws a sheet of this width, px, as high as `draw` says that it needs, and gives it as SVG with a title and a description for
-/// those who do not see it.
+/// Draws a sheet of this width, px, as high as `draw` says that it needs, and gives it as SVG with
+/// a title and a description for those who do not see it.
 pub(super) fn sheet(
     width: f64,
     title: &str,
@@ -132,7 +132,8 @@ pub(super) const FONTS: &str = "DejaVu Sans, Liberation Sans, Noto Sans, Ubuntu,
 /// The attribute that makes a file an SVG file. Inside a page it is left out.
 const NAMESPACE: &str = "xmlns=\"http://www.w3.org/2000/svg\"";
 
-/// The picture without the attribute that only a file of its own needs, to stand inside an HTML page.
+/// The picture without the attribute that only a file of its own needs, to stand inside an HTML
+/// page.
 pub fn inline(svg: &str) -> String {
     svg.replacen(&format!(" {}", NAMESPACE), "", 1)
 }
@@ -351,7 +352,8 @@ impl Canvas<'_> {
         self.legend((MARGIN, self.width - MARGIN), y, legend)
     }
 
-    /// A legend from one side to the other, in as many lines as it takes; gives how far down it reaches, px.
+    /// A legend from one side to the other, in as many lines as it takes; gives how far down it
+    /// reaches, px.
     pub fn legend(
         &mut self,
         (left, right): (f64, f64),

@@ -74,7 +74,8 @@ pub struct ForceLoop<'a> {
 
 /// Draws force against position as SVG: inches at the grip and pounds on the second scales.
 ///
-/// Forces beyond the last before the stops are cut off: a stop's own force says nothing about the gradient.
+/// Forces beyond the last before the stops are cut off: a stop's own force says nothing about the
+/// gradient.
 ///
 /// # Errors
 /// If the reference has fewer than two readings.
@@ -364,7 +365,8 @@ fn reached(sweep: &Sweep, sign: f64, force_n: f64) -> Option<f64> {
     first.map(|sample| sample.position_deg)
 }
 
-/// The tolerance around each way of the sweep, as shapes: columns a few px wide, each as high as all that lies in it needs.
+/// The tolerance around each way of the sweep, as shapes: columns a few px wide, each as high as
+/// all that lies in it needs.
 fn band(plane: &Plane, sweep: &Sweep, tolerance: ForceTolerance) -> Vec<Vec<PixelPair>> {
     let (from, to) = (plane.x.from, plane.x.to);
     let mut shapes = Vec::new();

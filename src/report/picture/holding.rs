@@ -1,4 +1,5 @@
-//! The holding margin: what the cartridge asks of the drive over the travel, and what the drive can hold.
+//! The holding margin: what the cartridge asks of the drive over the travel, and what the drive can
+//! hold.
 
 use super::PictureError;
 use super::canvas::{Canvas, Frame, Key, MARGIN, sheet};
@@ -184,7 +185,8 @@ fn draw(
             .collect()
     };
     if let Some(line) = plot.holds.last() {
-        // Between what is asked and what is held on the same side; where more is asked than held there is none.
+        // Between what is asked and what is held on the same side; where more is asked than held
+        // there is none.
         let asked: Vec<f64> = plot.cartridge_n_m.to_vec();
         let held: Vec<f64> = asked
             .iter()

@@ -2,9 +2,10 @@
 //! leaves, a run over time. Each is SVG text; [`png`] makes
 //! an image of it.
 //!
-//! The same input gives the same bytes. Positions are in degrees of the stick, forces in N of the hand on the grip; pounds and
-//! inches stand on a second scale where a regulation speaks so. Text is 12 px or larger at the size that the SVG states,
-//! any kind of colour vision can distinguish the colours, and no label covers another.
+//! The same input gives the same bytes. Positions are in degrees of the stick, forces in N of the
+//! hand on the grip; pounds and inches stand on a second scale where a regulation speaks so. Text
+//! is 12 px or larger at the size that the SVG states, any kind of colour vision can distinguish
+//! the colours, and no label covers another.
 
 mod canvas;
 mod choice;

@@ -6,7 +6,8 @@ use super::style::{SMALL, TEXT, colour, fit, ticks, width_of};
 use super::thin::visible;
 use plotters::style::RGBColor;
 
-/// Room left of a frame for the numbers and the title of its axis, px; the same wherever frames stand below each other.
+/// Room left of a frame for the numbers and the title of its axis, px; the same wherever frames
+/// stand below each other.
 pub(super) const LEFT: f64 = 82.0;
 /// Room below a frame for the numbers and the title of its axis, px.
 pub(super) const BELOW: f64 = 50.0;
@@ -35,7 +36,8 @@ pub(super) struct FrameAxis {
 }
 
 impl FrameAxis {
-    /// An axis with room on both sides of the values; of something to see even where all are the same or none is a number.
+    /// An axis with room on both sides of the values; of something to see even where all are the
+    /// same or none is a number.
     pub fn around(title: &str, values: impl IntoIterator<Item = f64>, room: f64) -> Self {
         let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
         for value in values.into_iter().filter(|value| value.is_finite()) {
@@ -151,8 +153,8 @@ impl Plane {
         self.draw_second(canvas)
     }
 
-    /// The marks of the axis upwards, and what their numbers are to be multiplied by: 1, or where they would be too long a
-    /// thousandth or a thousand, and so on.
+    /// The marks of the axis upwards, and what their numbers are to be multiplied by: 1, or where
+    /// they would be too long a thousandth or a thousand, and so on.
     fn marks_down(&self, height: f64) -> (f64, Vec<(f64, String)>) {
         let room = LEFT - 7.0 - 14.0 - TEXT - 3.0;
         let size = self.y.from.abs().max(self.y.to.abs());
@@ -283,8 +285,9 @@ impl Plane {
         self.taken.push(frame);
     }
 
-    /// Draws a text beside a place inside the frame: where it covers no other label, and as little of the curves as can be.
-    /// Where there is no room at all it is left out; gives whether it was drawn.
+    /// Draws a text beside a place inside the frame: where it covers no other label, and as little
+    /// of the curves as can be. Where there is no room at all it is left out; gives whether it was
+    /// drawn.
     pub fn label(
         &mut self,
         canvas: &mut Canvas<'_>,

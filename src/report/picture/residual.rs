@@ -24,7 +24,8 @@ pub struct ResidualPlot<'a> {
 }
 
 impl ResidualPlot<'_> {
-    /// Whether it is a sweep, whose forces stand over the position; a response's positions stand over time.
+    /// Whether it is a sweep, whose forces stand over the position; a response's positions stand
+    /// over time.
     fn is_sweep(&self) -> bool {
         self.residuals.unit == "N"
     }
@@ -38,8 +39,9 @@ impl ResidualPlot<'_> {
     }
 }
 
-/// Draws the residuals of one measurement as SVG. A model that says it all leaves a level cloud, two thirds of it within
-/// the band of one standard deviation; a curve in the cloud is what the model does not know.
+/// Draws the residuals of one measurement as SVG. A model that says it all leaves a level cloud,
+/// two thirds of it within the band of one standard deviation; a curve in the cloud is what the
+/// model does not know.
 ///
 /// # Errors
 /// If there are fewer than two points.

@@ -30,7 +30,8 @@ pub struct Step<'a> {
     pub title: &'a str,
     /// The response that the marks belong to.
     pub reference: FreeResponse<'a>,
-    /// A second one, drawn over it, its steady state moved onto the first one's as 14 CFR part 60, appendix C, asks.
+    /// A second one, drawn over it, its steady state moved onto the first one's as 14 CFR part 60,
+    /// appendix C, asks.
     pub other: Option<FreeResponse<'a>>,
 }
 
@@ -259,7 +260,8 @@ fn times(
     Ok(())
 }
 
-/// A1, A2...: the largest distance from the steady state between two crossings, outside the residual band.
+/// A1, A2...: the largest distance from the steady state between two crossings, outside the
+/// residual band.
 fn overshoots(
     response: &Response,
     figures: &ResponseFigures,

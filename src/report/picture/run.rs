@@ -1,4 +1,5 @@
-//! Which signals of a run are worth looking at: pictures of a whole run and of one of its expectations.
+//! Which signals of a run are worth looking at: pictures of a whole run and of one of its
+//! expectations.
 
 use super::PictureError;
 use super::choice::{
@@ -251,7 +252,8 @@ fn worst_value(sides: &Sides, row: usize) -> Option<f64> {
     side.get(row).copied()
 }
 
-/// The windows and the worst instant with half as much room on either side, s; none if that is most of the run.
+/// The windows and the worst instant with half as much room on either side, s; none if that is most
+/// of the run.
 fn part(windows_s: &[[f64; 2]], worst_s: f64, length_s: f64) -> Option<[f64; 2]> {
     let from = windows_s.iter().map(|span| span[0]).fold(worst_s, f64::min);
     let to = windows_s.iter().map(|span| span[1]).fold(worst_s, f64::max);
@@ -296,7 +298,8 @@ fn tested(guards: &[Guard], windows_s: &[[f64; 2]], tick_s: f64) -> (Vec<Lane>, 
     (shown().map(lane).collect(), texts.join("; "))
 }
 
-/// Both sides of the comparison that decided, the first the one that the formula wants below the second.
+/// Both sides of the comparison that decided, the first the one that the formula wants below the
+/// second.
 fn sides_panel(sides: &Sides, signals: &[&str]) -> Panel {
     let title = match sides.unit.as_str() {
         "" => "compared".to_owned(),

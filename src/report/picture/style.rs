@@ -36,8 +36,8 @@ pub(super) const TEXT: f64 = 13.5;
 /// Numbers on axes, marks.
 pub(super) const SMALL: f64 = 12.5;
 
-/// Width that a text takes at most, px: as wide as the widest usual screen fonts draw it (from memory), so that the layout
-/// holds whatever font a browser has.
+/// Width that a text takes at most, px: as wide as the widest usual screen fonts draw it (from
+/// memory), so that the layout holds whatever font a browser has.
 pub(super) fn width_of(text: &str, size: f64) -> f64 {
     let em = |c: char| match c {
         'i' | 'j' | 'l' | 'I' | '.' | ',' | ':' | ';' | '\'' | '|' | '!' => 0.34,
@@ -102,7 +102,8 @@ pub(super) fn number(value: f64, decimals: usize) -> String {
     trimproof_harness::card::text::fixed(value, decimals)
 }
 
-/// Distance of the marks on an axis: 1, 2 or 5 times a power of ten, so that at most `most` fit into `span`.
+/// Distance of the marks on an axis: 1, 2 or 5 times a power of ten, so that at most `most` fit
+/// into `span`.
 pub(super) fn step(span: f64, most: f64) -> f64 {
     let rough = span / most.max(1.0);
     let power = libm::pow(10.0, libm::floor(libm::log10(rough)));

@@ -42,7 +42,8 @@ fn pieces(places: &[PixelPair]) -> Vec<PixelPair> {
     kept
 }
 
-/// The parts of a line that lie inside a frame (Liang and Barsky's parametric clipping, from memory).
+/// The parts of a line that lie inside a frame (Liang and Barsky's parametric clipping, from
+/// memory).
 fn cut(places: &[PixelPair], frame: &Frame) -> Vec<Vec<PixelPair>> {
     let mut parts: Vec<Vec<PixelPair>> = Vec::new();
     let mut open: Vec<PixelPair> = Vec::new();
@@ -85,7 +86,8 @@ fn cut(places: &[PixelPair], frame: &Frame) -> Vec<Vec<PixelPair>> {
     parts
 }
 
-/// Leaves out corners that lie within [`BLUR`] of the line without them (Douglas and Peucker, 1973, from memory).
+/// Leaves out corners that lie within [`BLUR`] of the line without them (Douglas and Peucker, 1973,
+/// from memory).
 fn straight(places: &[PixelPair]) -> Vec<PixelPair> {
     let Some(last) = places.len().checked_sub(1) else {
         return Vec::new();

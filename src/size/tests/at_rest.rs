@@ -10,8 +10,9 @@ use crate::holding::standing;
 use crate::statics::Statics;
 use crate::{Current, Travel, Windings, size};
 
-/// Torque of the cartridge at which the twin's drive slips when the stick is pulled away at 3 degrees a second, with the
-/// driver `usteps` from its home, N·m, and the deflection there, degrees.
+/// Torque of the cartridge at which the twin's drive slips when the stick is pulled away at 3
+/// degrees a second, with the driver `usteps` from its home, N·m, and the deflection there,
+/// degrees.
 fn pulled(
     rig: &Design,
     axis: AxisName,
@@ -92,7 +93,8 @@ fn holding_torque_is_where_the_twin_slips() {
     }
 }
 
-/// Bar of issue 3: forces within 1 %. Out and back at 0.4 degrees a second with the drive at holding current.
+/// Bar of issue 3: forces within 1 %. Out and back at 0.4 degrees a second with the drive at
+/// holding current.
 #[test]
 fn grip_forces_are_those_of_the_twin() {
     for mut rig in rigs() {
@@ -147,7 +149,8 @@ fn grip_forces_are_those_of_the_twin() {
     }
 }
 
-/// The unpowered drive drags as sized: largest torque of the cartridge while the stick is moved slowly.
+/// The unpowered drive drags as sized: largest torque of the cartridge while the stick is moved
+/// slowly.
 #[test]
 fn drag_is_the_twins() {
     for rig in rigs() {
@@ -193,7 +196,8 @@ fn supply_is_the_twins() {
     }
 }
 
-/// Warm windings in the twin: where the supply suffices the drive holds as much, where it does not it holds less, as sized.
+/// Warm windings in the twin: where the supply suffices the drive holds as much, where it does not
+/// it holds less, as sized.
 #[test]
 fn hot_windings_hold_as_the_twin_says() {
     let mut rig = rigs()[0].clone();

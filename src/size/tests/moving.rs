@@ -13,8 +13,9 @@ use super::{DrivenTwin, axis_of, rigs};
 use crate::catch::catch;
 use crate::rate::{AtSpeed, motor_asked_n_m};
 
-/// Bar of issue 3: catch jump within 3 %. The stick is dragged up limp to a place, the driver is as far ahead as the
-/// controller allows, and it is switched on: the rotor's fall, the largest over a full step of places.
+/// Bar of issue 3: catch jump within 3 %. The stick is dragged up limp to a place, the driver is as
+/// far ahead as the controller allows, and it is switched on: the rotor's fall, the largest over a
+/// full step of places.
 #[test]
 fn catch_jump_is_the_twins() {
     for rig in rigs() {
@@ -65,8 +66,8 @@ fn catch_jump_is_the_twins() {
     }
 }
 
-/// The rotor's fall, degrees at the stick: the stick is dragged up limp, the driver stands `usteps` from its home and as far
-/// ahead of the stick as the controller allows.
+/// The rotor's fall, degrees at the stick: the stick is dragged up limp, the driver stands `usteps`
+/// from its home and as far ahead of the stick as the controller allows.
 fn caught_deg(rig: &Design, axis: AxisName, usteps: i32) -> f64 {
     let mut rig = rig.clone();
     let index = axis.index();
@@ -102,7 +103,8 @@ fn caught_deg(rig: &Design, axis: AxisName, usteps: i32) -> f64 {
     (after - before).to_degrees() / parts.drive.ratio() + stick_deg - place_deg
 }
 
-/// The controller itself, with the sensor's noise and errors: it never catches harder than sized, and not far below either.
+/// The controller itself, with the sensor's noise and errors: it never catches harder than sized,
+/// and not far below either.
 #[test]
 fn the_controller_catches_within_the_worst_case() {
     for rig in rigs() {
@@ -163,8 +165,8 @@ fn the_controller_catches_within_the_worst_case() {
     }
 }
 
-/// Rotor rate at which the twin's drive loses step, its rate rising slowly, rad/s. The stick trails the trim by `deflection`
-/// at an even rate, as a hand that lets it run against a held-back grip.
+/// Rotor rate at which the twin's drive loses step, its rate rising slowly, rad/s. The stick trails
+/// the trim by `deflection` at an even rate, as a hand that lets it run against a held-back grip.
 fn loses_step(rig: &Design, index: usize, deflection: f64) -> f64 {
     let axis = rig.axis(index);
     let substep_s = 1.0e-5;
@@ -199,8 +201,8 @@ fn loses_step(rig: &Design, index: usize, deflection: f64) -> f64 {
     panic!("{}: it never loses step", rig.name);
 }
 
-/// The first harmonic is all that is sized. A cut sine has between V and 4V/π of it, so the twin, whose driver has a hand in
-/// the waveform, may go as much faster: up to 4/π, and never slower.
+/// The first harmonic is all that is sized. A cut sine has between V and 4V/π of it, so the twin,
+/// whose driver has a hand in the waveform, may go as much faster: up to 4/π, and never slower.
 #[test]
 fn rate_limit_is_on_the_safe_side_of_the_twins() {
     for rig in rigs() {

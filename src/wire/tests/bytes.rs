@@ -1,5 +1,5 @@
-//! How many bytes a tick takes, both ways, frames included. The bar is 64: 1 Mbaud (10 bits a byte) then carries more
-//! than 1,000 ticks a second.
+//! How many bytes a tick takes, both ways, frames included. The bar is 64: 1 Mbaud (10 bits a byte)
+//! then carries more than 1,000 ticks a second.
 
 use crate::tests::{any_inputs, frame_of, joined};
 use crate::{Answer, Request, Sample, TickCommand};
@@ -43,8 +43,9 @@ fn outputs(axis: (AxisCommand, AxisTelemetry)) -> Outputs {
     joined([axis; AXES], State::Tripped, all_faults())
 }
 
-/// Outputs that take the most: the stick at one end of what the settings' check lets a sensor mean (180 degrees), the drive
-/// where it may be at worst, the reference at the other end of the soft limits (90 degrees).
+/// Outputs that take the most: the stick at one end of what the settings' check lets a sensor mean
+/// (180 degrees), the drive where it may be at worst, the reference at the other end of the soft
+/// limits (90 degrees).
 fn worst_of_a_controller() -> Outputs {
     outputs((
         AxisCommand {
@@ -95,7 +96,8 @@ proptest! {
         prop_assert_eq!(sample_bytes(&inputs), SAMPLE);
     }
 
-    /// 349,525 mdeg is nearly a whole turn, and twice the angle of any sensor that passes the settings' check.
+    /// 349,525 mdeg is nearly a whole turn, and twice the angle of any sensor that passes the
+    /// settings' check.
     #[test]
     fn no_tick_with_a_stick_s_angles_takes_more_than_64(
         angles in any::<[[i32; 3]; AXES]>(),
@@ -143,7 +145,8 @@ proptest! {
     }
 }
 
-/// A stick that follows its drive, from power-up through centring and holding to nudges on both axes at once.
+/// A stick that follows its drive, from power-up through centring and holding to nudges on both
+/// axes at once.
 #[test]
 fn an_ordinary_run_takes_well_below_64() {
     let settings = Settings::example();

@@ -1,4 +1,5 @@
-//! What a link does to frames: nothing that is damaged is taken for a message, and the next good one is read.
+//! What a link does to frames: nothing that is damaged is taken for a message, and the next good
+//! one is read.
 
 use crate::tests::round_trip::{any_answer, any_request};
 use crate::tests::{all_of, frame_of, hex, longest_settings, read};
@@ -43,7 +44,8 @@ fn some_requests() -> Vec<Request> {
 
 /// No damaged frame may count: not as the same message, not as another.
 fn assert_none_counts(bytes: &[u8], what: &str) -> u32 {
-    // A delimiter behind it, as the next frame's sender sends one: what is left over must not count either.
+    // A delimiter behind it, as the next frame's sender sends one: what is left over must not count
+    // either.
     let stream = [bytes, &[0]].concat();
     for found in read::<Request>(&stream) {
         assert!(found.is_err(), "{what}: {found:?} of {}", hex(bytes));
@@ -56,7 +58,8 @@ fn no_flipped_bit_is_accepted() {
     let mut tried = 0;
     for request in some_requests() {
         let frame = frame_of(&request);
-        // The delimiter's own bits too: then the frame never ends, or ends with what the test sends behind it.
+        // The delimiter's own bits too: then the frame never ends, or ends with what the test sends
+        // behind it.
         for bit in 0..frame.len() * 8 {
             let mut damaged = frame.clone();
             damaged[bit / 8] ^= 1 << (bit % 8);
@@ -91,7 +94,8 @@ fn no_burst_up_to_16_bits_and_no_other_byte_is_accepted() {
             continue;
         }
         for from in 0..frame.len() * 8 {
-            // A burst begins and ends with a wrong bit; what lies between is all wrong, or alternates.
+            // A burst begins and ends with a wrong bit; what lies between is all wrong, or
+            // alternates.
             for length in 2..=16 {
                 for pattern in [u32::MAX, 0x5555_5555] {
                     let mut damaged = frame.clone();
@@ -163,7 +167,8 @@ fn each_error_has_its_name() {
     // Any length beyond it is the same one error, and the next frame counts.
     let longer = [vec![7; 100_000], vec![0], frame_of(&Request::Trip)].concat();
     assert_eq!(of(&longer), [Err(FrameError::TooLong), Ok(Request::Trip)]);
-    // Right CRC, but no message: unknown number, more behind it, a flag that is none, an empty message.
+    // Right CRC, but no message: unknown number, more behind it, a flag that is none, an empty
+    // message.
     for bytes in [&[9][..], &[3, 0], &[1, 1, 2], &[]] {
         assert_eq!(
             of(&frame_of(&Raw(bytes))),

@@ -109,7 +109,8 @@ fn the_table_of_settings_is_the_code_s() {
             println!("| `{}` | {} | {} | `{}` |", row[0], row[1], row[2], row[3]);
         }
     }
-    // Pitch and roll follow each other with the same fields, so the document has the axis' table once.
+    // Pitch and roll follow each other with the same fields, so the document has the axis' table
+    // once.
     let mut stands = rows("### The whole controller", "### ");
     let axis = rows("### One axis", "## ");
     assert_eq!(stands.remove(0), ["field", "type", "example", "bytes"]);

@@ -1,4 +1,5 @@
-//! COBS, CRC-32 and postcard as others publish them: what a firmware writer's own libraries will do.
+//! COBS, CRC-32 and postcard as others publish them: what a firmware writer's own libraries will
+//! do.
 
 use crate::frame::CRC;
 use crate::tests::{hex, read};
@@ -38,8 +39,8 @@ fn cobs_codes_as_published() {
 
 #[test]
 fn both_endings_after_254_bytes_are_read() {
-    // Exactly 254 bytes that are not zero: encoders end with FF and the bytes, or with a further 01; decoders accept both
-    // (both forms are in use, common practice, no source).
+    // Exactly 254 bytes that are not zero: encoders end with FF and the bytes, or with a further
+    // 01; decoders accept both (both forms are in use, common practice, no source).
     let plain: Vec<u8> = (1..=254).collect();
     let mut short = vec![0xFF];
     short.extend(&plain);
@@ -53,7 +54,8 @@ fn both_endings_after_254_bytes_are_read() {
 
 #[test]
 fn crc_has_the_published_check_value() {
-    // CRC-32 over "123456789" is CBF43926: catalogue of parametrised CRC algorithms, CRC-32/ISO-HDLC.
+    // CRC-32 over "123456789" is CBF43926: catalogue of parametrised CRC algorithms,
+    // CRC-32/ISO-HDLC.
     assert_eq!(CRC.checksum(b"123456789"), 0xCBF4_3926);
 }
 
@@ -80,7 +82,8 @@ fn postcard_codes_as_specified() {
 
 #[test]
 fn a_frame_made_by_hand_is_read() {
-    // Request `Trip`: number 3; CRC-32 of 03 is 4B0BBE37 by zlib's crc32 (RFC 1952, section 8, the same CRC).
+    // Request `Trip`: number 3; CRC-32 of 03 is 4B0BBE37 by zlib's crc32 (RFC 1952, section 8, the
+    // same CRC).
     let frame = [0x06, 0x03, 0x37, 0xBE, 0x0B, 0x4B, 0x00];
     assert_eq!(read::<Request>(&frame), [Ok(Request::Trip)]);
     let most_first = [0x06, 0x03, 0x4B, 0x0B, 0xBE, 0x37, 0x00];

@@ -90,7 +90,8 @@ fn the_longest_begin_fits() {
     });
     let mut bytes = [0; 1000];
     let length = postcard::to_slice(&longest, &mut bytes).unwrap().len();
-    // number 1, run 3, motion 1, silence 3; settings 11 of 3 and 2 of 5 bytes; an axis 13 of 3, 14 of 5 and 1 of 1.
+    // number 1, run 3, motion 1, silence 3; settings 11 of 3 and 2 of 5 bytes; an axis 13 of 3, 14
+    // of 5 and 1 of 1.
     assert_eq!(length, 8 + 43 + 2 * 110);
     assert!(length + 4 <= MESSAGE_MAX);
     let frame = frame_of(&longest);

@@ -1,6 +1,8 @@
-//! `tests/data/wire_vectors.txt`: the bytes of messages, for both sides of the link and for other languages.
+//! `tests/data/wire_vectors.txt`: the bytes of messages, for both sides of the link and for other
+//! languages.
 //!
-//! `WRITE_WIRE_VECTORS=1 cargo test -p trimproof-wire vectors` writes the file anew; a diff is a change of the protocol.
+//! `WRITE_WIRE_VECTORS=1 cargo test -p trimproof-wire vectors` writes the file anew; a diff is a
+//! change of the protocol.
 
 use super::joined;
 use crate::tests::{frame_of, hex, longest_settings, read};
@@ -273,7 +275,8 @@ fn refused_frames() -> Vec<(&'static str, &'static str, Vec<u8>)> {
             "three bytes, shorter than a CRC",
             vec![4, 1, 2, 3, 0],
         ),
-        // CRC-32 of 09 as the CRC of any byte is made; the test below checks that it is the message that is refused.
+        // CRC-32 of 09 as the CRC of any byte is made; the test below checks that it is the message
+        // that is refused.
         (
             "unknown_number",
             "request number 9 with its right CRC",

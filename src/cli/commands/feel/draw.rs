@@ -36,7 +36,8 @@ pub fn pictures(report: &FeelReport<'_>) -> Result<Vec<Drawn>, PictureError> {
     Ok(drawn)
 }
 
-/// Writes every picture as SVG and PNG, each file whole or not at all; gives what could not be written and why.
+/// Writes every picture as SVG and PNG, each file whole or not at all; gives what could not be
+/// written and why.
 pub fn write_all(folder: &Path, drawn: &[Drawn]) -> Vec<(String, String)> {
     drawn
         .iter()

@@ -38,7 +38,8 @@ enum RecordSource<'a> {
 /// Runs the command.
 ///
 /// # Errors
-/// If a file or an argument cannot be used (nothing was measured or written then), or a result cannot be written.
+/// If a file or an argument cannot be used (nothing was measured or written then), or a result
+/// cannot be written.
 pub fn run(args: &FeelArgs, paint: Paint) -> CommandResult {
     let rig = load_rig(&rig_file(&args.rig)?)?;
     let bench = match &args.bench {

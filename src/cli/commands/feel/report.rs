@@ -59,7 +59,8 @@ impl<'a> FeelReport<'a> {
         }
     }
 
-    /// Broken if a target or a row of the table is; a target without a figure was not shown to hold either.
+    /// Broken if a target or a row of the table is; a target without a figure was not shown to hold
+    /// either.
     pub(super) fn exit(&self) -> Exit {
         let broken = self
             .targets

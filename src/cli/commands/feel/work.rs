@@ -16,8 +16,8 @@ use trimproof_harness::rig::RigFile;
 /// Simulated time between two movements of the bar, s.
 const REPORT_S: f64 = 0.2;
 
-/// Measures the twin of every rig; the jobs of all of them are shared out among the cores, the results do not depend on
-/// how.
+/// Measures the twin of every rig; the jobs of all of them are shared out among the cores, the
+/// results do not depend on how.
 ///
 /// # Errors
 /// The first failure in the order of the jobs, with the rig's name; `Stopped` if `stop` was set.
@@ -47,7 +47,8 @@ pub fn measure_all<'a>(
                     if piece.is_err() {
                         failed.store(true, Ordering::Relaxed);
                     }
-                    // A thread that panicked takes the whole program down; the list is whole either way.
+                    // A thread that panicked takes the whole program down; the list is whole either
+                    // way.
                     done.lock()
                         .unwrap_or_else(std::sync::PoisonError::into_inner)
                         .push((index, piece));
@@ -63,7 +64,8 @@ pub fn measure_all<'a>(
     gather(rigs, done)
 }
 
-/// Puts the pieces together, rig by rig. Of several failures the one that is not just a stop is reported.
+/// Puts the pieces together, rig by rig. Of several failures the one that is not just a stop is
+/// reported.
 fn gather<'a>(
     rigs: &[&'a RigFile],
     done: Vec<(usize, Result<Piece, MeasureError>)>,

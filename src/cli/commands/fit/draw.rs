@@ -5,8 +5,8 @@ use std::path::Path;
 use trimproof_feel::fit::Fit;
 use trimproof_report::picture::{self, ResidualPlot};
 
-/// Writes a residual plot of every measurement as SVG and PNG, each file whole or not at all; gives what could not be
-/// written and why.
+/// Writes a residual plot of every measurement as SVG and PNG, each file whole or not at all; gives
+/// what could not be written and why.
 pub fn write_all(folder: &Path, rig: &str, fit: &Fit) -> Vec<(String, String)> {
     let mut failed = Vec::new();
     for axis in &fit.axes {

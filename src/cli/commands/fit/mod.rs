@@ -27,7 +27,8 @@ use trimproof_harness::suite::{
 /// Identifies, prints and writes.
 ///
 /// # Errors
-/// If a file or an argument cannot be used, the measurement gives nothing, or a result cannot be written.
+/// If a file or an argument cannot be used, the measurement gives nothing, or a result cannot be
+/// written.
 pub fn run(args: &FitArgs, paint: Paint) -> CommandResult {
     let rig_file = rig_file(&args.rig)?;
     let rig = load_rig(&rig_file)?;

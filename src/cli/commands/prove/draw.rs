@@ -7,10 +7,12 @@ use trimproof_harness::suite::{Case, Outcome, Picture, plain, write_whole};
 use trimproof_harness::trace::Trace;
 use trimproof_report::{page, picture};
 
-/// Most broken expectations of one run that are drawn: the first ones show what went wrong, and a page must open on a phone.
+/// Most broken expectations of one run that are drawn: the first ones show what went wrong, and a
+/// page must open on a phone.
 const DRAWN_MAX: usize = 4;
 
-/// Draws a complete run: its broken expectations for the page, all of it for the folder of pictures.
+/// Draws a complete run: its broken expectations for the page, all of it for the folder of
+/// pictures.
 pub fn pictures(
     case: &Case,
     trace: &Trace,
@@ -50,7 +52,8 @@ pub fn page(
     page::prove(cases, outcomes, controller, version, trouble)
 }
 
-/// Writes the picture of every run, each file whole or not at all; gives what could not be written and why.
+/// Writes the picture of every run, each file whole or not at all; gives what could not be written
+/// and why.
 pub fn write_all(folder: &Path, outcomes: &[Outcome]) -> Vec<(String, String)> {
     let mut failed = Vec::new();
     for outcome in outcomes {

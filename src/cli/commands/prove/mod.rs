@@ -29,7 +29,8 @@ pub use table::render;
 /// Runs the command.
 ///
 /// # Errors
-/// If a file or an argument cannot be used (nothing was run or written then), or a result cannot be written.
+/// If a file or an argument cannot be used (nothing was run or written then), or a result cannot be
+/// written.
 pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     // First of all: whatever becomes of this command, an earlier report is not taken for its own.
     remove_old_reports(args)?;

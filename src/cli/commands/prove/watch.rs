@@ -43,7 +43,8 @@ impl Bar {
     }
 }
 
-/// Says on standard error what a rig's file and its controller's settings disagree about, once for each rig.
+/// Says on standard error what a rig's file and its controller's settings disagree about, once for
+/// each rig.
 pub fn say_advice(cases: &[Case]) {
     let mut rigs: Vec<_> = cases
         .iter()

@@ -6,8 +6,8 @@ use trimproof_harness::card::text::fixed;
 use trimproof_report::picture::{self, Holding, HoldingLine, PictureError};
 use trimproof_size::{AxisSizes, HoldingCurve, Sizes, Windings};
 
-/// Writes the holding margin of every axis as SVG and PNG, each file whole or not at all; gives what could not be
-/// written and why.
+/// Writes the holding margin of every axis as SVG and PNG, each file whole or not at all; gives
+/// what could not be written and why.
 pub fn write_all(folder: &Path, sizes: &Sizes) -> Vec<(String, String)> {
     sizes
         .axes
@@ -34,7 +34,8 @@ fn holding(sizes: &Sizes, axis: &AxisSizes) -> Result<String, PictureError> {
     let position_deg: Vec<f64> = points.iter().map(|point| point.position_deg).collect();
     let cartridge_n_m: Vec<f64> = points.iter().map(|point| point.cartridge_n_m).collect();
     let far_n_m: Vec<f64> = points.iter().map(|point| point.far_cartridge_n_m).collect();
-    // The running current first: the margin at the holding current, the smaller, is the one that is marked.
+    // The running current first: the margin at the holding current, the smaller, is the one that is
+    // marked.
     let mut curves: Vec<&HoldingCurve> = cold().collect();
     curves.sort_by(|a, b| b.current_a.total_cmp(&a.current_a));
     let holds: Vec<HoldingLine> = curves

@@ -31,7 +31,8 @@ struct SizeReport<'a> {
 /// Works out and prints the sizes.
 ///
 /// # Errors
-/// If the rig cannot be found or used, a position is beyond the stops of both axes, or standard output or the folder cannot be written.
+/// If the rig cannot be found or used, a position is beyond the stops of both axes, or standard
+/// output or the folder cannot be written.
 pub fn run(args: &SizeArgs, paint: Paint) -> CommandResult {
     let rig = load_rig(&rig_file(&args.rig)?)?;
     let sizes = if args.at.is_empty() {

@@ -353,8 +353,8 @@ fn supply(out: &mut String, sizes: &Sizes) {
     out.push_str(&table(&rows, &right, 2));
 }
 
-/// Steps in which the twin computes the rig. *allows*: the longest step for the value that decides, before the usual
-/// count; *limit*: how far that value may go before the rig is refused.
+/// Steps in which the twin computes the rig. *allows*: the longest step for the value that decides,
+/// before the usual count; *limit*: how far that value may go before the rig is refused.
 fn scheme(out: &mut String, scheme: &Scheme) {
     let _ = writeln!(out, "\nSTEPS OF THE TWIN");
     let mut rows = vec![row([

@@ -19,7 +19,8 @@ fn way(steps: i32) -> impl Iterator<Item = f64> {
         .map(move |i| 15.0 * f64::from(i) / f64::from(steps))
 }
 
-/// A sweep in this header's units: time, position and force are given in s, degrees and N to the closure.
+/// A sweep in this header's units: time, position and force are given in s, degrees and N to the
+/// closure.
 fn sweep_text(header: &str, row: impl Fn(f64, f64, f64) -> String) -> String {
     let mut text = format!("{header}\n");
     let mut last = 0.0;

@@ -1,4 +1,5 @@
-//! The extractor on responses of known figures. `cargo test -p trimproof-feel extract -- --nocapture` prints what it measured.
+//! The extractor on responses of known figures. `cargo test -p trimproof-feel extract --
+//! --nocapture` prints what it measured.
 
 use proptest::prelude::*;
 
@@ -7,7 +8,8 @@ use crate::extract::{ExtractError, response_figures};
 use crate::figures::ResponseFigures;
 use crate::record::Response;
 
-/// Errors of 200 responses, in units of what is allowed: `bar` plus twice what the noise of a single reading would do.
+/// Errors of 200 responses, in units of what is allowed: `bar` plus twice what the noise of a
+/// single reading would do.
 fn errors(noise: f64, seeds: std::ops::Range<u64>) -> [f64; 5] {
     let mut worst = [0.0_f64; 5];
     for seed in seeds {
@@ -27,7 +29,8 @@ fn errors(noise: f64, seeds: std::ops::Range<u64>) -> [f64; 5] {
             }
             worst[which] = worst[which].max(share);
         };
-        // Slope at a crossing a time after the release, as a share of the initial displacement: omega exp(-zeta omega t).
+        // Slope at a crossing a time after the release, as a share of the initial displacement:
+        // omega exp(-zeta omega t).
         let doubt = |time: f64| noise / (stick.frequency * libm::exp(-z * stick.frequency * time));
         note(0, found.initial_deg, stick.initial, 0.01, noise * full);
         if z < 1.0 {
@@ -38,7 +41,8 @@ fn errors(noise: f64, seeds: std::ops::Range<u64>) -> [f64; 5] {
             } else if first < 0.0099 {
                 assert_eq!(found.p0_s, None, "{seed}");
             }
-            // Within rounding of the band both counts are right: the amplitude's own bar, and the noise.
+            // Within rounding of the band both counts are right: the amplitude's own bar, and the
+            // noise.
             let rounding = 0.01 + 2.0 * noise / 0.05;
             let above = |share: f64| {
                 (1..100)
@@ -218,7 +222,8 @@ fn readings_before_the_release_are_left_out() {
 proptest! {
     #![proptest_config(ProptestConfig { cases: 48, failure_persistence: None, ..ProptestConfig::default() })]
 
-    /// The mirror image differs in the signs of the positions alone; twice as far is twice as high; slower is slower.
+    /// The mirror image differs in the signs of the positions alone; twice as far is twice as high;
+    /// slower is slower.
     #[test]
     fn mirrored_scaled_and_slower(seed in 0_u64..1_000_000, noise in 0.0..0.005) {
         let mut chance = Chance::new(seed);
@@ -248,7 +253,8 @@ proptest! {
     }
 }
 
-/// A response that random numbers found: one of its readings lies at the median itself, between two on the same side of it.
+/// A response that random numbers found: one of its readings lies at the median itself, between two
+/// on the same side of it.
 #[test]
 fn a_reading_at_zero_is_on_neither_side() {
     let mut chance = Chance::new(813_778);

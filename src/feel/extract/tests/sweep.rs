@@ -1,4 +1,5 @@
-//! The extractor on loops of known figures. `cargo test -p trimproof-feel extract -- --nocapture` prints what it measured.
+//! The extractor on loops of known figures. `cargo test -p trimproof-feel extract -- --nocapture`
+//! prints what it measured.
 
 use proptest::prelude::*;
 
@@ -11,7 +12,8 @@ use crate::extract::{ExtractError, sweep_figures};
 use crate::figures::SweepFigures;
 use crate::record::{Condition, Sweep, SweepSample};
 
-/// Largest error of a figure over many cases, in units of what is allowed, and how often it was above.
+/// Largest error of a figure over many cases, in units of what is allowed, and how often it was
+/// above.
 #[derive(Default)]
 struct Worst(Vec<(&'static str, f64, u64, usize, usize)>);
 
@@ -45,9 +47,9 @@ impl Worst {
     }
 }
 
-/// The bar of issue 3: within 2 % or 0.05 N. A gradient is taken as the force that it makes over the stretch it belongs to.
-/// Free play: 2 %, or how far a single reading's noise moves it along the flank, with the sampling pitch: no single flank
-/// is known better from one reading.
+/// The bar of issue 3: within 2 % or 0.05 N. A gradient is taken as the force that it makes over
+/// the stretch it belongs to. Free play: 2 %, or how far a single reading's noise moves it along
+/// the flank, with the sampling pitch: no single flank is known better from one reading.
 #[test]
 fn two_hundred_random_loops_are_measured() {
     let mut worst = Worst::default();

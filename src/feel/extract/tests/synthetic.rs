@@ -175,7 +175,8 @@ impl SyntheticLoop {
         }
     }
 
-    /// A stick of plausible but arbitrary figures, read as a slow sweep of half a minute to a minute is.
+    /// A stick of plausible but arbitrary figures, read as a slow sweep of half a minute to a
+    /// minute is.
     pub fn random(chance: &mut Chance) -> Self {
         let mut pair = |low: f64, high: f64| {
             let mean = chance.between(low, high);

@@ -1,8 +1,9 @@
 //! Friction with presliding, for tests: the LuGre form, `s` the strain of the bristles.
 //!
-//! F = σ0 s + σ1 s' + σ2 v, s' = v − σ0 |v| s / g(v), g = Fc + (Fs − Fc) exp(−(v/vs)²). Figures of table I of Canudas de Wit 1995 as
-//! republished (docs/model/sources.md): σ0 1e5 N/m, σ1 √1e5 N·s/m, σ2 0.4 N·s/m, Fc 1 N, Fs 1.5 N, vs 0.001 m/s. A bearing of radius
-//! r that presses `press` times as hard has the torque press·r·F at the angle s/r.
+//! F = σ0 s + σ1 s' + σ2 v, s' = v − σ0 |v| s / g(v), g = Fc + (Fs − Fc) exp(−(v/vs)²). Figures of
+//! table I of Canudas de Wit 1995 as republished (docs/model/sources.md): σ0 1e5 N/m, σ1 √1e5
+//! N·s/m, σ2 0.4 N·s/m, Fc 1 N, Fs 1.5 N, vs 0.001 m/s. A bearing of radius r that presses `press`
+//! times as hard has the torque press·r·F at the angle s/r.
 
 /// Bristles of a bearing, in angles and torques.
 #[derive(Clone, Copy, Debug)]
@@ -21,7 +22,8 @@ pub struct Bristle {
 }
 
 impl Bristle {
-    /// Table I on a bearing of this radius, pressed such that sliding friction is `coulomb`. σ2 is left out: it is damping.
+    /// Table I on a bearing of this radius, pressed such that sliding friction is `coulomb`. σ2 is
+    /// left out: it is damping.
     pub fn table_one(radius_m: f64, coulomb: f64) -> Self {
         // press · r · Fc = coulomb, with Fc = 1 N.
         let press = coulomb / radius_m;
@@ -55,7 +57,8 @@ impl Bristle {
         self.coulomb + (self.stiction - self.coulomb) * libm::exp(-share * share)
     }
 
-    /// Moves at this rate for a while and gives the torque against it, N·m. The strain's equation is linear where the rate stands.
+    /// Moves at this rate for a while and gives the torque against it, N·m. The strain's equation
+    /// is linear where the rate stands.
     pub fn drag(&mut self, rate: f64, for_s: f64) -> f64 {
         if rate == 0.0 {
             return self.stiffness * self.strain;
@@ -68,7 +71,8 @@ impl Bristle {
     }
 }
 
-/// The published steady values: 1.18434 N at 0.001 m/s, 1.009958 at 0.002, 1.002000 at 0.005, σ2 v included.
+/// The published steady values: 1.18434 N at 0.001 m/s, 1.009958 at 0.002, 1.002000 at 0.005, σ2 v
+/// included.
 #[test]
 fn bristles_drag_as_published() {
     for (speed, wanted) in [(0.001, 1.18434), (0.002, 1.009958), (0.005, 1.002)] {

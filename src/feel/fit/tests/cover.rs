@@ -5,7 +5,8 @@ use super::synthetic::SyntheticStick;
 use crate::extract::Chance;
 use crate::fit::{FitQuantity, Origin, fit};
 
-/// In how many of the benches each true value lies inside its interval; and the mean of the errors in standard errors.
+/// In how many of the benches each true value lies inside its interval; and the mean of the errors
+/// in standard errors.
 fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
     let mut chance = Chance::new(seed);
     let (mut inside, mut off) = ([0; 6], [0.0; 6]);
@@ -31,8 +32,8 @@ fn covered(seed: u64, benches: usize) -> ([usize; 6], [f64; 6]) {
     (inside, off)
 }
 
-/// A tenth of the full test: each true value in 8 of 10 or more. At 95 % fewer than 8 of 10 come about once in 87 times (binomial);
-/// the seed is one for which they do not, and stays.
+/// A tenth of the full test: each true value in 8 of 10 or more. At 95 % fewer than 8 of 10 come
+/// about once in 87 times (binomial); the seed is one for which they do not, and stays.
 #[test]
 fn intervals_hold_the_truth_in_most_of_ten() {
     let (inside, _) = covered(1, 10);

@@ -51,7 +51,8 @@ fn a_bench_without_noise_gives_the_values_back() {
     }
 }
 
-/// The rig's own values are not where the answer comes from: the same with a rig that is wrong in all that is asked for.
+/// The rig's own values are not where the answer comes from: the same with a rig that is wrong in
+/// all that is asked for.
 #[test]
 fn the_answer_does_not_depend_on_the_rigs_values() {
     let bench = noisy(AxisName::Pitch);
@@ -124,7 +125,8 @@ fn without_sweeps_the_moving_values_are_determined_and_no_others() {
     assert!(axis.notes[0].contains("spring rate, breakout and free play are not determined"));
 }
 
-/// Readings so far apart that none falls on a flank or into the play: breakout less rate times free play is all that is seen.
+/// Readings so far apart that none falls on a flank or into the play: breakout less rate times free
+/// play is all that is seen.
 #[test]
 fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
     let bench = noisy(AxisName::Pitch);
@@ -158,12 +160,14 @@ fn breakout_and_free_play_that_no_reading_parts_are_named_with_what_would() {
     assert!(axis.measured(FitQuantity::Friction).is_some());
 }
 
-/// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the rate; on a bearing of 10 mm they bend over
-/// z = 1 mrad. Derived in docs/model/fit.md: the sweep is free of it, half a degree after each turn being left out. In a swing of
-/// amplitude A the bristles stiffen the turns by (4f/πA) √(πz/2A), and inertia comes out low by that over the spring's share k + 4 T0/(πA).
-/// Damping goes with it, as a swing gives c/J, and lacks another (4f/πωA) z/A. Taken at a tenth of the deflection, 0.6 degrees, the last
-/// swing that is twice the residual band: 2.3 of 105 N·m/rad, 2.2 %, and at 51 rad/s 0.0115 N·m·s/rad, 2.9 % more. Friction takes up what
-/// damping lacks at the sweep's rate: 5.1 % of 0.0105 N·m, 1.1 % of it.
+/// Presliding alone: bristles as stiff as in table I, sliding friction that does not depend on the
+/// rate; on a bearing of 10 mm they bend over z = 1 mrad. Derived in docs/model/fit.md: the sweep
+/// is free of it, half a degree after each turn being left out. In a swing of amplitude A the
+/// bristles stiffen the turns by (4f/πA) √(πz/2A), and inertia comes out low by that over the
+/// spring's share k + 4 T0/(πA). Damping goes with it, as a swing gives c/J, and lacks another
+/// (4f/πωA) z/A. Taken at a tenth of the deflection, 0.6 degrees, the last swing that is twice the
+/// residual band: 2.3 of 105 N·m/rad, 2.2 %, and at 51 rad/s 0.0115 N·m·s/rad, 2.9 % more. Friction
+/// takes up what damping lacks at the sweep's rate: 5.1 % of 0.0105 N·m, 1.1 % of it.
 #[test]
 fn presliding_does_not_break_it() {
     let mut bench = SyntheticStick::of_kittiwake(AxisName::Pitch);
@@ -185,11 +189,14 @@ fn presliding_does_not_break_it() {
     );
 }
 
-/// All of table I: friction also rises towards Fs = 1.5 Fc as the rate falls below vs, 0.1 rad/s on a bearing of 10 mm. A sweep at 1.5 degrees
-/// per second sees Fc + (Fs − Fc) exp(−(v/vs)²) = 1.467 Fc, the model has one friction for sweep and swing: friction must come out between Fc
-/// and that, but for what damping lacks at the sweep's rate (15 % of 0.0105 N·m, 3 % of Fc). The swing then has ΔT = 0.467 Fc = 0.023 N·m too
-/// much friction. Derived in docs/model/fit.md, at 1.5 degrees, 34 rad/s, 49 N·m/rad: damping low by 4 ΔT/(πωA), 9 %, and by as much as inertia
-/// is; inertia by the stiffer turns, 2.2 %, and by amplitudes that are 2 ΔT/k = 3.6 % off, 0.78 of it: 5 % together.
+/// All of table I: friction also rises towards Fs = 1.5 Fc as the rate falls below vs, 0.1 rad/s on
+/// a bearing of 10 mm. A sweep at 1.5 degrees per second sees Fc + (Fs − Fc) exp(−(v/vs)²) = 1.467
+/// Fc, the model has one friction for sweep and swing: friction must come out between Fc and that,
+/// but for what damping lacks at the sweep's rate (15 % of 0.0105 N·m, 3 % of Fc). The swing then
+/// has ΔT = 0.467 Fc = 0.023 N·m too much friction. Derived in docs/model/fit.md, at 1.5 degrees,
+/// 34 rad/s, 49 N·m/rad: damping low by 4 ΔT/(πωA), 9 %, and by as much as inertia is; inertia by
+/// the stiffer turns, 2.2 %, and by amplitudes that are 2 ΔT/k = 3.6 % off, 0.78 of it: 5 %
+/// together.
 #[test]
 fn a_friction_that_falls_with_the_rate_stays_within_the_derived_bounds() {
     let mut bench = SyntheticStick::of_kittiwake(AxisName::Pitch);
@@ -288,7 +295,8 @@ fn wild_readings_are_left_out() {
     }
     let found = fit(&bench.rig, &record).unwrap();
     let axis = &found.axes[0];
-    // Two neighbours are one reading here: off by 2 N. What lies at turns and in the stops does not count.
+    // Two neighbours are one reading here: off by 2 N. What lies at turns and in the stops does not
+    // count.
     let sweep = &axis.residuals[0];
     let wild = sweep
         .points

@@ -1,5 +1,5 @@
-//! SyntheticStick records that no hand and no stick can have made: each gets its own message at once, and no
-//! search runs without an end.
+//! SyntheticStick records that no hand and no stick can have made: each gets its own message at
+//! once, and no search runs without an end.
 
 use trimproof_plant::AxisName;
 

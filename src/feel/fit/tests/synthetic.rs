@@ -1,5 +1,6 @@
-//! A bench made up for tests: sweeps and releases of a stick of known values. It shares no code with the fit: torque comes by halving from
-//! deflections in series, motion from Runge and Kutta's fourth-order steps of 25 µs.
+//! A bench made up for tests: sweeps and releases of a stick of known values. It shares no code
+//! with the fit: torque comes by halving from deflections in series, motion from Runge and Kutta's
+//! fourth-order steps of 25 µs.
 
 use trimproof_plant::{AxisName, Rig};
 
@@ -22,7 +23,8 @@ pub struct SyntheticStick {
     pub trim: f64,
     /// What the gauge reads at no force, N.
     pub gauge_zero: f64,
-    /// Standard deviation: of the force as a share of the largest before the stops, of a release's angle as a share of its deflection.
+    /// Standard deviation: of the force as a share of the largest before the stops, of a release's
+    /// angle as a share of its deflection.
     pub noise: f64,
     /// Standard deviation of the sweep's angle, degrees.
     pub angle_noise_deg: f64,
@@ -129,7 +131,8 @@ impl SyntheticStick {
         (0.5 * drive.backlash_m / radius, 1.0 / mesh + 1.0 / magnet)
     }
 
-    /// Torque of the weight, N·m, after the rig's figures: kittiwake's frame is level and its other axis upright.
+    /// Torque of the weight, N·m, after the rig's figures: kittiwake's frame is level and its other
+    /// axis upright.
     fn weight(&self, angle: f64) -> f64 {
         let (s, c) = libm::sincos(angle);
         let inner = 1.23 * 9.80665;
@@ -139,7 +142,8 @@ impl SyntheticStick {
         }
     }
 
-    /// Torque of the spring at a deflection, by halving: free play, backlash, cartridge and drive turn one after the other.
+    /// Torque of the spring at a deflection, by halving: free play, backlash, cartridge and drive
+    /// turn one after the other.
     pub fn spring(&self, deflection: f64) -> f64 {
         let (play, give) = self.drive();
         let turned = |torque: f64| {

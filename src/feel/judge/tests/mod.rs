@@ -7,11 +7,13 @@ use crate::figures::{Figures, ResponseFigures, SweepFigures};
 use crate::record::{Condition, Record, Sweep, SweepSample};
 
 const RADIUS_M: f64 = 0.33;
-/// Breakout and slope of the made-up stick: one whose percentages are above the fixed tolerances, one below.
+/// Breakout and slope of the made-up stick: one whose percentages are above the fixed tolerances,
+/// one below.
 const STIFF: [f64; 2] = [8.0, 4.0];
 const SOFT: [f64; 2] = [2.0, 0.5];
 
-/// A sweep of a stick without friction: breakout and slope, `offset_n` more wherever there is force.
+/// A sweep of a stick without friction: breakout and slope, `offset_n` more wherever there is
+/// force.
 fn sweep([breakout_n, slope]: [f64; 2], offset_n: f64) -> Sweep {
     let mut samples = Vec::new();
     for (from, to) in [(0, 2000), (2000, -2000), (-2000, 0)] {
@@ -135,7 +137,8 @@ fn a_record_against_itself_holds_in_every_row() {
     }
 }
 
-/// One tolerance of the table: entry, row, the stick it is tried on, and what makes a deviation of this many tolerances.
+/// One tolerance of the table: entry, row, the stick it is tried on, and what makes a deviation of
+/// this many tolerances.
 type Case = (&'static str, &'static str, [f64; 2], fn(&mut Figures, f64));
 
 /// The numbers of the table, written once more as it prints them: lb by hand.
@@ -206,7 +209,8 @@ fn every_tolerance_holds_one_percent_inside_and_breaks_one_percent_outside() {
 
 #[test]
 fn force_holds_one_percent_inside_and_breaks_one_percent_outside() {
-    // Soft: 1.0 lb everywhere, 10 % of at most 11.5 N is less. Stiff: 10 % counts where it is the more, worst at the least force.
+    // Soft: 1.0 lb everywhere, 10 % of at most 11.5 N is less. Stiff: 10 % counts where it is the
+    // more, worst at the least force.
     let soft_n = 4.448_221_615;
     let stiff_n = 4.448_221_615_f64.max(0.1 * (8.0 + 4.0 * 2.0));
     for (stick, tolerance_n) in [(SOFT, soft_n), (STIFF, stiff_n)] {
@@ -311,7 +315,8 @@ fn a_stick_that_never_crosses_is_no_match_for_one_that_rings() {
 fn the_summary_rule_is_reported_and_decides_nothing() {
     let verdicts = verdicts(SOFT, 0.0, |f| f.responses[0].overshoots_deg[2] *= 1.6);
     let find = |what: &str| verdicts.iter().find(|v| v.what == what).unwrap();
-    // A1 is 50 % of the displacement and A3 12.5 %, now 20 %: the table allows up to 15, the summary's 10 % of A1 up to 17.5.
+    // A1 is 50 % of the displacement and A3 12.5 %, now 20 %: the table allows up to 15, the
+    // summary's 10 % of A1 up to 17.5.
     assert_eq!(find("A3 from aft").outcome, FeelOutcome::Broken);
     let summary = find("A3, summary, from aft");
     assert_eq!(summary.outcome, FeelOutcome::Warned);

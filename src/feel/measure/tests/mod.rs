@@ -21,8 +21,8 @@ fn within(label: &str, value: f64, low: f64, high: f64) {
     );
 }
 
-/// What the drive yields by, N·m/rad at the trim shaft: holding field and mesh in series. The field's torque is a sine of
-/// the electrical angle, whose slope at rest is peak · rotor teeth.
+/// What the drive yields by, N·m/rad at the trim shaft: holding field and mesh in series. The
+/// field's torque is a sine of the electrical angle, whose slope at rest is peak · rotor teeth.
 fn drive_n_m_per_rad(rig: &RigFile, index: usize) -> f64 {
     let axis = rig.axis(index);
     let ratio = axis.drive.ratio();
@@ -33,7 +33,8 @@ fn drive_n_m_per_rad(rig: &RigFile, index: usize) -> f64 {
     field * mesh / (field + mesh)
 }
 
-/// Sweeps against the rig's numbers; the bounds are what friction, seats and drive can make of them.
+/// Sweeps against the rig's numbers; the bounds are what friction, seats and drive can make of
+/// them.
 fn holds_by_closed_form(rig: &RigFile, measured: &Measured, figures: &Figures) {
     let radius_m = rig.stick.grip_radius_m;
     let mass = rig.stick.mass.properties();
@@ -85,7 +86,8 @@ fn holds_by_closed_form(rig: &RigFile, measured: &Measured, figures: &Figures) {
             );
             for condition in Condition::ALL {
                 let end_deg = [parts.stops.min_deg, parts.stops.max_deg][side];
-                // Bittern's seat edge is met before the aft stop, at 19.3 degrees (docs/model/rigs.md).
+                // Bittern's seat edge is met before the aft stop, at 19.3 degrees
+                // (docs/model/rigs.md).
                 let end_deg = if rig.name == "bittern" && end_deg == 20.0 {
                     19.3
                 } else {
@@ -118,7 +120,8 @@ fn holds_by_closed_form(rig: &RigFile, measured: &Measured, figures: &Figures) {
             1.03 * play_deg,
         );
         assert!(held.discontinuities.is_empty() && held.slipped_at_deg.is_none());
-        // Limp, the hand drags pivot and drive: no less than the pivot alone, no more than both with the detent's peaks.
+        // Limp, the hand drags pivot and drive: no less than the pivot alone, no more than both
+        // with the detent's peaks.
         for condition in [Condition::Released, Condition::Unpowered] {
             let drag_n = (parts.friction.stiction_n_m + parts.drag_n_m()) / radius_m + damping_n;
             let found = find(condition).friction_n;
@@ -168,7 +171,8 @@ fn holds_by_closed_form(rig: &RigFile, measured: &Measured, figures: &Figures) {
     }
 }
 
-/// Responses: displaced as asked, back within the free play, both directions alike to what lean and stiction make of it.
+/// Responses: displaced as asked, back within the free play, both directions alike to what lean and
+/// stiction make of it.
 fn responses_settle(rig: &RigFile, figures: &Figures) {
     assert_eq!(figures.responses.len(), 4, "{}", rig.name);
     for response in &figures.responses {
@@ -189,7 +193,8 @@ fn responses_settle(rig: &RigFile, figures: &Figures) {
             play_deg + SEAT_RAD.to_degrees(),
         );
         assert!(response.p0_s.is_some() && !response.overshoots_deg.is_empty());
-        // The preload makes it quicker than the linear gradient alone would: a quarter of that period is the most.
+        // The preload makes it quicker than the linear gradient alone would: a quarter of that
+        // period is the most.
         let inertia = rig
             .stick
             .mass
@@ -241,7 +246,8 @@ fn a_sweep_that_slips_the_motor_says_where() {
     let FoundPiece::Sweep(_, Some(slip)) = &piece.found else {
         panic!("it must slip: {:?}", piece.notes)
     };
-    // Between what the drive holds with the mesh's losses against it, and with them, the detent and the shaft for it.
+    // Between what the drive holds with the mesh's losses against it, and with them, the detent and
+    // the shaft for it.
     let axis = &rig.pitch;
     let (cartridge, efficiency) = (axis.cartridge.cartridge(), axis.drive.efficiency);
     let holding_n_m = axis.holding_n_m(1.5);

@@ -29,8 +29,8 @@ fn shipped() -> Vec<Case> {
     cases
 }
 
-/// Runs a case with another seed, so that here and there something breaks, and holds the verdicts to the reference; gives how many
-/// expectations and laws broke.
+/// Runs a case with another seed, so that here and there something breaks, and holds the verdicts
+/// to the reference; gives how many expectations and laws broke.
 fn check(case: &Case, seed: u64) -> (usize, usize) {
     let mut scenario = (*case.scenario).clone();
     scenario.seed += seed;

@@ -1,6 +1,6 @@
-//! Every report is held to the two published schemas (see the head of `mod.rs`): which elements in which order, which
-//! attributes, which types. Written down here by hand from the documents, as one table for both: what each demands, and
-//! only what both allow.
+//! Every report is held to the two published schemas (see the head of `mod.rs`): which elements in
+//! which order, which attributes, which types. Written down here by hand from the documents, as one
+//! table for both: what each demands, and only what both allow.
 
 use std::num::NonZeroUsize;
 use std::path::Path;
@@ -19,11 +19,13 @@ use crate::suite::{Case, End, Outcome, Plan, run_suite};
 #[derive(Clone, Copy)]
 enum Type {
     Text,
-    /// `xs:token` of at least one character: no blanks at its ends, none beside another, no line ends.
+    /// `xs:token` of at least one character: no blanks at its ends, none beside another, no line
+    /// ends.
     Token,
     /// `xs:int`.
     Whole,
-    /// `xs:decimal`, which the pattern `SUREFIRE_TIME` of the other schema also takes: digits, with or without a point.
+    /// `xs:decimal`, which the pattern `SUREFIRE_TIME` of the other schema also takes: digits, with
+    /// or without a point.
     Decimal,
     /// `ISO8601_DATETIME_PATTERN`: no zone, no fraction.
     Instant,
@@ -44,7 +46,8 @@ enum Children {
     Many(&'static str),
     /// One of these or none.
     OneOf(&'static [&'static str]),
-    /// The suite: properties, test cases, what was written to standard output and to standard error.
+    /// The suite: properties, test cases, what was written to standard output and to standard
+    /// error.
     Suite,
 }
 

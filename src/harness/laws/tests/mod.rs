@@ -151,7 +151,8 @@ fn a_file_of_laws_has_a_largest_size() {
     );
 }
 
-/// What reports show of a verdict is what stands in the file, and of the break what the formula measured.
+/// What reports show of a verdict is what stands in the file, and of the break what the formula
+/// measured.
 #[test]
 fn a_verdict_has_the_words_of_its_law() {
     let set = set(&LAWS.replace("is not holding", "is not holding and supply_v < 1")).unwrap();

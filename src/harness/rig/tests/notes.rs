@@ -5,13 +5,15 @@ use super::{KITTIWAKE, RigFile};
 /// Every note on both sides of its bound, with its numbers; kittiwake's pitch, by hand:
 ///
 /// - index 20 stands for 45° + 20 · 90°/16 = 157.5°, half a microstep is 2.8125°;
-/// - the sensor's errors at 18.5° and −18.5° are 0.0934° and −0.0788°, a count is 60°/4095, half the band is 0.175°;
+/// - the sensor's errors at 18.5° and −18.5° are 0.0934° and −0.0788°, a count is 60°/4095, half
+///   the band is 0.175°;
 /// - the sensor reads 700 and 3443 at the stops;
 /// - the cartridge asks 0.78 + 10.6 · 19.85° = 4.452 N·m at a stop; the drive holds
 ///   1.26/(√2 · 2.8) · 6 · 0.97 = 1.85191 N·m/A: 1.5 times as much at 3.606 A;
 /// - √2 · 2.8 A is 3.960 A;
-/// - the weight's torque at 18.5° is 9.80665 · (0.35 · 0.002 + 1.23 · 0.006) sin 18.5° = 0.02514 N·m, with the lean of
-///   9.80665 · 1.23 · 0.0005 = 0.00603 it is 0.03117 N·m; 1.5 times the first and 0.05 make 0.08771 N·m;
+/// - the weight's torque at 18.5° is 9.80665 · (0.35 · 0.002 + 1.23 · 0.006) sin 18.5° = 0.02514
+///   N·m, with the lean of 9.80665 · 1.23 · 0.0005 = 0.00603 it is 0.03117 N·m; 1.5 times the first
+///   and 0.05 make 0.08771 N·m;
 /// - hung 6 mm below the pivot it is −0.02079 N·m: 0.08118 N·m;
 /// - the drive drags with 6 (detent + 0.003) + 0.03 N·m, half the breakout is 0.39 N·m;
 /// - backlash is 30 µm/36 mm = 0.04775°; a full step is 0.3°;

@@ -14,7 +14,8 @@ fn message(old: &str, new: &str) -> String {
     }
 }
 
-/// A rig's mechanics without `[controller]` are whole: same parts, same constants but those of settings.
+/// A rig's mechanics without `[controller]` are whole: same parts, same constants but those of
+/// settings.
 #[test]
 fn a_rig_needs_no_settings() {
     let bare = KITTIWAKE.split("[controller]").next().unwrap_or_default();
@@ -28,7 +29,8 @@ fn a_rig_needs_no_settings() {
     assert_eq!(without.advice(), Vec::<String>::new());
 }
 
-/// Constants that follow from settings, each from the numbers of the skewed rig; times are whole ticks of 2.5 ms.
+/// Constants that follow from settings, each from the numbers of the skewed rig; times are whole
+/// ticks of 2.5 ms.
 #[test]
 fn constants_follow_from_the_settings() {
     let text = include_str!("../../../../tests/data/skewed_rig.toml");

@@ -138,7 +138,8 @@ fn the_rigs_keep_the_design_rules() {
                 + axis.cartridge.cartridge().damping_n_m_s_per_rad * slam_rad_per_s;
             let parked_n_m = of("drive holds at holding current, N·m");
             assert!(parked_n_m > slam_n_m, "{} {index}: {slam_n_m}", rig.name);
-            // Only abuse slips the drive, but abuse does, whether the mesh's losses help it or not and with the detent against it.
+            // Only abuse slips the drive, but abuse does, whether the mesh's losses help it or not
+            // and with the detent against it.
             let most_n_m = of("drive holds at holding current, N·m")
                 / (axis.drive.efficiency * axis.drive.efficiency)
                 + axis.drive.shaft_friction_n_m
@@ -170,7 +171,8 @@ fn the_rigs_keep_the_design_rules() {
     }
 }
 
-/// Music wire of 2.5 mm: tensile strength about 1.9 GPa, 45 % of it in shear is usual (from memory).
+/// Music wire of 2.5 mm: tensile strength about 1.9 GPa, 45 % of it in shear is usual (from
+/// memory).
 #[test]
 fn the_springs_wire_is_not_overloaded() {
     let [_, rig, _] = rigs();
@@ -185,7 +187,8 @@ fn the_springs_wire_is_not_overloaded() {
     }
 }
 
-/// By hand: the seat edge's capsule is 0.0325 m (its radius and the tube's) from the stick's axis at 19.3 degrees.
+/// By hand: the seat edge's capsule is 0.0325 m (its radius and the tube's) from the stick's axis
+/// at 19.3 degrees.
 #[test]
 fn the_seat_edge_is_met_between_soft_limit_and_stop() {
     let [_, rig, _] = rigs();
@@ -220,7 +223,8 @@ fn constants_have_names_of_their_own_and_finite_values() {
     // 0.78 + 10.6·(δ − 0.15°) reaches it at 33.47 degrees.
     assert!((constants["rig.pitch.slip_deflection_deg"] - 33.472).abs() < 1e-3);
     assert!((constants["rig.pitch.backlash_deg"] - (30e-6_f64 / 0.036).to_degrees()).abs() < 1e-12);
-    // 6e5 N/m on 36 mm; 0.32 + 0.08 N·m·s/rad; the grip leans fore: 9.80665·1.23·0.0005 N·m on 0.33 m.
+    // 6e5 N/m on 36 mm; 0.32 + 0.08 N·m·s/rad; the grip leans fore: 9.80665·1.23·0.0005 N·m on 0.33
+    // m.
     assert!((constants["rig.pitch.mesh_n_m_per_deg"] - 777.6_f64.to_radians()).abs() < 1e-12);
     assert!((constants["rig.pitch.damping_n_m_s_per_deg"] - 0.4_f64.to_radians()).abs() < 1e-15);
     assert!((constants["rig.pitch.lean_n"] + 9.80665 * 1.23 * 0.0005 / 0.33).abs() < 1e-12);
@@ -293,8 +297,8 @@ fn numbers(text: &str) -> BTreeMap<String, Vec<f64>> {
     numbers
 }
 
-/// The page's rows `| `key` | kittiwake | bittern | sanderling | why |`: values of pitch and roll apart by ` / ` where they
-/// differ.
+/// The page's rows `| `key` | kittiwake | bittern | sanderling | why |`: values of pitch and roll
+/// apart by ` / ` where they differ.
 fn rows() -> BTreeMap<&'static str, [Vec<f64>; 3]> {
     let values = |cell: &str| {
         cell.split([',', '/'])

@@ -324,7 +324,8 @@ fn paths_begin_and_end_where_they_should() {
         );
         assert_eq!(shape.share(0.5), 0.5);
     }
-    // Minimum jerk, 10 x^3 - 15 x^4 + 6 x^5 at 1/4: 10/64 - 15/256 + 6/1024 = 106/1024, exact in binary.
+    // Minimum jerk, 10 x^3 - 15 x^4 + 6 x^5 at 1/4: 10/64 - 15/256 + 6/1024 = 106/1024, exact in
+    // binary.
     assert_eq!(PathShape::Smooth.share(0.25), 106.0 / 1024.0);
 }
 

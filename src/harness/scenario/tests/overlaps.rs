@@ -50,7 +50,8 @@ const KINDS: [&str; 12] = [
     r#"kind = "link_corruption", share = 0.1"#,
 ];
 
-/// Which kinds may not be there at once: each with itself, a sensor's wire and its reading, a switch's two.
+/// Which kinds may not be there at once: each with itself, a sensor's wire and its reading, a
+/// switch's two.
 fn excluded(one: usize, other: usize) -> bool {
     one == other || (one <= 2 && other <= 2) || ([8, 9].contains(&one) && [8, 9].contains(&other))
 }

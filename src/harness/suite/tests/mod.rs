@@ -87,7 +87,8 @@ fn good() -> Box<dyn Target> {
     Box::new(LogicTarget::new())
 }
 
-/// Hash and verdicts are made while the run goes on; they are those of its trace, whether it is kept or not.
+/// Hash and verdicts are made while the run goes on; they are those of its trace, whether it is
+/// kept or not.
 #[test]
 fn a_run_without_a_trace_is_judged_like_its_trace() {
     // Three blocks and some rows.

@@ -4,9 +4,9 @@ use std::fs;
 
 use super::*;
 
-/// RFC 4180, section 2: lines end in CRLF (rule 1), a header has the same form (3), every line has the same number of
-/// fields (4), fields with commas, quotes or line breaks are quoted (6), a quote within is doubled (7); spaces belong
-/// to the field (4).
+/// RFC 4180, section 2: lines end in CRLF (rule 1), a header has the same form (3), every line has
+/// the same number of fields (4), fields with commas, quotes or line breaks are quoted (6), a quote
+/// within is doubled (7); spaces belong to the field (4).
 #[test]
 fn csv_is_as_rfc_4180_has_it() {
     let (_folder, path) = written(&trace(12), "a.csv");
@@ -34,7 +34,8 @@ fn csv_is_as_rfc_4180_has_it() {
     );
 }
 
-/// MCAP's specification: the magic 89 4D 43 41 50 30 0D 0A stands at both ends; a channel goes before its messages.
+/// MCAP's specification: the magic 89 4D 43 41 50 30 0D 0A stands at both ends; a channel goes
+/// before its messages.
 #[test]
 fn mcap_is_as_its_specification_has_it() {
     const MAGIC: [u8; 8] = [0x89, 0x4d, 0x43, 0x41, 0x50, 0x30, 0x0d, 0x0a];
@@ -310,7 +311,8 @@ fn an_unwritable_folder_is_refused_and_stays_empty() {
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 0);
 }
 
-/// A look at what a file says of itself: as reading all of it says, and it sees what is wrong at its beginning and its end.
+/// A look at what a file says of itself: as reading all of it says, and it sees what is wrong at
+/// its beginning and its end.
 #[test]
 fn a_peek_shows_where_a_trace_comes_from() {
     for rows in [0, 3, 500] {

@@ -237,9 +237,10 @@ fn any_single_bit_of_any_column_changes_the_hash() {
     assert_eq!(other.hash(), hash);
 }
 
-/// The hash is part of the committed snapshots, so its definition must not drift: the first 16 bytes of BLAKE3 over the
-/// names, each with a 0 behind it, the values row by row, and the number of rows (8 bytes, little end first). The
-/// expected bytes are put together here cell by cell; 130 rows are more than two of the hasher's blocks.
+/// The hash is part of the committed snapshots, so its definition must not drift: the first 16
+/// bytes of BLAKE3 over the names, each with a 0 behind it, the values row by row, and the number
+/// of rows (8 bytes, little end first). The expected bytes are put together here cell by cell; 130
+/// rows are more than two of the hasher's blocks.
 #[test]
 fn the_hash_is_as_documented() {
     for rows in [0, 1, 64, 130] {

@@ -16,7 +16,8 @@ fn two_segments_are_measured_as_rapier_measures_any_two_shapes() {
         axis: Along::Y,
     };
     let params = BumperParams::new(1.0e5, 0.5);
-    // Across the tube, askew beside it, beyond its end: middle against middle, end against middle, end against end.
+    // Across the tube, askew beside it, beyond its end: middle against middle, end against middle,
+    // end against end.
     for (at_m, turn_deg) in [
         ([-0.06, 0.0, -0.12], [0.0; 3]),
         ([0.05, 0.15, -0.3], [30.0, 10.0, -20.0]),
@@ -76,8 +77,8 @@ fn pin(axis: usize, angle_rad: f64, side: f64, height_m: f64, radii_m: [f64; 2])
     Body::new(&form, at_m, [0.0; 3], BumperParams::new(1.0e5, 0.5))
 }
 
-/// The closed form of a stop against rapier's distance of a long tube and a long pin: before the stop, at it and in the
-/// buffer, at any tilt of the other axis.
+/// The closed form of a stop against rapier's distance of a long tube and a long pin: before the
+/// stop, at it and in the buffer, at any tilt of the other axis.
 #[test]
 fn a_stop_is_the_pin_that_rapier_measures() {
     let (height_m, radii_m) = (0.09, [0.011, 0.006]);
@@ -122,8 +123,8 @@ fn a_stop_is_the_pin_that_rapier_measures() {
     }
 }
 
-/// Beyond its angle a stop is a half-space: up to 60 degrees past it, the gap only falls, at any tilt, and what it
-/// pushes is back.
+/// Beyond its angle a stop is a half-space: up to 60 degrees past it, the gap only falls, at any
+/// tilt, and what it pushes is back.
 #[test]
 fn a_stop_has_no_other_side() {
     let params = BumperParams::new(1.0e5, 0.5);
@@ -143,8 +144,8 @@ fn a_stop_has_no_other_side() {
     }
 }
 
-/// All that the contacts remember from one step to the next is written down for the proof of a rest (`rest.rs`): each of
-/// these alone makes another state.
+/// All that the contacts remember from one step to the next is written down for the proof of a rest
+/// (`rest.rs`): each of these alone makes another state.
 #[test]
 fn all_that_contacts_remember_is_written_down() {
     let tube = Tube {
@@ -213,8 +214,9 @@ fn all_that_contacts_remember_is_written_down() {
     }
 }
 
-/// Between two looks a stick may go right through an obstacle: the second look finds it on the other side, and the way was
-/// long enough, the gap of 0.12 m and 90 % of the radii of 0.03 m. The force is then that of the way beyond the gap.
+/// Between two looks a stick may go right through an obstacle: the second look finds it on the
+/// other side, and the way was long enough, the gap of 0.12 m and 90 % of the radii of 0.03 m. The
+/// force is then that of the way beyond the gap.
 #[test]
 fn a_stick_that_went_right_through_is_found() {
     let tube = Tube {
@@ -251,7 +253,8 @@ fn a_stick_that_went_right_through_is_found() {
     assert!((broken.force_n - 1.0e5 * 0.028).abs() < 1e-6, "{broken:?}");
 }
 
-/// Pressed in by more than 90 % of the way to the middle of an obstacle, 27 mm of tube and ball together, it is broken.
+/// Pressed in by more than 90 % of the way to the middle of an obstacle, 27 mm of tube and ball
+/// together, it is broken.
 #[test]
 fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
     let rig = crate::Rig::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap();
@@ -283,8 +286,8 @@ fn an_obstacle_is_pressed_in_up_to_near_its_middle() {
     assert!((broken.force_n - 2710.0).abs() < 1e-6 && (broken.limit_n - 2700.0).abs() < 1e-6);
 }
 
-/// An obstacle 0.1 m away is looked at again before the tube can have met it, and not before the tube can have come within
-/// the reach of 2 mm in which the contact must be known.
+/// An obstacle 0.1 m away is looked at again before the tube can have met it, and not before the
+/// tube can have come within the reach of 2 mm in which the contact must be known.
 #[test]
 fn a_far_obstacle_is_looked_at_before_it_is_met() {
     let tube = Tube {

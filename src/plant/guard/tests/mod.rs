@@ -92,8 +92,8 @@ fn energy_from_nowhere_is_found_in_roll_and_in_the_stick() {
     assert_eq!(abort.part, TwinPart::Rig, "{abort}");
 }
 
-/// What a push puts in is force times way: 20 N on 0.33 m in pitch, 10 N the other way in roll; and what the drives draw
-/// where nothing moves is what their windings burn, R I² an axis.
+/// What a push puts in is force times way: 20 N on 0.33 m in pitch, 10 N the other way in roll; and
+/// what the drives draw where nothing moves is what their windings burn, R I² an axis.
 #[test]
 fn what_is_put_in_is_work() {
     let rig = Rig::parse(include_str!("../../../../scenarios/rigs/kittiwake.toml")).unwrap();
@@ -130,8 +130,8 @@ fn what_is_put_in_is_work() {
     );
 }
 
-/// What a change between two ticks stores more is put in, what it stores less is not taken off: 3e-5 kg·m² at
-/// 100 rad/s is 0.15 J.
+/// What a change between two ticks stores more is put in, what it stores less is not taken off:
+/// 3e-5 kg·m² at 100 rad/s is 0.15 J.
 #[test]
 fn a_change_puts_in_what_it_stores() {
     let mut plant = plant();
@@ -143,8 +143,8 @@ fn a_change_puts_in_what_it_stores() {
     assert!((plant.account.put_in_j - 0.15).abs() < 1e-12);
 }
 
-/// The account begins with what the parts have; the detents, which no energy counts, are in the slack with all that
-/// they can give: the work of T sin(4 N x) from a crest to the next trough.
+/// The account begins with what the parts have; the detents, which no energy counts, are in the
+/// slack with all that they can give: the work of T sin(4 N x) from a crest to the next trough.
 #[test]
 fn an_account_begins_with_the_energy_of_its_parts() {
     let plant = plant();
@@ -168,8 +168,8 @@ fn an_account_begins_with_the_energy_of_its_parts() {
     assert!((found - expected).abs() < 1e-6, "{found} for {expected}");
 }
 
-/// What is found, is found at the end of a step: a stick that stands beyond a right angle in the first of the tick, one
-/// that slams into its stop in some whole step of 0.1 ms.
+/// What is found, is found at the end of a step: a stick that stands beyond a right angle in the
+/// first of the tick, one that slams into its stop in some whole step of 0.1 ms.
 #[test]
 fn an_abort_is_at_the_end_of_its_step() {
     let abort = aborts(|plant| plant.stick.angle_rad[1] = -1.6);
@@ -193,7 +193,8 @@ fn an_abort_is_at_the_end_of_its_step() {
     assert!((steps - steps.round()).abs() < 1e-6 && (1.0..=20.0).contains(&steps.round()));
 }
 
-/// Each number that can stop being one, and what is then said of it; numbers that are only large are none of them.
+/// Each number that can stop being one, and what is then said of it; numbers that are only large
+/// are none of them.
 #[test]
 fn what_is_no_number_is_named() {
     use crate::supply::Supply;
@@ -277,7 +278,8 @@ fn what_is_no_number_is_named() {
     }
 }
 
-/// At a quarter turn a stick is let be, beyond it on either axis it is not; nor is one whose rates are no numbers.
+/// At a quarter turn a stick is let be, beyond it on either axis it is not; nor is one whose rates
+/// are no numbers.
 #[test]
 fn a_step_is_guarded_on_both_axes() {
     let at = |angle_rad: [f64; 2], rate: [f64; 2]| {

@@ -1,4 +1,5 @@
-//! The law: a twin that skips is the twin that never does, bit for bit, whatever happens to it and when.
+//! The law: a twin that skips is the twin that never does, bit for bit, whatever happens to it and
+//! when.
 
 use proptest::prelude::*;
 use trimproof_io::{AxisCommand, Command, CurrentLevel};
@@ -143,8 +144,8 @@ fn a_stick_at_rest_is_skipped() {
     }
 }
 
-/// Whatever a tick reads or changes is written down: each of these alone makes another state. (What contacts remember is
-/// in `contact/tests/mod.rs`.)
+/// Whatever a tick reads or changes is written down: each of these alone makes another state. (What
+/// contacts remember is in `contact/tests/mod.rs`.)
 #[test]
 fn every_part_of_the_state_is_written_down() {
     type Change = fn(&mut Plant);

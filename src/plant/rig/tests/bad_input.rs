@@ -4,7 +4,8 @@ use proptest::prelude::*;
 
 use super::*;
 
-/// The error of a rig text with `old` replaced by `new`, with the line and the text that it points at.
+/// The error of a rig text with `old` replaced by `new`, with the line and the text that it points
+/// at.
 fn report(text: &str, old: &str, new: &str) -> String {
     assert!(text.contains(old), "`{old}` is not in the rig");
     let text = text.replacen(old, new, 1);

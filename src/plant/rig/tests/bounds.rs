@@ -126,11 +126,12 @@ fn the_ends_of_a_range_belong_to_it() {
     }
 }
 
-/// With the tube's beginning at 30 mm its own range decides how low a stop may be; the tube's end of 280 mm, times the
-/// cosine of the farther stop of the other axis, how high: 280 cos 18° = 266.29 mm, cos 19° makes 264.74 mm.
+/// With the tube's beginning at 30 mm its own range decides how low a stop may be; the tube's end
+/// of 280 mm, times the cosine of the farther stop of the other axis, how high: 280 cos 18° =
+/// 266.29 mm, cos 19° makes 264.74 mm.
 ///
-/// A pin so thick that tube and pin have 61 mm stands in the tube's way below 61 tan (40°/2) = 22.20 mm; at ±20.5° below
-/// 61 tan 20.5° = 22.81 mm.
+/// A pin so thick that tube and pin have 61 mm stands in the tube's way below 61 tan (40°/2) =
+/// 22.20 mm; at ±20.5° below 61 tan 20.5° = 22.81 mm.
 #[test]
 fn a_stop_stands_where_the_tube_meets_it() {
     let tube = ("tube_bottom_m = 0.03", "tube_bottom_m = 0.01");
@@ -173,8 +174,8 @@ fn a_stop_stands_where_the_tube_meets_it() {
     }
 }
 
-/// 30 degrees beyond the stop the buffer gives 80 sin 30° + 17 (1 − cos 30°) = 42.278 mm. Its spring makes 3.5e5 N/m of them, and
-/// 1.65e6 N/m more beyond 6 mm: 74655 N.
+/// 30 degrees beyond the stop the buffer gives 80 sin 30° + 17 (1 − cos 30°) = 42.278 mm. Its
+/// spring makes 3.5e5 N/m of them, and 1.65e6 N/m more beyond 6 mm: 74655 N.
 #[test]
 fn a_stop_is_no_stronger_than_its_buffer_is_deep() {
     let with = |strength: &str| {

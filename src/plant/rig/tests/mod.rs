@@ -73,7 +73,8 @@ fn the_schema_knows_ranges_and_meanings() {
     );
 }
 
-/// Every number of a rig's file has a range: far outside on either side it is refused, and the key is named.
+/// Every number of a rig's file has a range: far outside on either side it is refused, and the key
+/// is named.
 #[test]
 fn every_number_has_a_range() {
     fn tables(value: &toml::Value, path: &mut Vec<String>, found: &mut Vec<Vec<String>>) {

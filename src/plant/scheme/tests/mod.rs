@@ -23,7 +23,8 @@ fn near(found: f64, expected: f64, share: f64) {
     );
 }
 
-/// The least that each axis shows over the roll between the stops, by a finer search in the inverse of the mass matrix.
+/// The least that each axis shows over the roll between the stops, by a finer search in the inverse
+/// of the mass matrix.
 fn least_inertia(rig: &Rig) -> [f64; 2] {
     let params = params::gimbal_params(rig);
     let mut least = [f64::INFINITY; 2];
@@ -51,8 +52,9 @@ fn the_least_inertia_is_that_with_the_other_axis_free() {
     }
 }
 
-/// Each bound of the stick from the numbers of the file, and how far its value may go: 10 µs are the shortest step.
-/// Angular steps of springs are at most 0.075 rad, a damper of its own takes a fifth of the rate, a bumper's all of it.
+/// Each bound of the stick from the numbers of the file, and how far its value may go: 10 µs are
+/// the shortest step. Angular steps of springs are at most 0.075 rad, a damper of its own takes a
+/// fifth of the rate, a bumper's all of it.
 #[test]
 fn the_sticks_bounds_are_those_of_its_parts() {
     let rig = skewed();
@@ -106,7 +108,8 @@ fn the_sticks_bounds_are_those_of_its_parts() {
         oscillation(41.0 * spring.rate_n_m_per_rad, roll),
         2,
     );
-    // A stop at a height h is k h² against the angle; its dashpot takes 2 ζ ω of the speed in a second.
+    // A stop at a height h is k h² against the angle; its dashpot takes 2 ζ ω of the speed in a
+    // second.
     let bumper = |n_per_m: f64, restitution: f64, height_m: f64, inertia: f64| {
         let omega = libm::sqrt(n_per_m * height_m * height_m / inertia);
         (0.075 / omega).min(1.0 / (2.0 * damping_ratio(restitution) * omega))
@@ -159,8 +162,9 @@ fn a_stop_that_breaks_early_is_never_solid() {
     assert_eq!(BumperParams::new(3.3e5, 0.4).stiffest_n_per_m(1e9), 3.3e5);
 }
 
-/// Each bound of a drive from the numbers of the file: mesh and cartridge turn the shaft back, mesh, field, detent and
-/// the winding the rotor; together they may turn by 0.45 rad in a substep, and the shortest is 2 µs.
+/// Each bound of a drive from the numbers of the file: mesh and cartridge turn the shaft back,
+/// mesh, field, detent and the winding the rotor; together they may turn by 0.45 rad in a substep,
+/// and the shortest is 2 µs.
 #[test]
 fn a_drives_bounds_are_those_of_its_parts() {
     let rig = skewed();
@@ -199,7 +203,8 @@ fn a_drives_bounds_are_those_of_its_parts() {
         "pitch.cartridge.damping_n_m_s_per_rad",
     );
     assert_eq!(found.longest_step_s, SHORTEST_TRAIN_STEP_S);
-    // A heavy shaft leaves the rotor to be named; the seat of a strong preload counts where it is the stiffer.
+    // A heavy shaft leaves the rotor to be named; the seat of a strong preload counts where it is
+    // the stiffer.
     let mut heavy = rig.clone();
     heavy.pitch.drive.shaft_inertia_kg_m2 = 1e-2;
     if let CartridgeRig::Measured(cartridge) = &mut heavy.pitch.cartridge {
@@ -232,8 +237,8 @@ fn a_drives_bounds_are_those_of_its_parts() {
     near(found.limit, on_rotor / (most * most), 1e-9);
 }
 
-/// Of several values that are too much, the one that is farthest beyond its own shortest step is named; the first of
-/// equals.
+/// Of several values that are too much, the one that is farthest beyond its own shortest step is
+/// named; the first of equals.
 #[test]
 fn the_worst_value_is_refused() {
     let mut rig = skewed();
@@ -279,8 +284,8 @@ fn the_tightest_bound_allows_the_shortest_step() {
     assert!(tightest(Vec::new()).longest_step_s.is_infinite());
 }
 
-/// A period of 83.3 µs, a stick that takes 30 µs, drives that take 7 µs: three steps of 27.8 µs with four substeps each;
-/// at half of both, twice as many steps with as many substeps.
+/// A period of 83.3 µs, a stick that takes 30 µs, drives that take 7 µs: three steps of 27.8 µs
+/// with four substeps each; at half of both, twice as many steps with as many substeps.
 #[test]
 fn steps_are_cut_evenly() {
     let mut rig = skewed();
@@ -314,7 +319,8 @@ fn steps_are_cut_evenly() {
     }
 }
 
-/// A stop of 1700 N/m with 6 mm of travel is solid after 10 N: its solid end gets half of the angular step.
+/// A stop of 1700 N/m with 6 mm of travel is solid after 10 N: its solid end gets half of the
+/// angular step.
 #[test]
 fn a_stop_that_a_hand_presses_solid_gets_shorter_steps() {
     let mut rig = skewed();
@@ -329,7 +335,8 @@ fn a_stop_that_a_hand_presses_solid_gets_shorter_steps() {
     near(longest(&rig), solid_s, 1e-4);
 }
 
-/// A supply of 24 V that both drives (3.7 A and 3.3 A) sag by more than 2.4 V bounds the step by its own time, 0.4 R C.
+/// A supply of 24 V that both drives (3.7 A and 3.3 A) sag by more than 2.4 V bounds the step by
+/// its own time, 0.4 R C.
 #[test]
 fn a_supply_that_sags_bounds_the_step_by_its_own_time() {
     let mut rig = skewed();

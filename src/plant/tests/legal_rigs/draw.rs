@@ -19,7 +19,8 @@ struct Range {
     whole: bool,
 }
 
-/// Every number of `value` that has a range in the schema, but for what only the controller or a reader sees.
+/// Every number of `value` that has a range in the schema, but for what only the controller or a
+/// reader sees.
 fn ranges(
     root: &Value,
     schema: &Value,
@@ -138,7 +139,8 @@ fn random_text(draw: &mut Pcg32) -> String {
     toml::to_string(&rig).expect("a rig is TOML")
 }
 
-/// A legal rig, or the refusal by the scheme's bounds; rigs refused for another reason are drawn again.
+/// A legal rig, or the refusal by the scheme's bounds; rigs refused for another reason are drawn
+/// again.
 pub fn random_rig(seed: u64) -> Result<Box<Rig>, FileError> {
     let mut draw = Pcg32::seed_from_u64(seed);
     loop {

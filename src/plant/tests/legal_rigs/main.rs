@@ -1,14 +1,15 @@
 //! Random legal rigs: each is refused with key and bound, or runs as its run at quarter steps does.
 //!
-//! The law: whatever numbers a rig file holds within their ranges, the twin either says which value it cannot compute,
-//! or its angles are those of the same run at a quarter of every step within 1e-4 rad. One class is apart and named: a
-//! **bifurcation**, where the motion itself, computed at quarter steps, turns a change that nobody can measure into more
-//! than the bar: the stick's start by 1e-7 rad, or the supply's voltage, the motors' holding torque or the pivots' dry friction by one part
-//! in 10,000 (a rotor that just passes a peak of its torque, that just comes to rest, a driver whose supply just reaches
-//! its undervoltage). No step size helps there.
+//! The law: whatever numbers a rig file holds within their ranges, the twin either says which value
+//! it cannot compute, or its angles are those of the same run at a quarter of every step within
+//! 1e-4 rad. One class is apart and named: a **bifurcation**, where the motion itself, computed at
+//! quarter steps, turns a change that nobody can measure into more than the bar: the stick's start
+//! by 1e-7 rad, or the supply's voltage, the motors' holding torque or the pivots' dry friction by
+//! one part in 10,000 (a rotor that just passes a peak of its torque, that just comes to rest, a
+//! driver whose supply just reaches its undervoltage). No step size helps there.
 //!
-//! Commands are a fixed sequence, made by hand: with the controller in the loop a sensor count may flip and change what
-//! is commanded, which is no error of the integrator.
+//! Commands are a fixed sequence, made by hand: with the controller in the loop a sensor count may
+//! flip and change what is commanded, which is no error of the integrator.
 
 mod draw;
 
@@ -21,7 +22,8 @@ use trimproof_plant::{HandFeel, Numerics, PathShape, Plant, Rig, StartPose, Twin
 const BAR_RAD: f64 = 1.0e-4;
 /// Change of the start that separates a bifurcation from an error, rad.
 const NUDGE_RAD: f64 = 1.0e-7;
-/// Change of a rig's figure that separates a bifurcation from an error, a share of it: data sheets have three digits.
+/// Change of a rig's figure that separates a bifurcation from an error, a share of it: data sheets
+/// have three digits.
 const NUDGE_SHARE: f64 = 1.0e-4;
 /// Rigs in an ordinary test run; `TRIMPROOF_RIGS=2000` looks at more.
 const USUAL_RIGS: usize = 30;
@@ -188,7 +190,8 @@ fn compare(rig: &Rig, what: Move) -> Found {
     }
 }
 
-/// How far the run at quarter steps, `fine`, goes elsewhere with a change that nobody can measure, rad.
+/// How far the run at quarter steps, `fine`, goes elsewhere with a change that nobody can measure,
+/// rad.
 fn nudged_rad(rig: &Rig, what: Move, fine: &[[f64; 2]]) -> f64 {
     let apart = |rig: &Rig, off_rad: f64| {
         track(rig, cut(4), what, off_rad).map_or(f64::INFINITY, |nudged| gap(rig, &nudged, fine).0)
@@ -213,7 +216,8 @@ fn nudged_rad(rig: &Rig, what: Move, fine: &[[f64; 2]]) -> f64 {
     largest
 }
 
-/// Every legal rig is refused with its key, aborted with its part, or agrees with its run at quarter steps.
+/// Every legal rig is refused with its key, aborted with its part, or agrees with its run at
+/// quarter steps.
 #[test]
 fn random_legal_rigs_agree_with_their_run_at_quarter_steps() {
     let wrong = fly_random_rigs();
@@ -224,7 +228,8 @@ fn random_legal_rigs_agree_with_their_run_at_quarter_steps() {
     assert!(lines.is_empty(), "{}", lines.join("\n"));
 }
 
-/// Runs random rigs through all moves; those that differ from their quarter-step run by more than the bar.
+/// Runs random rigs through all moves; those that differ from their quarter-step run by more than
+/// the bar.
 fn fly_random_rigs() -> Vec<(u64, Move, Found)> {
     let count = std::env::var("TRIMPROOF_RIGS")
         .ok()
@@ -318,7 +323,8 @@ fn single_numbers_that_once_diverged_run_and_agree() {
     for (name, base, change) in cases {
         let mut rig = Rig::parse(RIGS[base]).expect("the shipped rigs parse");
         change(&mut rig);
-        // Through its text, so that it is checked as a file is; the hand's damping is one that an event may give.
+        // Through its text, so that it is checked as a file is; the hand's damping is one that an
+        // event may give.
         let text = toml::to_string(&rig).expect("a rig is TOML");
         match Rig::parse(&text) {
             Ok(_) => {}
@@ -340,8 +346,8 @@ fn single_numbers_that_once_diverged_run_and_agree() {
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
 
-/// A stop of 1e6 N/m, 0.2 m up, that gives nothing back: 9.5e-2 rad off before the dashpot was implicit, 2.3e-4 while its
-/// force was wrong in the step in which a push ends.
+/// A stop of 1e6 N/m, 0.2 m up, that gives nothing back: 9.5e-2 rad off before the dashpot was
+/// implicit, 2.3e-4 while its force was wrong in the step in which a push ends.
 #[test]
 fn a_stiff_tall_stop_without_rebound_agrees() {
     let mut rig = Rig::parse(RIGS[0]).expect("the shipped rigs parse");
@@ -364,7 +370,8 @@ fn set_damping(rig: &mut Rig, damping: f64) {
     }
 }
 
-/// A hand that an event may give: at rest nothing but its path moves it, so it presses with nothing.
+/// A hand that an event may give: at rest nothing but its path moves it, so it presses with
+/// nothing.
 #[test]
 fn the_strongest_hand_of_an_event_does_not_chatter_at_rest() {
     for text in RIGS {
@@ -390,7 +397,8 @@ fn the_strongest_hand_of_an_event_does_not_chatter_at_rest() {
                     largest_n = largest_n.max(forces[0]).max(forces[1]);
                 }
             }
-            // It holds the stick's weight beside the pivots, far below a newton, and chattered at its limit.
+            // It holds the stick's weight beside the pivots, far below a newton, and chattered at
+            // its limit.
             assert!(
                 largest_n < 1.0,
                 "{} with {stiffness_n_per_m} and {damping_n_s_per_m}: {largest_n} N",

@@ -1,4 +1,5 @@
-//! Every picture, drawn from what the twin did: well-formed, legible, the same each time, proof against hostile names.
+//! Every picture, drawn from what the twin did: well-formed, legible, the same each time, proof
+//! against hostile names.
 
 mod samples;
 mod shipped;
@@ -13,7 +14,8 @@ use trimproof_feel::figures::{Discontinuity, ResponseFigures, SweepFigures};
 use trimproof_feel::record::{Condition, Response, ResponseSample, Sweep, SweepSample};
 use trimproof_plant::AxisName;
 
-/// Set to a folder, this variable has the pictures written there: those in `docs/guides/pictures` are made so.
+/// Set to a folder, this variable has the pictures written there: those in `docs/guides/pictures`
+/// are made so.
 const FOLDER: &str = "TRIMPROOF_PICTURES";
 
 /// Every text of a picture with its box, px.
