@@ -186,9 +186,9 @@ impl Motion {
 /// Largest rate that can be kept for one tick (and repeated `timeout_ticks` - 1 times by a
 /// generator left alone) and then brought down by `accel` a tick within `left`.
 ///
-/// With n whole ramp ticks, r = n accel + rest, way / periods = (n + timeout_ticks) r - accel n (n
-/// + 1) / 2. At r = n accel that is accel (n^2 / 2 + (timeout_ticks - 1/2) n), which gives n; then
-/// r follows.
+/// With n whole ramp ticks, r = n accel + rest, and
+/// way / periods = (n + timeout_ticks) r - accel n (n + 1) / 2.
+/// At r = n accel that is accel (n^2 / 2 + (timeout_ticks - 1/2) n), which gives n; then r follows.
 fn stoppable(left: u64, limits: &MotionLimits) -> u32 {
     let accel = u64::from(limits.accel);
     let timeout_ticks = u64::from(limits.timeout_ticks);

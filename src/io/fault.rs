@@ -1,6 +1,6 @@
 //! What a controller says is wrong.
 
-/// One thing that is wrong. Those marked "trips" end in [`State::Tripped`].
+/// One thing that is wrong. Those marked "trips" end in [`State::Tripped`](crate::State::Tripped).
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Fault {
     /// Trips: a sensor reads outside its valid counts.

@@ -35,6 +35,7 @@ HERE = pathlib.Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
 BAR = 0.97
 FOLDERS = {
+    "trimproof-io": ["src/io"],
     "trimproof-controller": ["src/controller"],
     "trimproof-board": ["src/board"],
     "trimproof-plant": ["src/plant"],
@@ -142,7 +143,7 @@ class Copy:
         for name in listed:
             if name.endswith("Cargo.toml") and not name.startswith(("tests/mutants/", "tests/fuzz/", "src/firmware/")):
                 text = (ROOT / name).read_text()
-                if name.split("/")[1:2] and name.split("/")[1] in ("controller", "board", "plant", "formula", "harness"):
+                if name.split("/")[1:2] and name.split("/")[1] in ("io", "controller", "board", "plant", "formula", "harness"):
                     text = text.replace(
                         "[dependencies]\n", '[dependencies]\ntrimproof-switch = { path = "../switch" }\n', 1)
                 self.write(self.root / name, text)
@@ -271,7 +272,7 @@ def stages(copy, programs, quick):
         elif is_test and not quick and name in ("reference", "back_to_back", "cli", "scenarios"):
             whole += tests_of(program, f"tests/{name}", copy.root, ".")
     result = {}
-    for package in ("controller", "board", "plant", "formula", "harness"):
+    for package in ("io", "controller", "board", "plant", "formula", "harness"):
         tests = units[package] if quick else [stage for each in units.values() for stage in each] + whole
         # The board is not in the suite.
         result[package] = tests + (suite if package != "board" else [])
@@ -348,7 +349,7 @@ def main():
                 killed = sum(n for (_, dead), n in counts.items() if dead)
                 print(f"{number} of {len(chosen)}: {killed} killed", file=sys.stderr, flush=True)
     killed = sum(n for (_, dead), n in counts.items() if dead)
-    for package in ("controller", "board", "plant", "formula", "harness"):
+    for package in ("io", "controller", "board", "plant", "formula", "harness"):
         dead, alive = counts[package, True], counts[package, False]
         print(f"{package:12} {dead:5} of {dead + alive:5} killed")
     print(f"in all       {killed:5} of {len(chosen):5} killed")

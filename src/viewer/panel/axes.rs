@@ -63,7 +63,7 @@ pub(super) fn short_name(name: &str, title: &str) -> String {
     let suffix = match unit {
         "deg/s" => "_deg_per_s".to_owned(),
         "full steps" => "_steps".to_owned(),
-        unit => format!("_{}", unit.replace(' ', "").to_lowercase()),
+        unit => format!("_{}", unit.replace(' ', "_").to_lowercase()),
     };
     let rest = rest.strip_suffix(&suffix).unwrap_or(rest).replace('_', " ");
     if axis.is_empty() || title.starts_with(axis) {
