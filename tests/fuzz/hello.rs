@@ -7,7 +7,7 @@ mod framed;
 use framed::framed;
 use libfuzzer_sys::fuzz_target;
 use trimproof_board::{About, Board, Pins};
-use trimproof_io::Outputs;
+use trimproof_io::Command;
 use trimproof_wire::{Answer, Decoder, FRAME_MAX};
 
 #[derive(Default)]
@@ -17,7 +17,7 @@ struct Counted {
 }
 
 impl Pins for Counted {
-    fn apply(&mut self, _: &Outputs) {
+    fn apply(&mut self, _: &Command) {
         self.applied += 1;
     }
     fn off(&mut self) {}
