@@ -5,13 +5,14 @@
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 
-use trimproof_board::About;
+use trimproof_board::BoardAbout;
 use trimproof_controller::Settings;
 use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{Ending, LogicTarget, Target};
 use trimproof_io::{Inputs, Switches};
 use trimproof_link::{
-    BoardTarget, Direction, FaultKind, Faults, FaultyLine, Link, NoPins, Patience, pty_pair, serve,
+    BoardTarget, Direction, FaultyLine, LineFaultKind, LineFaults, Link, NoPins, Patience,
+    pty_pair, serve,
 };
 
 /// What a stick might send: it wanders, shakes, is released and trimmed, and loses its supply now
@@ -47,15 +48,15 @@ fn soak(ticks: u32, share: f64) {
     let stop = AtomicBool::new(false);
     std::thread::scope(|scope| {
         let served = scope.spawn(|| {
-            let about = About {
+            let about = BoardAbout {
                 board: "pty",
                 tick_hz: 0,
                 has_motors: false,
             };
             serve(&mut far, about, &mut NoPins, &stop)
         });
-        let faults = Faults {
-            kind: FaultKind::FlipBit,
+        let faults = LineFaults {
+            kind: LineFaultKind::FlipBit,
             direction: Direction::Both,
             share,
             after: 0,

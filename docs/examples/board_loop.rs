@@ -3,7 +3,7 @@
 //!
 //! Run it with `cargo run --example board_loop`.
 
-use trimproof_board::{About, Board, Pins};
+use trimproof_board::{Board, BoardAbout, Pins};
 use trimproof_controller::Settings;
 use trimproof_io::{Command, Inputs};
 use trimproof_wire::{Begin, FRAME_MAX, Request, Sample, encode};
@@ -27,7 +27,7 @@ impl Pins for Counted {
 }
 
 fn main() {
-    let mut board = Board::new(About {
+    let mut board = Board::new(BoardAbout {
         board: "example",
         tick_hz: 0,
         has_motors: false,

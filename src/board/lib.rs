@@ -4,7 +4,7 @@
 //! same loop runs in every firmware image and in the harness' tests.
 //!
 //! ```
-//! use trimproof_board::{About, Board, Pins};
+//! use trimproof_board::{BoardAbout, Board, Pins};
 //!
 //! struct NoMotors;
 //! impl Pins for NoMotors {
@@ -13,7 +13,7 @@
 //!     fn tick_done(&mut self) {}
 //! }
 //!
-//! let mut board = Board::new(About { board: "bench", tick_hz: 0, has_motors: false });
+//! let mut board = Board::new(BoardAbout { board: "bench", tick_hz: 0, has_motors: false });
 //! // A zero byte ends a frame; nothing was in it, so nothing is answered.
 //! assert!(board.take(0, 0, &mut NoMotors).is_none());
 //! ```
@@ -54,7 +54,7 @@ pub trait Pins {
 
 /// What a board reports about itself.
 #[derive(Clone, Copy, Debug)]
-pub struct About {
+pub struct BoardAbout {
     /// Kind of board: `cortex-m3`.
     pub board: &'static str,
     /// Control ticks a second that it runs at by itself; 0: as many as it is asked for.
@@ -98,7 +98,7 @@ impl BoardRun {
 
 /// A board at its end of a link.
 pub struct Board {
-    about: About,
+    about: BoardAbout,
     decoder: Decoder,
     /// Number of the last `Begin` that counted.
     newest: Option<u16>,
@@ -109,7 +109,7 @@ pub struct Board {
 
 impl Board {
     /// A board that has just started.
-    pub const fn new(about: About) -> Self {
+    pub const fn new(about: BoardAbout) -> Self {
         Self {
             about,
             decoder: Decoder::new(),

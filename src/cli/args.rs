@@ -21,12 +21,12 @@ pub struct Cli {
     pub color: ColorWhen,
     /// What to do
     #[command(subcommand)]
-    pub command: Command,
+    pub command: CliCommand,
 }
 
 /// The commands.
 #[derive(Debug, Subcommand)]
-pub enum Command {
+pub enum CliCommand {
     /// Run scenarios on the twin and judge every expectation
     Prove(ProveArgs),
     /// Put two traces side by side: first divergence, largest difference of every signal

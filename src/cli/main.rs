@@ -13,7 +13,7 @@ mod stop;
 #[cfg(test)]
 mod tests;
 
-use args::{Cli, Command};
+use args::{Cli, CliCommand};
 use clap::Parser;
 use exit::Exit;
 use std::ffi::OsString;
@@ -29,19 +29,19 @@ fn main() -> ExitCode {
         };
         let paint = output::Paint::new(cli.color);
         let result = match &cli.command {
-            Command::Prove(args) => commands::prove::run(args, paint),
-            Command::Compare(args) => commands::compare::run(args),
-            Command::Signals(args) => commands::signals::run(args),
-            Command::Schema(args) => commands::schema::run(args),
-            Command::Completions(args) => commands::completions::run(args),
-            Command::Size(args) => commands::size::run(args, paint),
-            Command::Feel(args) => commands::feel::run(args, paint),
-            Command::Fit(args) => commands::fit::run(args, paint),
-            Command::Link(args) => commands::link::run(args, paint),
-            Command::Ports(args) => commands::ports::run(args),
-            Command::Watch(args) => commands::view::watch(args),
-            Command::Fly(args) => commands::view::fly(args, paint),
-            Command::Film(args) => commands::view::film(args),
+            CliCommand::Prove(args) => commands::prove::run(args, paint),
+            CliCommand::Compare(args) => commands::compare::run(args),
+            CliCommand::Signals(args) => commands::signals::run(args),
+            CliCommand::Schema(args) => commands::schema::run(args),
+            CliCommand::Completions(args) => commands::completions::run(args),
+            CliCommand::Size(args) => commands::size::run(args, paint),
+            CliCommand::Feel(args) => commands::feel::run(args, paint),
+            CliCommand::Fit(args) => commands::fit::run(args, paint),
+            CliCommand::Link(args) => commands::link::run(args, paint),
+            CliCommand::Ports(args) => commands::ports::run(args),
+            CliCommand::Watch(args) => commands::view::watch(args),
+            CliCommand::Fly(args) => commands::view::fly(args, paint),
+            CliCommand::Film(args) => commands::view::film(args),
         };
         result.unwrap_or_else(|failure| {
             report::print(&failure, paint);

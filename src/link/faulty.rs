@@ -12,7 +12,7 @@ use trimproof_wire::{Answer, Decoder, FRAME_MAX, encode};
 
 /// What goes wrong.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum FaultKind {
+pub enum LineFaultKind {
     /// One bit of the frame is turned over.
     FlipBit,
     /// The frame is lost.
@@ -54,9 +54,9 @@ pub enum Direction {
 
 /// Which faults, how often, since when.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Faults {
+pub struct LineFaults {
     /// What goes wrong.
-    pub kind: FaultKind,
+    pub kind: LineFaultKind,
     /// With which frames.
     pub direction: Direction,
     /// Share of the frames that meet it, 0 to 1.
@@ -70,7 +70,7 @@ pub struct Faults {
 /// A line whose frames meet faults.
 pub struct FaultyLine {
     inner: Box<dyn Line>,
-    faults: Faults,
+    faults: LineFaults,
     random: Pcg32,
     struck: Arc<AtomicU64>,
     /// What the board is exchanged for by a reset.
@@ -91,7 +91,7 @@ struct Way {
 
 impl FaultyLine {
     /// `inner` with faults.
-    pub fn new(inner: Box<dyn Line>, faults: Faults) -> Self {
+    pub fn new(inner: Box<dyn Line>, faults: LineFaults) -> Self {
         Self {
             inner,
             faults,
@@ -137,19 +137,19 @@ impl FaultyLine {
             return joined(held, whole, self.faults.kind);
         }
         let pieces = match self.faults.kind {
-            FaultKind::FlipBit => {
+            LineFaultKind::FlipBit => {
                 let mut flipped = whole;
                 let bit = self.below(flipped.len() * 8);
                 flipped[bit / 8] ^= 1 << (bit % 8);
                 vec![flipped]
             }
-            FaultKind::Lose | FaultKind::Silence => Vec::new(),
-            FaultKind::Double => vec![whole.clone(), whole],
-            FaultKind::Split => {
+            LineFaultKind::Lose | LineFaultKind::Silence => Vec::new(),
+            LineFaultKind::Double => vec![whole.clone(), whole],
+            LineFaultKind::Split => {
                 let at = self.below(whole.len());
                 vec![whole[..at].to_vec(), whole[at..].to_vec()]
             }
-            FaultKind::Merge | FaultKind::Delay if held.is_none() => {
+            LineFaultKind::Merge | LineFaultKind::Delay if held.is_none() => {
                 let way = if out {
                     &mut self.to_board
                 } else {
@@ -158,22 +158,22 @@ impl FaultyLine {
                 way.held = Some(whole);
                 Vec::new()
             }
-            FaultKind::Merge | FaultKind::Delay => joined(held, whole, self.faults.kind),
-            FaultKind::Garbage => vec![self.garbage(), whole],
-            FaultKind::Reset => {
+            LineFaultKind::Merge | LineFaultKind::Delay => joined(held, whole, self.faults.kind),
+            LineFaultKind::Garbage => vec![self.garbage(), whole],
+            LineFaultKind::Reset => {
                 let Some(fresh) = self.fresh.take() else {
                     return vec![whole];
                 };
                 self.inner = fresh;
                 vec![whole]
             }
-            FaultKind::OtherVersion | FaultKind::WrongSettingsHash | FaultKind::WrongTick => {
-                match rewritten(frame, self.faults.kind) {
-                    Some(other) => vec![other],
-                    None => return vec![whole],
-                }
-            }
-            FaultKind::Babble => return vec![whole],
+            LineFaultKind::OtherVersion
+            | LineFaultKind::WrongSettingsHash
+            | LineFaultKind::WrongTick => match rewritten(frame, self.faults.kind) {
+                Some(other) => vec![other],
+                None => return vec![whole],
+            },
+            LineFaultKind::Babble => return vec![whole],
         };
         self.struck.fetch_add(1, Ordering::Relaxed);
         pieces
@@ -195,7 +195,7 @@ impl FaultyLine {
     }
 
     fn babbles(&self) -> bool {
-        self.faults.kind == FaultKind::Babble && self.to_board.frames > self.faults.after
+        self.faults.kind == LineFaultKind::Babble && self.to_board.frames > self.faults.after
     }
 }
 
@@ -254,23 +254,23 @@ impl Line for FaultyLine {
 }
 
 /// What was held and what has come now.
-fn joined(held: Option<Vec<u8>>, now: Vec<u8>, kind: FaultKind) -> Vec<Vec<u8>> {
+fn joined(held: Option<Vec<u8>>, now: Vec<u8>, kind: LineFaultKind) -> Vec<Vec<u8>> {
     match held {
         None => vec![now],
-        Some(held) if kind == FaultKind::Merge => vec![[held, now].concat()],
+        Some(held) if kind == LineFaultKind::Merge => vec![[held, now].concat()],
         Some(held) => vec![now, held],
     }
 }
 
 /// The frame with another content, if it is of the kind that is changed; its CRC is right.
-fn rewritten(frame: &[u8], kind: FaultKind) -> Option<Vec<u8>> {
+fn rewritten(frame: &[u8], kind: LineFaultKind) -> Option<Vec<u8>> {
     let mut decoder = Decoder::new();
     let answer = frame.iter().find_map(|byte| decoder.take::<Answer>(*byte));
     let mut answer = answer?.ok()?;
     match (&mut answer, kind) {
-        (Answer::Greeting(greeting), FaultKind::OtherVersion) => greeting.version += 1,
-        (Answer::Begun(begun), FaultKind::WrongSettingsHash) => begun.settings_hash ^= 1,
-        (Answer::Command(command), FaultKind::WrongTick) => {
+        (Answer::Greeting(greeting), LineFaultKind::OtherVersion) => greeting.version += 1,
+        (Answer::Begun(begun), LineFaultKind::WrongSettingsHash) => begun.settings_hash ^= 1,
+        (Answer::Command(command), LineFaultKind::WrongTick) => {
             command.tick = command.tick.wrapping_add(1);
         }
         _ => return None,

@@ -5,7 +5,7 @@ use std::collections::VecDeque;
 use std::io;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
-use trimproof_board::{About, Board, Pins};
+use trimproof_board::{Board, BoardAbout, Pins};
 use trimproof_io::Command;
 
 /// Pins that lead nowhere.
@@ -29,7 +29,7 @@ impl BoardLine {
     /// A board that has just started, without motors.
     pub fn new() -> Self {
         Self {
-            board: Board::new(About {
+            board: Board::new(BoardAbout {
                 board: "in-process",
                 tick_hz: 0,
                 has_motors: false,
@@ -78,7 +78,7 @@ impl Line for BoardLine {
 /// The line is gone.
 pub fn serve(
     line: &mut dyn Line,
-    about: About,
+    about: BoardAbout,
     pins: &mut impl Pins,
     stop: &AtomicBool,
 ) -> io::Result<()> {

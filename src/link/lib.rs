@@ -39,7 +39,7 @@ pub use check::{Checked, check};
 pub use emulator::end_all;
 pub use error::LinkError;
 pub use exchange::Patience;
-pub use faulty::{Direction, FaultKind, Faults, FaultyLine};
+pub use faulty::{Direction, FaultyLine, LineFaultKind, LineFaults};
 pub use frames::FrameLog;
 pub use image::{Machine, machine_of};
 pub use in_process::{BoardLine, NoPins, serve};

@@ -124,14 +124,14 @@ pub struct SceneCamera;
 
 /// When our systems of this frame began.
 #[derive(Resource)]
-struct Opened(WallInstant);
+struct AppBegun(WallInstant);
 
 /// Logical px to physical ones.
 #[derive(Resource, Default)]
 struct UiScale(f32);
 
 fn begin(mut commands: Commands) {
-    commands.insert_resource(Opened(WallInstant::now()));
+    commands.insert_resource(AppBegun(WallInstant::now()));
 }
 
 fn take_news(
@@ -244,7 +244,7 @@ fn place_camera(
     }
 }
 
-fn end(begun: Option<Res<Opened>>, mut timing: ResMut<Timing>) {
+fn end(begun: Option<Res<AppBegun>>, mut timing: ResMut<Timing>) {
     if let Some(begun) = begun {
         timing.spend(begun.0);
     }

@@ -6,7 +6,7 @@ use std::str::FromStr;
 use bevy::prelude::*;
 
 use crate::scene::Layout;
-use crate::timeline::Travel;
+use crate::timeline::ShownTravel;
 
 /// Field of view, rad.
 pub const FIELD_RAD: f32 = 0.6;
@@ -84,9 +84,9 @@ const OBLIQUE_ABOVE: f32 = 0.24;
 /// left, and above the horizon, rad.
 ///
 /// Pitch alone is seen from the left, roll alone from behind, both obliquely from the side on which
-/// the grip goes farthest across the picture ([`Travel::oblique_deg`]). A stick that rests is seen
+/// the grip goes farthest across the picture ([`ShownTravel::oblique_deg`]). A stick that rests is seen
 /// as in the view `whole`.
-pub fn across(travel: &Travel) -> [f32; 2] {
+pub fn across(travel: &ShownTravel) -> [f32; 2] {
     match travel.moves() {
         [false, false] => WHOLE,
         [true, false] => LEFT,
@@ -128,7 +128,7 @@ pub struct Orbit {
 
 impl Orbit {
     /// The camera in a named view of a rig; `travel` is what moves, for the view across it.
-    pub fn of(view: View, layout: &Layout, travel: &Travel) -> Self {
+    pub fn of(view: View, layout: &Layout, travel: &ShownTravel) -> Self {
         let (middle, whole) = layout.whole();
         let [lever, _, gear] = layout.outward_m(0);
         let pitch_drive = Vec3::new(-0.5 * (lever + gear), -0.012, -0.02);
@@ -244,10 +244,10 @@ mod tests {
         }
         // The usual view looks along the motion of the job that the stick is made for, which is why
         // there is this one.
-        let whole = Orbit::of(View::Whole, &layout, &Travel::default());
+        let whole = Orbit::of(View::Whole, &layout, &ShownTravel::default());
         let moved = grip_at(&layout, [6.0, -4.0]) - grip_at(&layout, [0.0; 2]);
         assert!(moved.dot(whole.transform().right().as_vec3()).abs() < 0.05 * moved.length());
-        let rest = Orbit::of(View::Across, &layout, &Travel::default());
+        let rest = Orbit::of(View::Across, &layout, &ShownTravel::default());
         assert_eq!(rest, whole);
     }
 

@@ -108,7 +108,7 @@ pub fn watch(watch: Watch) -> Result<WindowSeen, ViewError> {
     drawn(&mut app, None, quality);
     app.world_mut().resource_mut::<PanelState>().promise = watch.promise;
     app.insert_resource(Out(Arc::clone(&seen)))
-        .insert_resource(Start {
+        .insert_resource(WindowStart {
             at_s: watch.at_s,
             close_after_s: watch.close_after_s,
             stop: watch.stop,
@@ -131,7 +131,7 @@ pub fn watch(watch: Watch) -> Result<WindowSeen, ViewError> {
 struct Out(Arc<Mutex<Option<WindowSeen>>>);
 
 #[derive(Resource)]
-struct Start {
+struct WindowStart {
     at_s: Option<f64>,
     close_after_s: Option<f64>,
     stop: &'static AtomicBool,
@@ -141,7 +141,7 @@ struct Start {
 struct Saver(Option<Save>);
 
 /// Jumps to where the user wants to begin as soon as the trace reaches so far.
-fn begin_at(mut start: ResMut<Start>, mut clock: ResMut<Clock>, timeline: Res<Timeline>) {
+fn begin_at(mut start: ResMut<WindowStart>, mut clock: ResMut<Clock>, timeline: Res<Timeline>) {
     let Some(at_s) = start.at_s else { return };
     let complete = !matches!(
         timeline.source_state,
@@ -154,7 +154,7 @@ fn begin_at(mut start: ResMut<Start>, mut clock: ResMut<Clock>, timeline: Res<Ti
     }
 }
 
-fn close_in_time(start: Res<Start>, timing: Res<Timing>, mut exit: MessageWriter<AppExit>) {
+fn close_in_time(start: Res<WindowStart>, timing: Res<Timing>, mut exit: MessageWriter<AppExit>) {
     let is_late = start
         .close_after_s
         .is_some_and(|after_s| timing.elapsed_s() >= after_s);

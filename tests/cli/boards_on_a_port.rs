@@ -6,8 +6,10 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
-use trimproof_board::{About, Pins};
-use trimproof_link::{Direction, FaultKind, Faults, FaultyLine, Line, SerialLine, pty_pair, serve};
+use trimproof_board::{BoardAbout, Pins};
+use trimproof_link::{
+    Direction, FaultyLine, Line, LineFaultKind, LineFaults, SerialLine, pty_pair, serve,
+};
 
 /// Pins that count what was done to them.
 #[derive(Clone, Default)]
@@ -38,7 +40,7 @@ struct AtPort {
 }
 
 impl AtPort {
-    fn new(faults: Option<Faults>) -> Self {
+    fn new(faults: Option<LineFaults>) -> Self {
         let (near, far, name) = pty_pair().unwrap();
         let (pins, stop) = (Counted::default(), Arc::new(AtomicBool::new(false)));
         let (mut own, until) = (pins.clone(), Arc::clone(&stop));
@@ -46,7 +48,7 @@ impl AtPort {
             Some(faults) => Box::new(FaultyLine::new(Box::new(near), faults)),
             None => Box::new(near),
         };
-        let about = About {
+        let about = BoardAbout {
             board: "pty",
             tick_hz: 0,
             has_motors: true,
@@ -141,8 +143,8 @@ fn a_board_on_a_port_gives_the_same_trace_and_does_not_move() {
 #[test]
 fn a_board_that_falls_silent_cuts_the_run_and_the_trace_is_kept() {
     let place = place("0.2");
-    let board = AtPort::new(Some(Faults {
-        kind: FaultKind::Silence,
+    let board = AtPort::new(Some(LineFaults {
+        kind: LineFaultKind::Silence,
         direction: Direction::Both,
         share: 1.0,
         after: 60,

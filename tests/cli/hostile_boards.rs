@@ -7,7 +7,7 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::thread::JoinHandle;
 use std::time::{Duration, Instant};
-use trimproof_board::{About, Board};
+use trimproof_board::{Board, BoardAbout};
 use trimproof_link::{Line, NoPins, SerialLine, pty_pair};
 
 /// What such a board does.
@@ -71,7 +71,7 @@ fn serve(
     trips: &[AtomicU64; 3],
 ) -> std::io::Result<()> {
     let begun = Instant::now();
-    let mut board = Board::new(About {
+    let mut board = Board::new(BoardAbout {
         board: identity,
         tick_hz: 0,
         has_motors: true,

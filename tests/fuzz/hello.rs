@@ -6,7 +6,7 @@ mod framed;
 
 use framed::framed;
 use libfuzzer_sys::fuzz_target;
-use trimproof_board::{About, Board, Pins};
+use trimproof_board::{BoardAbout, Board, Pins};
 use trimproof_io::Command;
 use trimproof_wire::{Answer, Decoder, FRAME_MAX};
 
@@ -26,7 +26,7 @@ impl Pins for Counted {
     }
 }
 
-const ABOUT: About = About {
+const ABOUT: BoardAbout = BoardAbout {
     board: "fuzzed",
     tick_hz: 0,
     has_motors: true,

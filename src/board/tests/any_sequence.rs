@@ -3,7 +3,7 @@
 use super::{
     BoardFixture, Event, WITH_MOTORS, begin_refused, begin_with, frame_of, hello, inputs, sample,
 };
-use crate::About;
+use crate::BoardAbout;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 use trimproof_controller::{Controller, Settings};
@@ -131,7 +131,7 @@ proptest! {
         has_motors in prop::bool::weighted(0.8),
         start_ms in any::<u32>(),
     ) {
-        let mut fixture = BoardFixture::new(About { has_motors, ..WITH_MOTORS });
+        let mut fixture = BoardFixture::new(BoardAbout { has_motors, ..WITH_MOTORS });
         fixture.now_ms = start_ms;
         let mut books = Books::default();
         for step in steps {

@@ -4,7 +4,7 @@ use super::{
     BoardFixture, Event, WITH_MOTORS, begin, begin_refused, begin_with, begun, hello, inputs,
     sample,
 };
-use crate::About;
+use crate::BoardAbout;
 use trimproof_controller::{Controller, Settings};
 use trimproof_wire::{Answer, Greeting, Hello, Name, Refusal, Request, VERSION, hash_of};
 
@@ -160,7 +160,7 @@ fn an_end_before_the_first_tick_is_final_too() {
 
 #[test]
 fn a_board_that_never_began_says_so_and_ends_in_peace() {
-    let mut fixture = BoardFixture::new(About {
+    let mut fixture = BoardFixture::new(BoardAbout {
         has_motors: false,
         ..WITH_MOTORS
     });

@@ -6,14 +6,14 @@ mod link;
 mod motion;
 mod silence;
 
-use crate::{About, Board, Pins};
+use crate::{Board, BoardAbout, Pins};
 use trimproof_controller::Settings;
 use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
     Answer, Begin, Begun, Decoder, FRAME_MAX, Hello, Request, Sample, VERSION, encode, hash_of,
 };
 
-const WITH_MOTORS: About = About {
+const WITH_MOTORS: BoardAbout = BoardAbout {
     board: "test",
     tick_hz: 500,
     has_motors: true,
@@ -63,7 +63,7 @@ struct BoardFixture {
 }
 
 impl BoardFixture {
-    fn new(about: About) -> Self {
+    fn new(about: BoardAbout) -> Self {
         Self {
             board: Board::new(about),
             pins: Recorded::default(),

@@ -3,13 +3,13 @@
 use super::{
     BoardFixture, Deed, Event, WITH_MOTORS, begin, begin_refused, begin_with, begun, sample,
 };
-use crate::About;
+use crate::BoardAbout;
 use trimproof_wire::{Answer, Refusal, Request};
 
 #[test]
 fn nothing_is_applied_unless_begin_allows_it_and_there_are_motors() {
     for (allow, has_motors) in [(false, false), (false, true), (true, false), (true, true)] {
-        let mut fixture = BoardFixture::new(About {
+        let mut fixture = BoardFixture::new(BoardAbout {
             has_motors,
             ..WITH_MOTORS
         });

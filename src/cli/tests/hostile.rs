@@ -1,7 +1,7 @@
 //! Tables and reports of the commands with names that mean harm: no control character, no line too
 //! many.
 
-use crate::args::{Cli, Command, ProveArgs};
+use crate::args::{Cli, CliCommand, ProveArgs};
 use crate::board::TargetSource;
 use crate::commands;
 use crate::output::Paint;
@@ -13,7 +13,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::time::Duration;
-use trimproof_board::{About, Board};
+use trimproof_board::{Board, BoardAbout};
 use trimproof_controller::Settings;
 use trimproof_diagnostics::{hostile_text, is_invisible};
 use trimproof_harness::rig::RigFile;
@@ -71,7 +71,7 @@ fn outcomes() -> Vec<Outcome> {
 
 fn prove_args(keep: &str) -> ProveArgs {
     let cli = Cli::try_parse_from(["trimproof", "prove", "--keep", keep]).unwrap();
-    let Command::Prove(args) = cli.command else {
+    let CliCommand::Prove(args) = cli.command else {
         panic!("another command")
     };
     args
@@ -178,7 +178,7 @@ fn the_report_on_a_link_stays_on_its_lines() {
         repeats: 2,
     };
     let shown = |name: &'static str| {
-        let board = Board::new(About {
+        let board = Board::new(BoardAbout {
             board: name,
             tick_hz: 0,
             has_motors: false,

@@ -6,12 +6,12 @@
 
 mod uart;
 
-use trimproof_board::{About, Pins};
+use trimproof_board::{BoardAbout, Pins};
 use trimproof_io::Command;
 use uart::Uart;
 
 /// Who this image is.
-const ABOUT: About = About {
+const ABOUT: BoardAbout = BoardAbout {
     board: "avr atmega2560",
     tick_hz: 0,
     has_motors: false,

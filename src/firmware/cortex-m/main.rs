@@ -7,12 +7,12 @@
 mod uart;
 
 use cortex_m_rt::entry;
-use trimproof_board::{About, Board, Pins};
+use trimproof_board::{BoardAbout, Board, Pins};
 use trimproof_io::Command;
 use uart::Uart;
 
 /// Who this image is.
-const ABOUT: About = About {
+const ABOUT: BoardAbout = BoardAbout {
     board: "cortex-m3 lm3s6965",
     tick_hz: 0,
     has_motors: false,

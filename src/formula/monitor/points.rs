@@ -110,23 +110,23 @@ impl PointOp {
         }
     }
 
-    fn state(&self) -> State {
+    fn state(&self) -> PointState {
         match self {
             Self::Ahead {
                 window, quantifier, ..
             }
             | Self::Behind {
                 window, quantifier, ..
-            } => State::Window(Sliding::new(*window, *quantifier)),
-            Self::Until { window, .. } => State::Until(Box::new(Until::new(*window))),
-            Self::Edge { .. } => State::Edge(None),
-            _ => State::None,
+            } => PointState::Window(Sliding::new(*window, *quantifier)),
+            Self::Until { window, .. } => PointState::Until(Box::new(Until::new(*window))),
+            Self::Edge { .. } => PointState::Edge(None),
+            _ => PointState::None,
         }
     }
 }
 
 #[derive(Clone, Debug)]
-enum State {
+enum PointState {
     None,
     Window(Sliding),
     Until(Box<Until>),
@@ -138,7 +138,7 @@ enum State {
 #[derive(Debug, Default)]
 pub(super) struct Points {
     ops: Vec<PointOp>,
-    states: Vec<State>,
+    states: Vec<PointState>,
     values: Vec<Vec<RowPoint>>,
 }
 
@@ -246,12 +246,12 @@ impl Points {
                 let pairs = of(*left).zip(of(*right));
                 out.extend(pairs.map(|(left, right)| right.or(left.negated())));
             }
-            (PointOp::Ahead { child, last, .. }, State::Window(window)) => {
+            (PointOp::Ahead { child, last, .. }, PointState::Window(window)) => {
                 let points = rows.zip(of(*child)).rev();
                 out.extend(points.map(|(row, point)| window.ahead(row, point, *last)));
                 out.reverse();
             }
-            (PointOp::Behind { child, .. }, State::Window(window)) => {
+            (PointOp::Behind { child, .. }, PointState::Window(window)) => {
                 out.extend(
                     rows.zip(of(*child))
                         .map(|(row, point)| window.behind(row, point)),
@@ -261,7 +261,7 @@ impl Points {
                 PointOp::Until {
                     left, right, last, ..
                 },
-                State::Until(until),
+                PointState::Until(until),
             ) => {
                 let points = rows.zip(of(*left).zip(of(*right))).rev();
                 out.extend(points.map(|(row, sides)| until.next(row, sides, *last)));
@@ -273,7 +273,7 @@ impl Points {
                     before,
                     rises,
                 },
-                State::Edge(carry),
+                PointState::Edge(carry),
             ) => {
                 for (after, before) in of(*after).zip(of(*before)) {
                     let (after, before) = match rises {

@@ -117,23 +117,23 @@ impl TruthOp {
         }
     }
 
-    fn state(&self) -> State {
+    fn state(&self) -> TruthState {
         match self {
             Self::Behind { window, .. }
             | Self::LookedAhead { window, .. }
             | Self::LookedBehind { window, .. } => {
-                State::Window(Dilation::new(window.from, window.to))
+                TruthState::Window(Dilation::new(window.from, window.to))
             }
             // Before the first row the child counts as the opposite of what the edge leads to.
-            Self::Edge { rises, .. } => State::Edge(!rises),
-            Self::Before { .. } => State::Before(WindowSearch::default()),
-            _ => State::None,
+            Self::Edge { rises, .. } => TruthState::Edge(!rises),
+            Self::Before { .. } => TruthState::Before(WindowSearch::default()),
+            _ => TruthState::None,
         }
     }
 }
 
 #[derive(Clone, Debug)]
-enum State {
+enum TruthState {
     None,
     Window(Dilation),
     /// Truth of the child in the last row of the block before.
@@ -155,7 +155,7 @@ struct WindowSearch {
 pub(super) struct Truths {
     ops: Vec<TruthOp>,
     known: BTreeMap<TruthOp, usize>,
-    states: Vec<State>,
+    states: Vec<TruthState>,
     values: Vec<Bits>,
     /// Room for what an operation needs in between.
     spare: Bits,
@@ -193,7 +193,7 @@ impl Truths {
     /// Finds the values of one in the present block. What it is made of has its values.
     pub fn find(&mut self, index: usize, block: RowBlock, numbers: &Numbers, points: &Points) {
         let mut out = std::mem::take(&mut self.values[index]);
-        let mut state = std::mem::replace(&mut self.states[index], State::None);
+        let mut state = std::mem::replace(&mut self.states[index], TruthState::None);
         let mut spare = std::mem::take(&mut self.spare);
         let of = |index: usize| &self.values[index];
         let rows = block.rows;
@@ -282,7 +282,7 @@ impl Truths {
                 TruthOp::Behind {
                     child, quantifier, ..
                 },
-                State::Window(window),
+                TruthState::Window(window),
             ) => match quantifier {
                 Quantifier::Any => window.next(block.start, of(*child), &mut out),
                 Quantifier::All => {
@@ -297,7 +297,7 @@ impl Truths {
                     before,
                     rises,
                 },
-                State::Edge(carry),
+                TruthState::Edge(carry),
             ) => {
                 spare.of_row_before(of(*before), carry);
                 match rises {
@@ -316,7 +316,7 @@ impl Truths {
                     out.paint(within(from)..within(to));
                 }
             }
-            (TruthOp::LookedAhead { set, window, last }, State::Window(dilation)) => {
+            (TruthOp::LookedAhead { set, window, last }, TruthState::Window(dilation)) => {
                 let end = (last + 1).saturating_sub(block.start);
                 spare.of_one(of(*set), |set| set);
                 spare.cut(end);
@@ -330,7 +330,7 @@ impl Truths {
                 }
                 out.cut(end);
             }
-            (TruthOp::LookedBehind { set, .. }, State::Window(dilation)) => {
+            (TruthOp::LookedBehind { set, .. }, TruthState::Window(dilation)) => {
                 // Seen from the end it is a window ahead.
                 let start = block.all - block.start - rows;
                 dilation.next(start, &of(*set).reversed(), &mut spare);
@@ -343,7 +343,7 @@ impl Truths {
                     window,
                     last,
                 },
-                State::Before(search),
+                TruthState::Before(search),
             ) => {
                 let (set, right) = (of(*set), of(*right));
                 out.clear(rows);

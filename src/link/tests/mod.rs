@@ -54,7 +54,7 @@ struct Ran {
 }
 
 /// A run of `ticks` over a line with these faults, the link opened with them too.
-fn run(faults: Faults, ticks: u32) -> Ran {
+fn run(faults: LineFaults, ticks: u32) -> Ran {
     let line =
         FaultyLine::new(Box::new(BoardLine::new()), faults).with_fresh(Box::new(BoardLine::new()));
     let struck = line.struck();
@@ -106,8 +106,8 @@ fn expected(ticks: u32) -> Vec<Outputs> {
         .collect()
 }
 
-fn faults(kind: FaultKind, direction: Direction, share: f64, after: u64) -> Faults {
-    Faults {
+fn faults(kind: LineFaultKind, direction: Direction, share: f64, after: u64) -> LineFaults {
+    LineFaults {
         kind,
         direction,
         share,
@@ -156,7 +156,7 @@ fn without_faults_nothing_is_repeated() {
 
 #[test]
 fn what_can_be_healed_is_healed() {
-    use FaultKind::*;
+    use LineFaultKind::*;
     for kind in [FlipBit, Lose, Double, Split, Merge, Delay, Garbage] {
         for direction in [Direction::ToBoard, Direction::FromBoard, Direction::Both] {
             let what = format!("{kind:?} {direction:?}");
@@ -181,20 +181,29 @@ fn what_can_be_healed_is_healed() {
 fn a_lost_tick_is_not_run_twice() {
     // One answer in ten is lost, so its tick is asked for twice; the controller must count each
     // once. (Six in a row: 1 in 10^6.)
-    let ran = run(faults(FaultKind::Lose, Direction::FromBoard, 0.1, 2), 2000);
+    let ran = run(
+        faults(LineFaultKind::Lose, Direction::FromBoard, 0.1, 2),
+        2000,
+    );
     assert_healed(&ran, "lost answers");
     assert!(ran.traffic.repeats > 150, "{}", ran.traffic.repeats);
 }
 
 #[test]
 fn too_many_faults_stop_the_run() {
-    let ran = run(faults(FaultKind::FlipBit, Direction::ToBoard, 1.0, 50), 100);
+    let ran = run(
+        faults(LineFaultKind::FlipBit, Direction::ToBoard, 1.0, 50),
+        100,
+    );
     assert_stopped(&ran, &["no answer to sample of tick 47", "6 attempts"]);
 }
 
 #[test]
 fn silence_stops_the_run_with_the_tick() {
-    let ran = run(faults(FaultKind::Silence, Direction::Both, 1.0, 40), 100);
+    let ran = run(
+        faults(LineFaultKind::Silence, Direction::Both, 1.0, 40),
+        100,
+    );
     assert_stopped(
         &ran,
         &[
@@ -203,13 +212,16 @@ fn silence_stops_the_run_with_the_tick() {
             "came instead: nothing",
         ],
     );
-    let ran = run(faults(FaultKind::Silence, Direction::Both, 1.0, 0), 100);
+    let ran = run(faults(LineFaultKind::Silence, Direction::Both, 1.0, 0), 100);
     assert_stopped(&ran, &["no answer to hello"]);
 }
 
 #[test]
 fn a_board_reset_in_mid_run_stops_it() {
-    let ran = run(faults(FaultKind::Reset, Direction::ToBoard, 1.0, 60), 100);
+    let ran = run(
+        faults(LineFaultKind::Reset, Direction::ToBoard, 1.0, 60),
+        100,
+    );
     assert_stopped(&ran, &["reset in mid-run"]);
     assert_eq!(
         ran.outputs.len(),
@@ -221,7 +233,7 @@ fn a_board_reset_in_mid_run_stops_it() {
 #[test]
 fn another_version_is_refused() {
     let ran = run(
-        faults(FaultKind::OtherVersion, Direction::FromBoard, 1.0, 0),
+        faults(LineFaultKind::OtherVersion, Direction::FromBoard, 1.0, 0),
         10,
     );
     assert_stopped(&ran, &["version 2", "version 1", "flash"]);
@@ -231,7 +243,12 @@ fn another_version_is_refused() {
 #[test]
 fn another_settings_hash_is_refused() {
     let ran = run(
-        faults(FaultKind::WrongSettingsHash, Direction::FromBoard, 1.0, 0),
+        faults(
+            LineFaultKind::WrongSettingsHash,
+            Direction::FromBoard,
+            1.0,
+            0,
+        ),
         10,
     );
     assert_stopped(&ran, &["settings with hash", "firmware"]);
@@ -242,14 +259,14 @@ fn another_settings_hash_is_refused() {
 fn answers_for_the_wrong_tick_are_never_taken() {
     // Now and then: the repetition brings the right one.
     let ran = run(
-        faults(FaultKind::WrongTick, Direction::FromBoard, 0.1, 0),
+        faults(LineFaultKind::WrongTick, Direction::FromBoard, 0.1, 0),
         1000,
     );
     assert_healed(&ran, "wrong ticks");
     assert!(ran.traffic.ignored >= ran.struck);
     // Always.
     let ran = run(
-        faults(FaultKind::WrongTick, Direction::FromBoard, 1.0, 20),
+        faults(LineFaultKind::WrongTick, Direction::FromBoard, 1.0, 20),
         100,
     );
     assert_stopped(
@@ -264,7 +281,7 @@ fn answers_for_the_wrong_tick_are_never_taken() {
 
 #[test]
 fn a_babbling_board_is_given_up() {
-    let faults = faults(FaultKind::Babble, Direction::Both, 1.0, 30);
+    let faults = faults(LineFaultKind::Babble, Direction::Both, 1.0, 30);
     let line = FaultyLine::new(Box::new(BoardLine::new()), faults);
     let (struck, wait) = (line.struck(), Duration::from_millis(10));
     let patience = Patience {
@@ -288,9 +305,9 @@ fn a_babbling_board_is_given_up() {
 #[test]
 fn the_seed_decides() {
     let counts = |seed| {
-        let faults = Faults {
+        let faults = LineFaults {
             seed,
-            ..faults(FaultKind::FlipBit, Direction::Both, 0.1, 0)
+            ..faults(LineFaultKind::FlipBit, Direction::Both, 0.1, 0)
         };
         let ran = run(faults, 500);
         (ran.struck, ran.traffic.repeats, ran.traffic.bytes_in)
@@ -437,7 +454,7 @@ struct FallsMute {
 impl FallsMute {
     fn after(left: usize) -> (Box<Self>, Mute) {
         let sent = Mute::default();
-        let board = trimproof_board::Board::new(trimproof_board::About {
+        let board = trimproof_board::Board::new(trimproof_board::BoardAbout {
             board: "mute",
             tick_hz: 0,
             has_motors: true,

@@ -84,7 +84,7 @@ impl Animation {
         let delay = self.delay_cs();
         let part = match &self.last {
             Some(last) => changed(last, &shot),
-            None => Part {
+            None => FramePart {
                 left: 0,
                 top: 0,
                 width: shot.size[0] as usize,
@@ -134,7 +134,7 @@ impl Animation {
 
     /// Colours of a part of the picture; what stayed as it was is left transparent, in long runs
     /// that take next to no room.
-    fn indices(&mut self, shot: &Shot, part: &Part) -> Vec<u8> {
+    fn indices(&mut self, shot: &Shot, part: &FramePart) -> Vec<u8> {
         let row = 3 * shot.size[0] as usize;
         let mut indices = Vec::with_capacity(part.width * part.height);
         for y in part.top..part.top + part.height {
@@ -161,7 +161,7 @@ impl Animation {
 }
 
 /// A part of a picture, px.
-struct Part {
+struct FramePart {
     left: usize,
     top: usize,
     width: usize,
@@ -169,7 +169,7 @@ struct Part {
 }
 
 /// The smallest part that holds everything that changed; one pixel if nothing did.
-fn changed(last: &Shot, shot: &Shot) -> Part {
+fn changed(last: &Shot, shot: &Shot) -> FramePart {
     let width = shot.size[0] as usize;
     let row = 3 * width;
     let differs = |y: usize| last.rgb[y * row..(y + 1) * row] != shot.rgb[y * row..(y + 1) * row];
@@ -186,7 +186,7 @@ fn changed(last: &Shot, shot: &Shot) -> Part {
     if left > right {
         (left, right) = (0, 0);
     }
-    Part {
+    FramePart {
         left,
         top,
         width: right - left + 1,

@@ -22,7 +22,7 @@ const SWITCHES: [(Key, SwitchName); 5] = [
 
 /// State of the hand.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Hand {
+pub struct MouseHand {
     /// Held by the pointer: let go with its button.
     by_pointer: bool,
     gripping: bool,
@@ -35,7 +35,7 @@ pub struct Hand {
     pub supply_off: bool,
 }
 
-impl Hand {
+impl MouseHand {
     /// Whether it grips.
     pub fn is_gripping(&self) -> bool {
         self.gripping

@@ -6,7 +6,7 @@ use bevy_egui::egui::{
 
 use super::PanelState;
 use crate::look::{LEAST_TEXT, colour, state_tint};
-use crate::timeline::{Clock, Lane, Timeline, word};
+use crate::timeline::{Clock, Timeline, TimelineLane, word};
 
 /// Height of a lane.
 const HEIGHT: f32 = 16.0;
@@ -25,7 +25,7 @@ pub(super) fn show(
     frame: Option<Rect>,
     most: usize,
 ) {
-    let lanes: Vec<&Lane> = timeline.lanes.shown(most).collect();
+    let lanes: Vec<&TimelineLane> = timeline.lanes.shown(most).collect();
     let size = vec2(ui.available_width(), height(lanes.len()));
     let (response, painter) = ui.allocate_painter(size, Sense::click_and_drag());
     let whole = response.rect;

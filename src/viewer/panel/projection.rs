@@ -32,7 +32,11 @@ mod tests {
             trimproof_plant::Rig::parse(include_str!("../../../scenarios/rigs/kittiwake.toml"))
                 .unwrap();
         let layout = Layout::of(&rig);
-        let mut orbit = Orbit::of(View::Behind, &layout, &crate::timeline::Travel::default());
+        let mut orbit = Orbit::of(
+            View::Behind,
+            &layout,
+            &crate::timeline::ShownTravel::default(),
+        );
         (orbit.target, orbit.above, orbit.distance) = (Vec3::ZERO, 0.0, 2.0);
         let scene = Rect::from_min_size(pos2(100.0, 50.0), vec2(400.0, 300.0));
         let middle = project(&orbit, scene, Vec3::ZERO).unwrap();

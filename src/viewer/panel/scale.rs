@@ -30,7 +30,7 @@ const POINTER: [f32; 2] = [10.0, 5.0];
 
 /// The scale of an axis.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Scale {
+pub(super) struct AngleScale {
     axis: usize,
     /// Pitch of the frame, in which the roll scale stands, deg.
     pitch_deg: f64,
@@ -47,14 +47,14 @@ pub(super) struct Scale {
 }
 
 /// The scales of the axes that move in the trace, pitch first.
-pub(super) fn scales(timeline: &Timeline, layout: &Layout, instant: &Instant) -> Vec<Scale> {
+pub(super) fn scales(timeline: &Timeline, layout: &Layout, instant: &Instant) -> Vec<AngleScale> {
     let moves = timeline.travel.moves();
     let is_alone = moves != [true, true];
     let of = |axis: usize| {
         let settings = timeline.rig.axis_settings(axis);
         let stops = &timeline.rig.axis(axis).stops;
         let at = &instant.axis[axis];
-        Scale {
+        AngleScale {
             axis,
             pitch_deg: instant.axis[PITCH].stick_deg,
             radius_m: layout.scale_m(if is_alone { 0 } else { axis }),
@@ -76,7 +76,7 @@ pub(super) fn scales(timeline: &Timeline, layout: &Layout, instant: &Instant) ->
         .collect()
 }
 
-impl Scale {
+impl AngleScale {
     /// Name of the axis.
     fn name(&self) -> &'static str {
         ["pitch", "roll"][self.axis]
@@ -141,7 +141,7 @@ pub(super) fn signed(value: f64, decimals: usize) -> String {
 /// Draws a scale, with its reading at the end of the arc that is seen farther left (pitch) or right
 /// (roll).
 pub(super) fn show(
-    scale: &Scale,
+    scale: &AngleScale,
     painter: &Painter,
     labels: &mut Labels<'_>,
     orbit: &Orbit,

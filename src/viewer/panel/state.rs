@@ -3,7 +3,7 @@
 use bevy::prelude::Resource;
 use bevy_egui::egui::{Pos2, Rect};
 
-use super::hand::Hand;
+use super::hand::MouseHand;
 use crate::camera::View;
 use crate::timeline::{SignalName, Timeline, USUAL};
 
@@ -39,7 +39,7 @@ pub struct PanelState {
     /// Where a range is being drawn from, s.
     pub drawn_from_s: Option<f64>,
     /// The hand of a stick that is flown.
-    pub hand: Hand,
+    pub hand: MouseHand,
     /// The user has asked to save the flight.
     pub save: bool,
     /// What will be done with a flight without another question.
@@ -68,7 +68,7 @@ impl PanelState {
             chooser: false,
             scene: Rect::from_min_max(Pos2::ZERO, Pos2::ZERO),
             drawn_from_s: None,
-            hand: Hand::default(),
+            hand: MouseHand::default(),
             save: false,
             promise: None,
             note: None,

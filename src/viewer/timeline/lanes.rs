@@ -7,7 +7,7 @@ use super::SignalName;
 
 /// A lane.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Lane {
+pub struct TimelineLane {
     /// Its signal.
     pub name: SignalName,
     /// First row and code of every stretch: 0 or 1 (of `force_trim`, 1 is off), or the state's
@@ -18,7 +18,7 @@ pub struct Lane {
 /// A lane for each of its signals that the trace has, followed as the trace grows.
 #[derive(Clone, Debug, Default)]
 pub struct Lanes {
-    lanes: Vec<Lane>,
+    lanes: Vec<TimelineLane>,
     rows: usize,
 }
 
@@ -36,7 +36,7 @@ impl Lanes {
                 .map(SignalName::from)
                 .filter(|name| trace.column(name).is_some())
                 .chain(faults)
-                .map(|name| Lane {
+                .map(|name| TimelineLane {
                     name,
                     stretches: Vec::new(),
                 })
@@ -64,7 +64,7 @@ impl Lanes {
 
     /// The state, if it is reported, then the switches and faults that were closed at any time, at
     /// most `most` in all.
-    pub fn shown(&self, most: usize) -> impl Iterator<Item = &Lane> {
+    pub fn shown(&self, most: usize) -> impl Iterator<Item = &TimelineLane> {
         self.lanes
             .iter()
             .filter(|lane| {
@@ -75,7 +75,7 @@ impl Lanes {
 }
 
 /// What stands in a stretch: the state's name; nothing for a switch, whose bar says it.
-pub fn word(lane: &Lane, code: u8) -> &'static str {
+pub fn word(lane: &TimelineLane, code: u8) -> &'static str {
     match State::ALL.get(usize::from(code)) {
         Some(state) if lane.name == "state" => state.name(),
         _ => "",

@@ -12,10 +12,10 @@ pub(crate) mod travel;
 pub use clock::{Clock, SPEEDS};
 pub use expectation_view::{ExpectationView, expectation_views, judge_whole};
 pub use instant::{AxisInstant, Instant};
-pub use lanes::{Lane, Lanes, word};
+pub use lanes::{Lanes, TimelineLane, word};
 pub use series::{Series, Spot};
 pub use signals::{SignalName, USUAL};
-pub use travel::Travel;
+pub use travel::ShownTravel;
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -46,7 +46,7 @@ pub struct Timeline {
     /// States and switches over time.
     pub lanes: Lanes,
     /// How far stick and trim have gone.
-    pub travel: Travel,
+    pub travel: ShownTravel,
     series: BTreeMap<SignalName, Series>,
 }
 
@@ -104,7 +104,7 @@ impl Timeline {
             source_state,
             length_s,
             lanes: Lanes::default(),
-            travel: Travel::default(),
+            travel: ShownTravel::default(),
             series: BTreeMap::new(),
         }
     }
@@ -126,7 +126,7 @@ impl Timeline {
 
     /// Takes a whole trace and its lanes in place of what was there.
     pub fn take_trace(&mut self, trace: Trace, lanes: Lanes) {
-        self.travel = Travel::default();
+        self.travel = ShownTravel::default();
         self.travel.follow(&trace);
         self.trace = trace;
         self.lanes = lanes;

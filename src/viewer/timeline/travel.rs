@@ -19,7 +19,7 @@ const LEAST_SHARE: f64 = 0.1;
 
 /// How far stick and trimmed position go in a trace.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Travel {
+pub struct ShownTravel {
     stick: [Span; AXES],
     reference: [Span; AXES],
     /// How far the grip and the trimmed grip go across the picture, seen from each of
@@ -44,7 +44,7 @@ impl Span {
     }
 }
 
-impl Travel {
+impl ShownTravel {
     /// Takes the rows that the trace has more than this.
     pub fn follow(&mut self, trace: &Trace) {
         let columns = ["stick_deg", "reference_deg"]
@@ -122,7 +122,7 @@ pub(crate) mod tests {
 
     /// The travel of a stick that goes straight from each of these `[pitch, roll]` to the next,
     /// with the trim in the middle.
-    pub(crate) fn path(places_deg: &[[f64; AXES]]) -> Travel {
+    pub(crate) fn path(places_deg: &[[f64; AXES]]) -> ShownTravel {
         let mut trace = Trace::new(
             About {
                 tick_s: 0.002,
@@ -142,14 +142,14 @@ pub(crate) mod tests {
                 trace.push(&row);
             }
         }
-        let mut travel = Travel::default();
+        let mut travel = ShownTravel::default();
         travel.follow(&trace);
         travel
     }
 
     #[test]
     fn an_axis_moves_if_it_can_be_seen_to() {
-        assert_eq!(Travel::default().moves(), [false, false]);
+        assert_eq!(ShownTravel::default().moves(), [false, false]);
         assert_eq!(path(&[[0.0, 0.0], [6.0, 0.0]]).moves(), [true, false]);
         assert_eq!(path(&[[0.0, 0.0], [0.0, -3.0]]).moves(), [false, true]);
         assert_eq!(path(&[[0.0, 0.0], [6.0, -4.0]]).moves(), [true, true]);
@@ -187,7 +187,7 @@ pub(crate) mod tests {
     #[test]
     fn a_growing_trace_is_followed() {
         let mut trace = Trace::new(About::default(), Reports::ALL, 0);
-        let mut grown = Travel::default();
+        let mut grown = ShownTravel::default();
         for step in 0..40 {
             let mut row = Row::default();
             row.axis[PITCH].stick_deg = 0.1 * f64::from(step);
@@ -195,7 +195,7 @@ pub(crate) mod tests {
             trace.push(&row);
             grown.follow(&trace);
         }
-        let mut whole = Travel::default();
+        let mut whole = ShownTravel::default();
         whole.follow(&trace);
         assert_eq!(grown, whole);
         assert!((whole.deg()[ROLL] - 7.8).abs() < 1e-12);

@@ -308,7 +308,7 @@ fn the_pinion_sits_where_the_trace_says_or_the_shaft_drags_it() {
 #[test]
 fn lanes_show_what_was_closed_and_when() {
     let timeline = pushed("kittiwake");
-    let lanes: Vec<&Lane> = timeline.lanes.shown(8).collect();
+    let lanes: Vec<&TimelineLane> = timeline.lanes.shown(8).collect();
     let names: Vec<&str> = lanes.iter().map(|lane| &*lane.name).collect();
     assert_eq!(names, ["state", "hat.fore"]);
     // Pressed at 1.5 s for 0.2 s, with the bounces of the rig's switches at both ends.
