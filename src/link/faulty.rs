@@ -106,7 +106,7 @@ impl FaultyLine {
         }
     }
 
-    /// With the board that a [`FaultKind::Reset`] puts in the place of the present one.
+    /// With the board that a [`LineFaultKind::Reset`] puts in the place of the present one.
     pub fn with_fresh(mut self, fresh: Box<dyn Line>) -> Self {
         self.fresh = Some(fresh);
         self
