@@ -94,15 +94,32 @@ pub struct Reports {
     pub axes: bool,
     /// [`AxisCommand::joystick`](crate::AxisCommand::joystick).
     pub joystick: bool,
+    /// [`AxisCommand::step_rate`](crate::AxisCommand::step_rate): it asks for steps by their rate,
+    /// not one by one.
+    pub step_rate: bool,
+    /// What is seen at a board's pins: sensor voltages, pulses that the driver may miss.
+    pub pins: bool,
+    /// How long a turn of the program's loop takes.
+    pub loop_time: bool,
 }
 
 impl Reports {
-    /// A controller that fills in everything.
+    /// A controller that fills in everything of [`Telemetry`] and [`Command`].
     pub const ALL: Self = Self {
         state: true,
         faults: true,
         axes: true,
         joystick: true,
+        step_rate: true,
+        pins: false,
+        loop_time: false,
+    };
+
+    /// Everything that there can be.
+    pub const ANY: Self = Self {
+        pins: true,
+        loop_time: true,
+        ..Self::ALL
     };
 
     /// A controller that only drives its lines.
@@ -111,5 +128,13 @@ impl Reports {
         faults: false,
         axes: false,
         joystick: false,
+        ..Self::ALL
+    };
+
+    /// A program that is seen at its pins.
+    pub const PINS: Self = Self {
+        step_rate: false,
+        pins: true,
+        ..Self::NONE
     };
 }
