@@ -65,6 +65,8 @@ impl TargetSource {
     pub fn say_promises(&self, rig: &mut RigFile) {
         if let Some(programs) = &self.programs {
             rig.firmware = programs.facts(&rig.name);
+            // They are another controller's.
+            rig.controller = None;
         } else if let Some(firmware) = &self.firmware {
             rig.firmware = Facts::of(firmware, &rig.name);
         }

@@ -94,9 +94,8 @@ pub struct Reports {
     pub axes: bool,
     /// [`AxisCommand::joystick`](crate::AxisCommand::joystick).
     pub joystick: bool,
-    /// [`AxisCommand::step_rate`](crate::AxisCommand::step_rate): it asks for steps by their rate,
-    /// not one by one.
-    pub step_rate: bool,
+    /// The [`Command`]'s lines and step rates: it asks for them tick by tick, not edge by edge.
+    pub command: bool,
     /// What is seen at a board's pins: sensor voltages, pulses that the driver may miss.
     pub pins: bool,
     /// How long a turn of the program's loop takes.
@@ -110,7 +109,7 @@ impl Reports {
         faults: true,
         axes: true,
         joystick: true,
-        step_rate: true,
+        command: true,
         pins: false,
         loop_time: false,
     };
@@ -133,7 +132,7 @@ impl Reports {
 
     /// A program that is seen at its pins.
     pub const PINS: Self = Self {
-        step_rate: false,
+        command: false,
         pins: true,
         ..Self::NONE
     };

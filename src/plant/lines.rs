@@ -39,7 +39,9 @@ impl Plant {
     pub fn sample_every(&mut self, periods: u32) {
         let interval_s = f64::from(periods) / f64::from(self.periods) * self.tick_s;
         for axis in &mut self.axis {
+            let faults = axis.sensor.faults();
             axis.sensor = AngleSensor::new(&axis.sensor_rig, interval_s, axis.sensor_seed);
+            axis.sensor.set_faults(faults);
         }
     }
 

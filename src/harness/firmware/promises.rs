@@ -56,11 +56,11 @@ promises! {
     /// After that it is at most this far from the centre, deg.
     centre_error_deg = 0.01..=1.0, like 0.5;
     /// The glide to the centre is at least this fast, deg/s.
-    glide_rate_low_deg_per_s = 0.5..=40.0, like 5.0;
+    glide_rate_low_deg_per_s = 2.5..=40.0, like 5.0;
     /// The glide to the centre is at most this fast, deg/s.
     glide_rate_high_deg_per_s = 0.5..=40.0, like 15.0;
     /// The trim follows a held hat at least this fast, deg/s.
-    nudge_rate_low_deg_per_s = 0.5..=40.0, like 5.0;
+    nudge_rate_low_deg_per_s = 2.5..=40.0, like 5.0;
     /// The trim follows a held hat at most this fast, deg/s.
     nudge_rate_high_deg_per_s = 0.5..=40.0, like 7.0;
     /// A hat that is held closed moves the trim within this time, s.

@@ -36,7 +36,12 @@ pub fn is_given(signal: &str, reports: Reports) -> bool {
         _ => match last {
             "reference_deg" | "drive_deg" | "estimated_deg" => reports.axes,
             "joystick" => reports.joystick,
-            "drive_rate_deg_per_s" | "step_rate_deg_per_s" | "step_fraction" => reports.step_rate,
+            "drive_rate_deg_per_s"
+            | "step_rate_deg_per_s"
+            | "step_fraction"
+            | "drive_on"
+            | "home"
+            | "current_level" => reports.command,
             "sensor_v" | "pulses_refused" => reports.pins,
             "longest_ms" | "shortest_ms" => reports.loop_time,
             _ => true,
