@@ -40,7 +40,7 @@ public:
     // here and 2 there, so keep objects of fixed width in the EEPROM.
     template <class T> T &get(int address, T &to)
     {
-        uint8_t *byte = reinterpret_cast<uint8_t *>(&to);
+        uint8_t *byte = (uint8_t *)&to;
         for (size_t i = 0; i < sizeof to; i++) {
             byte[i] = read(address + (int)i);
         }
@@ -48,7 +48,7 @@ public:
     }
     template <class T> const T &put(int address, const T &from)
     {
-        const uint8_t *byte = reinterpret_cast<const uint8_t *>(&from);
+        const uint8_t *byte = (const uint8_t *)&from;
         for (size_t i = 0; i < sizeof from; i++) {
             update(address + (int)i, byte[i]);
         }

@@ -7,8 +7,7 @@
 #include <string.h>
 
 #define EEMEM \
-    _Pragma("GCC error \"EEMEM: a host build places no variable in the EEPROM; use addresses, or " \
-            "prove the image: --on pins:FILE\"")
+    _Pragma("GCC error \"a host build has no EEMEM; prove the image instead: --on pins:FILE\"")
 #define eeprom_is_ready() 1
 #define eeprom_busy_wait() ((void)0)
 

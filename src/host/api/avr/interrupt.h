@@ -8,8 +8,7 @@
 #define cli() tp_interrupts(false)
 
 #define TP_NO_ISR \
-    _Pragma("GCC error \"ISR(): a host build has no interrupt vectors; use attachInterrupt(), or "\
-            "prove the image: --on pins:FILE\"")
+    _Pragma("GCC error \"a host build has no vectors; prove the image instead: --on pins:FILE\"")
 #define ISR(vector, ...) TP_NO_ISR void vector(void)
 #define SIGNAL(vector) TP_NO_ISR void vector(void)
 #define EMPTY_INTERRUPT(vector) TP_NO_ISR void vector(void)
