@@ -9,6 +9,8 @@ mod frames;
 mod host_files;
 mod process;
 mod target;
+#[cfg(test)]
+mod tests;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
