@@ -34,7 +34,7 @@ def core_objects(chip, extra=()):
         objects[key] = []
         board = ["-I" + HOST + "/api", "-DTP_CHIP_" + chip.upper(), "-DF_CPU=16000000UL"]
         for name in ["core.c", "pipe.c", "pins.c", "serial.c", "guard.c",
-                     "api/wiring.c", "api/wiring.cpp", "api/print.cpp", "api/wstring.cpp"]:
+                     "api/wiring.c", "api/wiring.cpp", "api/numbers.c", "api/print.cpp", "api/wstring.cpp"]:
             target = os.path.join(out, name.replace("/", "_") + ".o")
             first = [CC, "-std=gnu99"] if name.endswith(".c") else [CXX, "-std=gnu++11"]
             more = board if name.startswith("api/") else []
@@ -44,6 +44,14 @@ def core_objects(chip, extra=()):
     return objects[key]
 
 
+def narrowed(path):
+    tool = os.path.join(WORK, "narrow")
+    if not os.path.exists(tool):
+        must(CC, "-std=gnu99", "-O1", *WARN, "-fsanitize=address,undefined",
+             os.path.join(HOST, "narrow.c"), "-o", tool)
+    return subprocess.run([tool, path], check=True, capture_output=True, text=True).stdout
+
+
 def program_command(name, chip, extra=()):
     """The command up to the source: the flags that the README gives."""
     board = ["-I" + HOST + "/api", "-I" + HOST, "-DTP_CHIP_" + chip.upper(),
@@ -51,8 +59,11 @@ def program_command(name, chip, extra=()):
     source = os.path.join(PROGRAMS, name)
     if name.endswith(".c"):
         return [CC, "-std=c99", "-O1", "-g", *WARN, "-fno-strict-aliasing", *extra, *board, source]
+    copy = os.path.join(WORK, name + ".cpp")
+    with open(copy, "w") as file:
+        file.write(narrowed(source))
     return [CXX, "-std=gnu++11", "-O1", "-g", *WARN, "-fno-strict-aliasing", *extra, *board,
-            "-x", "c++", "-include", "Arduino.h", source, "-x", "none"]
+            "-x", "c++", "-include", "Arduino.h", copy, "-x", "none"]
 
 
 def build(name, chip="atmega2560", extra=()):

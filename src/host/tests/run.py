@@ -107,6 +107,35 @@ def rollover_of_micros_and_millis():
 
 
 @case
+def long_has_32_bits():
+    values = [("fired", "I"), ("size", "I"), ("length", "i")]
+    process = Process(build("long.ino"), offset_us=2**32 * 1000 - 20_000, values=values)
+    done = process.run(120 * MS)
+    # Every 10 ms across the roll-over: never early, never stuck. 1.024 ms between two counts.
+    assert process.v["fired"] in (10, 11, 12) and process.v["size"] == 4, process.v
+    assert text_of(done.events) == b"-5 4000000000 -5 ee6b2800 12.50 255\r\n", text_of(done.events)
+
+
+@case
+def narrow_rewrites_types_numbers_and_formats():
+    source, target = os.path.join(WORK, "n.cpp"), narrowed
+    for before, after in [
+            ("unsigned long a; long b = 5L;", "unsigned int  a; int  b = 5 ;"),
+            ("long int c; int long d;", "     int c; int      d;"),
+            ("long unsigned int e;", "     unsigned int e;"),
+            ("long long f = 5LL; long double g = 1.0L;",) * 2,
+            ("#define L 1000UL\n#define T unsigned long\nlong x;",
+             "#define L 1000U \n#define T unsigned int \nint  x;"),
+            ('p("%lu %-5ld %lld %%ld long 5L");', 'p("%u %-5d %lld %%ld long 5L"  );'),
+            ("// long 5L\n/* long */ 'l' longer 0xFFL 1e3", "// long 5L\n/* long */ 'l' longer 0xFF  1e3"),
+            ('#include "long.h"\nR"x(long %ld)x" "unfinished long\n',) * 2]:
+        with open(source, "w") as file:
+            file.write(before)
+        text = target(source)
+        assert text == f'#line 1 "{source}"\n{after}', text
+
+
+@case
 def stdio_leaves_the_pipe_alone():
     _, process, fail = over(build("print.ino"), 10 * MS, 1 * MS, values=[("from_stdin", "i")])
     assert fail is None and process.v["from_stdin"] == -1
@@ -167,10 +196,10 @@ def interrupts_at_the_instant():
     done = process.run(25 * MS)
     assert process.v["rises"] == 3
     near(pin_events(done.events, 61)[-1][0], 20_080_000, 20_000)
-    near(process.v["last_rise_us"], 20_100 - 9 * 1024, 20)  # the clock lost what it could not count
+    near(process.v["last_rise_us"], 20_072 - 9 * 1024, 12)  # the clock lost overflows
     assert process.v["lows"] == 0
     process.run(30 * MS, [(26 * MS, 0, 27, 0), (27 * MS, 0, 27, 1)])
-    near(process.v["lows"], 10, 2)  # once at each call while the level stands
+    near(process.v["lows"], 19, 2)  # at each call while the level stands: wait, loop turn-around
 
 
 @case
@@ -330,6 +359,7 @@ def bad_requests_fail_6():
     assert Process(exe, chip="atmega8").ready.kind == 6
     assert Process(exe, chip="atmega328p").ready.kind == 6  # compiled for the 2560
     assert Process(exe, clock=0).ready.kind == 6
+    assert Process(exe, clock=8_000_000).ready.kind == 6  # compiled for 16 MHz
     assert Process(exe, fills=[(0, 0, b"x")]).ready.kind == 6
     assert Process(exe, fills=[(1, 4096, b"x")]).ready.kind == 6
     for changes in [[(5, 0, 1, 1), (4, 0, 1, 1)], [(MS + 1, 0, 1, 1)], [(0, 0, 96, 1)],
