@@ -112,8 +112,9 @@ uint8_t tpc_board_pin(uint8_t number);              /* a board number to a port 
 /* guard.c */
 void tpc_guard_start(void);
 
-/* The chip for which a board API was compiled; absent with the small interface alone. */
+/* Chip and clock for which a board API was compiled; absent with the small interface alone. */
 extern const char tpc_board_chip[] __attribute__((weak));
+extern const uint32_t tpc_board_hz __attribute__((weak));
 
 #ifdef __cplusplus
 }

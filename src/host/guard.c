@@ -6,6 +6,7 @@
 #include "core.h"
 
 #include <signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
@@ -61,6 +62,7 @@ static void on_tick(int number)
 
 static void on_exit_call(void)
 {
+    fflush(stdout);
     tpc_fail(TPC_ENDED, "the program ended itself (exit)");
 }
 

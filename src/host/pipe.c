@@ -242,6 +242,9 @@ void tpc_pipe_begin(void)
     if (tpc.clock_hz < 1000000 || tpc.clock_hz > 1000000000) {
         tpc_fail(TPC_REQUEST, "the clock is not within 1 MHz to 1 GHz");
     }
+    if (&tpc_board_hz && tpc_board_hz != tpc.clock_hz) {
+        tpc_fail(TPC_REQUEST, "the program was compiled for another clock (F_CPU)");
+    }
     if (tpc.reference_uv == 0) {
         tpc_fail(TPC_REQUEST, "the ADC reference is 0 V");
     }

@@ -50,6 +50,8 @@ static const uint8_t interrupt_pins[] = {3, 2, 0, 1, 7};
 static const uint8_t channels[] = {7, 6, 5, 4, 1, 0, 8, 10, 11, 12, 13, 9};
 #endif
 
+const uint32_t tpc_board_hz = F_CPU;
+
 static bool is_in(uint8_t number, const uint8_t *list, size_t length)
 {
     return memchr(list, number, length) != NULL;
