@@ -7,7 +7,7 @@ use std::num::NonZeroUsize;
 use std::path::PathBuf;
 use trimproof_link::On;
 
-pub use crate::args_target::{TargetArgs, WireArgs};
+pub use crate::args_target::{ProgramArgs, TargetArgs, WireArgs};
 #[cfg(feature = "viewer")]
 pub use crate::args_view::SubjectArgs;
 pub use crate::args_view::{FilmArgs, FlyArgs, WatchArgs};
@@ -293,6 +293,8 @@ pub enum SchemaKind {
     Rig,
     /// A scenario: NAME.toml
     Scenario,
+    /// A firmware: firmware.toml
+    Firmware,
     /// Laws that every scenario beside and below inherits: laws.toml
     Laws,
 }

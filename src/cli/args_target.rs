@@ -7,15 +7,31 @@ use trimproof_link::On;
 /// Where the controller under test runs.
 #[derive(Args, Debug)]
 pub struct TargetArgs {
-    /// Where the controller runs: `logic` in this process, `image:FILE` a firmware image in an
-    /// emulated board, `port:NAME` a board on a serial port
+    /// Where the controller runs: `logic` in this process, `source:DIR` any program's source,
+    /// compiled and run at its pins, `image:FILE` a firmware image in an emulated board, `port:NAME`
+    /// a board on a serial port
     #[arg(long, value_name = "PLACE", default_value = "logic")]
     pub on: On,
     #[command(flatten)]
     pub wire: WireArgs,
+    #[command(flatten)]
+    pub program: ProgramArgs,
     /// Let the board energise its motors; without this nothing moves. Only with `--on port:NAME`
     #[arg(long)]
     pub allow_motion: bool,
+}
+
+/// Arguments about the program that is run.
+#[derive(Args, Debug, Default)]
+pub struct ProgramArgs {
+    /// The firmware file: how the board is wired and what the firmware promises [default: with
+    /// `source:DIR` `DIR/firmware.toml`, else that of our own controller]
+    #[arg(long, value_name = "FILE")]
+    pub firmware: Option<PathBuf>,
+    /// Build the source with the compiler's address and undefined-behaviour sanitizers: a finding
+    /// ends the run. Only with `--on source:DIR`
+    #[arg(long)]
+    pub sanitize: bool,
 }
 
 /// Arguments of all commands that speak to a board.

@@ -1,6 +1,6 @@
 //! Where the controller under test runs: what is asked for on the command line, opened.
 
-use crate::args::{TargetArgs, WireArgs};
+use crate::args::{ProgramArgs, TargetArgs, WireArgs};
 use crate::output::say;
 use crate::report::Failure;
 use crate::stop;
@@ -11,9 +11,13 @@ use std::io::BufWriter;
 use std::num::NonZeroUsize;
 use std::path::Path;
 use std::sync::Arc;
+use trimproof_harness::firmware::{Facts, FirmwareFile};
+use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{LogicTarget, Target, Traffic};
 use trimproof_harness::suite::plain;
-use trimproof_link::{BoardPool, FrameLog, On, Options};
+use trimproof_link::{
+    BoardPool, FrameLog, On, Options, ProgramError, ProgramOptions, Programs, read_firmware,
+};
 
 /// Printed before a port is opened.
 const CAUTIONS: &str = "\
@@ -28,6 +32,9 @@ caution: a powered stick moves and pinches
 /// port.
 pub struct TargetSource {
     pool: Option<Arc<BoardPool>>,
+    programs: Option<Arc<Programs>>,
+    /// What the firmware file says of a program that is not run at its pins.
+    firmware: Option<FirmwareFile>,
     log: Option<FrameLog>,
     log_name: String,
     threads: NonZeroUsize,
@@ -39,7 +46,30 @@ impl TargetSource {
     /// # Errors
     /// As [`TargetSource::open`].
     pub fn open_target(args: &TargetArgs, threads: Option<NonZeroUsize>) -> Result<Self, Failure> {
-        Self::open(&args.on, &args.wire, args.allow_motion, threads)
+        let mut source = Self::open_program(
+            &args.on,
+            &args.wire,
+            &args.program,
+            args.allow_motion,
+            threads,
+        )?;
+        if !matches!(args.on, On::Source(_))
+            && let Some(file) = &args.program.firmware
+        {
+            source.firmware = Some(read_firmware(file).map_err(Failure::Files)?);
+        }
+        Ok(source)
+    }
+
+    /// Gives a rig the promises of the firmware that runs on it.
+    pub fn say_promises(&self, rig: &mut RigFile) {
+        if let Some(programs) = &self.programs {
+            rig.firmware = programs.facts(&rig.name);
+            // They are another controller's.
+            rig.controller = None;
+        } else if let Some(firmware) = &self.firmware {
+            rig.firmware = Facts::of(firmware, &rig.name);
+        }
     }
 
     /// Opens what `--on` names. Before a port is opened the cautions are printed.
@@ -52,10 +82,22 @@ impl TargetSource {
         allow_motion: bool,
         threads: Option<NonZeroUsize>,
     ) -> Result<Self, Failure> {
-        check(on, wire, allow_motion, threads)?;
+        Self::open_program(on, wire, &ProgramArgs::default(), allow_motion, threads)
+    }
+
+    fn open_program(
+        on: &On,
+        wire: &WireArgs,
+        program: &ProgramArgs,
+        allow_motion: bool,
+        threads: Option<NonZeroUsize>,
+    ) -> Result<Self, Failure> {
+        check(on, wire, program, allow_motion, threads)?;
         let cores = std::thread::available_parallelism().unwrap_or(NonZeroUsize::MIN);
         let mut source = Self {
             pool: None,
+            programs: None,
+            firmware: None,
             log: None,
             log_name: String::new(),
             threads: match on {
@@ -63,8 +105,17 @@ impl TargetSource {
                 _ => threads.unwrap_or(cores),
             },
         };
-        if matches!(on, On::Logic) {
-            return Ok(source);
+        match on {
+            On::Logic => return Ok(source),
+            On::Source(folder) => {
+                let options = ProgramOptions {
+                    firmware: program.firmware.clone(),
+                    sanitize: program.sanitize,
+                };
+                source.programs = Some(Programs::source(folder, &options).map_err(refused)?);
+                return Ok(source);
+            }
+            On::Image(_) | On::Port(_) => {}
         }
         // From here on there is something to be ended: an emulator, a board.
         let stop = stop::on_signal();
@@ -82,7 +133,7 @@ impl TargetSource {
             stop: Some(stop),
         };
         source.pool = match on {
-            On::Logic => None,
+            On::Logic | On::Source(_) => None,
             On::Image(file) => Some(BoardPool::image(file.clone(), options)?),
             On::Port(name) => Some(BoardPool::port(name.clone(), options)?),
         };
@@ -91,17 +142,19 @@ impl TargetSource {
 
     /// A controller for one run.
     pub fn target(&self) -> Box<dyn Target> {
-        match &self.pool {
-            Some(pool) => pool.target(),
-            None => Box::new(LogicTarget::new()),
+        match (&self.pool, &self.programs) {
+            (Some(pool), _) => pool.target(),
+            (None, Some(programs)) => programs.target(),
+            (None, None) => Box::new(LogicTarget::new()),
         }
     }
 
     /// Who the controller is.
     pub fn identity(&self) -> String {
-        match &self.pool {
-            Some(pool) => pool.greeting().identity.as_str().to_owned(),
-            None => LogicTarget::new().identity(),
+        match (&self.pool, &self.programs) {
+            (Some(pool), _) => pool.greeting().identity.as_str().to_owned(),
+            (None, Some(programs)) => programs.identity(),
+            (None, None) => LogicTarget::new().identity(),
         }
     }
 
@@ -203,6 +256,7 @@ pub fn write_traffic(out: &mut String, traffic: &Traffic) {
 fn check(
     on: &On,
     wire: &WireArgs,
+    program: &ProgramArgs,
     allow_motion: bool,
     threads: Option<NonZeroUsize>,
 ) -> Result<(), Failure> {
@@ -225,9 +279,15 @@ fn check(
             "leave it away, or use `--on port:NAME`",
         );
     }
-    if wire.frames.is_some() && matches!(on, On::Logic) {
+    if program.sanitize && !matches!(on, On::Source(_)) {
         return refuse(
-            "`--frames` is for boards: with `--on logic` there is no link",
+            "`--sanitize` is for a source that is compiled here",
+            "leave it away, or use `--on source:DIR`",
+        );
+    }
+    if wire.frames.is_some() && matches!(on, On::Logic | On::Source(_)) {
+        return refuse(
+            "`--frames` is for boards: here there is no link",
             "use `--on image:FILE` or `--on port:NAME`",
         );
     }
@@ -238,6 +298,17 @@ fn check(
         );
     }
     Ok(())
+}
+
+/// Why a program cannot be run, as a failure.
+fn refused(error: ProgramError) -> Failure {
+    match error {
+        ProgramError::File(problems) => Failure::Files(problems),
+        ProgramError::Compile(error) => Failure::Argument {
+            help: error.help(),
+            message: error.to_string(),
+        },
+    }
 }
 
 fn say_cautions(allow_motion: bool) {

@@ -24,6 +24,7 @@
 
 pub mod card;
 pub mod compare;
+pub mod firmware;
 pub mod judge;
 pub mod junit;
 pub mod laws;

@@ -94,15 +94,31 @@ pub struct Reports {
     pub axes: bool,
     /// [`AxisCommand::joystick`](crate::AxisCommand::joystick).
     pub joystick: bool,
+    /// The [`Command`]'s lines and step rates: it asks for them tick by tick, not edge by edge.
+    pub command: bool,
+    /// What is seen at a board's pins: sensor voltages, pulses that the driver may miss.
+    pub pins: bool,
+    /// How long a turn of the program's loop takes.
+    pub loop_time: bool,
 }
 
 impl Reports {
-    /// A controller that fills in everything.
+    /// A controller that fills in everything of [`Telemetry`] and [`Command`].
     pub const ALL: Self = Self {
         state: true,
         faults: true,
         axes: true,
         joystick: true,
+        command: true,
+        pins: false,
+        loop_time: false,
+    };
+
+    /// Everything that there can be.
+    pub const ANY: Self = Self {
+        pins: true,
+        loop_time: true,
+        ..Self::ALL
     };
 
     /// A controller that only drives its lines.
@@ -111,5 +127,13 @@ impl Reports {
         faults: false,
         axes: false,
         joystick: false,
+        ..Self::ALL
+    };
+
+    /// A program that is seen at its pins.
+    pub const PINS: Self = Self {
+        command: false,
+        pins: true,
+        ..Self::NONE
     };
 }

@@ -6,7 +6,9 @@ use thiserror::Error;
 #[derive(Clone, Debug, Error, PartialEq, Eq)]
 pub enum LinkError {
     /// `--on` with an unknown word.
-    #[error("`{0}` is no place to run on; there are `logic`, `image:FILE` and `port:NAME`")]
+    #[error(
+        "`{0}` is no place to run on; there are `logic`, `image:FILE`, `source:DIR` and `port:NAME`"
+    )]
     UnknownPlace(String),
     /// An image that cannot be read.
     #[error("cannot read the image `{file}`: {why}")]

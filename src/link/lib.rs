@@ -25,6 +25,7 @@ mod line;
 mod on;
 mod pool;
 mod ports;
+mod program;
 #[cfg(feature = "serial")]
 mod serial;
 mod target;
@@ -47,6 +48,7 @@ pub use line::Line;
 pub use on::On;
 pub use pool::{BoardPool, Options};
 pub use ports::{Candidate, ports};
+pub use program::{CompileError, ProgramError, ProgramOptions, Programs, read_firmware};
 #[cfg(feature = "serial")]
 pub use serial::SerialLine;
 #[cfg(all(feature = "serial", unix))]

@@ -11,6 +11,8 @@ pub enum On {
     Logic,
     /// This firmware image in an emulated board: `image:FILE`.
     Image(PathBuf),
+    /// The source in this folder, compiled for this machine and run at its pins: `source:DIR`.
+    Source(PathBuf),
     /// A board on this serial port: `port:NAME`.
     Port(String),
 }
@@ -22,6 +24,7 @@ impl FromStr for On {
         match text.split_once(':') {
             None if text == "logic" => Ok(On::Logic),
             Some(("image", file)) if !file.is_empty() => Ok(On::Image(file.into())),
+            Some(("source", folder)) if !folder.is_empty() => Ok(On::Source(folder.into())),
             Some(("port", name)) if !name.is_empty() => Ok(On::Port(name.to_owned())),
             _ => Err(LinkError::UnknownPlace(text.to_owned())),
         }
@@ -36,10 +39,13 @@ mod tests {
     fn places_are_read_and_others_refused_with_the_choices() {
         assert_eq!("logic".parse(), Ok(On::Logic));
         assert_eq!("image:a:b.elf".parse(), Ok(On::Image("a:b.elf".into())));
+        assert_eq!("source:a/b".parse(), Ok(On::Source("a/b".into())));
         assert_eq!("port:COM3".parse(), Ok(On::Port("COM3".to_owned())));
-        for text in ["", "logic:", "image", "image:", "port:", "Port:x", "board"] {
+        for text in [
+            "", "logic:", "image", "image:", "source:", "port:", "Port:x", "board",
+        ] {
             let error = text.parse::<On>().unwrap_err().to_string();
-            for word in ["logic", "image:FILE", "port:NAME"] {
+            for word in ["logic", "image:FILE", "source:DIR", "port:NAME"] {
                 assert!(error.contains(word), "{text}: {error}");
             }
         }

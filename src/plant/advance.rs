@@ -6,26 +6,16 @@ use crate::abort::{AbortReason, TwinAbort, TwinPart};
 use crate::contact::{Overload, Pressed};
 use crate::dynamics::{CURVE, Phase, StickPath, TrainDrive};
 use crate::fault::AxisName;
+use crate::lines::DriverEdge;
 use crate::twin::{DriveAxis, Plant};
 
 impl Plant {
-    /// Advances one control tick.
+    /// Advances to the end of the control tick, with what [`Plant::command`] has set.
     ///
     /// # Errors
     /// The twin cannot compute this tick. What it stands at is then of no use, and every later call
     /// gives the same error.
     pub fn advance(&mut self) -> Result<(), TwinAbort> {
-        if let Some(abort) = &self.aborted {
-            return Err(abort.clone());
-        }
-        let advanced = self.advance_tick();
-        if let Err(abort) = &advanced {
-            self.aborted = Some(abort.clone());
-        }
-        advanced
-    }
-
-    fn advance_tick(&mut self) -> Result<(), TwinAbort> {
         self.silent_for += 1;
         if self.silent_for > self.silence_ticks {
             // The board's watchdog: no command for too long, drivers off.
@@ -33,9 +23,44 @@ impl Plant {
                 axis.driver.set_lines(false, CurrentLevel::Off);
             }
         }
-        if self.rests() {
+        self.advance_by(self.periods - self.period, None)
+    }
+
+    /// Advances by so many periods of the generator, not beyond the end of the tick, with these
+    /// changes of the drivers' inputs in order of time. The step generator is not asked: whoever
+    /// calls this makes the steps.
+    ///
+    /// # Errors
+    /// As [`Plant::advance`].
+    pub fn advance_with(&mut self, periods: u32, edges: &[DriverEdge]) -> Result<(), TwinAbort> {
+        self.advance_by(periods.min(self.periods - self.period), Some(edges))
+    }
+
+    fn advance_by(&mut self, periods: u32, edges: Option<&[DriverEdge]>) -> Result<(), TwinAbort> {
+        if let Some(abort) = &self.aborted {
+            return Err(abort.clone());
+        }
+        let advanced = self.advance_stretch(periods, edges);
+        if let Err(abort) = &advanced {
+            self.aborted = Some(abort.clone());
+        }
+        advanced
+    }
+
+    fn advance_stretch(
+        &mut self,
+        periods: u32,
+        edges: Option<&[DriverEdge]>,
+    ) -> Result<(), TwinAbort> {
+        if self.period == 0 {
+            for axis in &mut self.axis {
+                axis.counted_before = axis.driver.counted();
+            }
+        }
+        let is_quiet = edges.is_none_or(<[DriverEdge]>::is_empty);
+        if self.rests(periods) && is_quiet {
             self.supply_low_v = self.supply_low_v.min(self.supply.volts());
-            self.tick = self.tick.wrapping_add(1);
+            self.pass(periods);
             self.account.end_tick();
             return Ok(());
         }
@@ -44,9 +69,11 @@ impl Plant {
             axis.standstill = None;
         }
         self.account.begin_tick();
-        let begin_s = self.now_s();
+        let begin_s = f64::from(self.tick) * self.tick_s;
         let per_tick = self.periods * self.steps;
-        for period in 0..self.periods {
+        let first = self.period;
+        let mut to_come = edges.unwrap_or_default();
+        for period in first..first + periods {
             self.supply_low_v = self.supply_low_v.min(self.supply.volts());
             let mut drive = [TrainDrive {
                 phase: [Phase::Open; 2],
@@ -55,24 +82,47 @@ impl Plant {
             let mut has_switched = false;
             for (axis, drive) in self.axis.iter_mut().zip(&mut drive) {
                 axis.driver.watch_supply(self.supply.volts());
-                let pulse = axis.generator.period();
-                axis.driver.step(pulse);
+                if edges.is_none() {
+                    let pulse = axis.generator.period();
+                    axis.driver.step(pulse);
+                }
                 has_switched |= axis.note_engagement();
                 drive.phase = axis.driver.phases();
+                axis.driver.wait(self.steps);
             }
             for step in 0..self.steps {
+                let number = (period - first) * self.steps + step;
+                let due = to_come.partition_point(|edge| edge.step <= number);
+                let mut switches = has_switched && step == 0;
+                if due > 0 {
+                    let (now, later) = to_come.split_at(due);
+                    to_come = later;
+                    switches |= self.change_lines(now, &mut drive);
+                }
                 let share = f64::from(period * self.steps + step) / f64::from(per_tick);
                 for drive in &mut drive {
                     drive.supply_v = self.supply.ahead_v();
                 }
-                let has_switched = has_switched && step == 0;
-                self.step(drive, has_switched, begin_s + share * self.tick_s)?;
+                self.step(drive, switches, begin_s + share * self.tick_s)?;
             }
         }
-        self.tick = self.tick.wrapping_add(1);
+        self.pass(periods);
         self.guard_tick(self.now_s())?;
-        self.note_rest();
+        if is_quiet {
+            self.note_rest();
+        } else {
+            self.rest.clear();
+        }
         Ok(())
+    }
+
+    /// The clock goes on.
+    fn pass(&mut self, periods: u32) {
+        self.period += periods;
+        if self.period >= self.periods {
+            self.period = 0;
+            self.tick = self.tick.wrapping_add(1);
+        }
     }
 
     /// The abort of a contact that was pressed harder than it stands.
@@ -163,7 +213,7 @@ impl Plant {
 impl DriveAxis {
     /// When the drive comes on, the rotor falls to the nearest equilibrium: whole cycles do not
     /// count as lag. Whether it has come on or gone off.
-    fn note_engagement(&mut self) -> bool {
+    pub(crate) fn note_engagement(&mut self) -> bool {
         let driving = self.driver.is_driving();
         if driving && !self.was_driving {
             let lag = self.driver.electrical_rad() - self.params.electrical_rad(&self.train);

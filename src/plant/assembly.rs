@@ -29,6 +29,8 @@ impl Plant {
         let tick_s = 1.0 / f64::from(tick_hz);
         let timeout_periods = rig.board.command_timeout_ticks * periods;
         let axes = [&rig.pitch, &rig.roll];
+        // Each axis draws its own noise.
+        let sensor_seed = |i: usize| seed.wrapping_mul(2).wrapping_add(i as u64);
         let axis = std::array::from_fn(|i| {
             let params = train_params(axes[i], scheme.train[i].step_s);
             DriveAxis {
@@ -40,22 +42,20 @@ impl Plant {
                     ..TrainState::default()
                 },
                 standstill: None,
-                driver: Driver::new(driver_params(axes[i])),
+                driver: Driver::new(driver_params(axes[i], step_s)),
                 generator: StepGenerator::new(u16::try_from(timeout_periods).unwrap_or(u16::MAX)),
                 substeps: substeps[i],
                 share: 1.0 / f64::from(substeps[i]),
-                // Each axis draws its own noise.
-                sensor: AngleSensor::new(
-                    &axes[i].sensor,
-                    tick_s,
-                    seed.wrapping_mul(2).wrapping_add(i as u64),
-                ),
+                sensor: AngleSensor::new(&axes[i].sensor, tick_s, sensor_seed(i)),
+                sensor_rig: axes[i].sensor.clone(),
+                sensor_seed: sensor_seed(i),
                 cartridge: axes[i].cartridge.cartridge(),
                 broken_springs: 0,
                 tooth_rad: std::f64::consts::TAU / f64::from(axes[i].drive.trim_teeth),
                 lag_zero_rad: 0.0,
                 was_driving: false,
                 counts: 0,
+                counted_before: 0,
             }
         });
         let feel = HandFeel {
@@ -92,6 +92,7 @@ impl Plant {
             force_trim: start.force_trim,
             grip_radius_m: rig.stick.grip_radius_m,
             tick: 0,
+            period: 0,
             tick_s,
             periods,
             steps,

@@ -31,6 +31,7 @@ mod fault;
 mod fault_effect;
 mod guard;
 pub mod hand;
+mod lines;
 mod params;
 mod rest;
 pub mod rig;
@@ -48,6 +49,7 @@ mod twin;
 pub use abort::{AbortReason, Quantity, TwinAbort, TwinPart};
 pub use fault::{AxisName, Coil, FaultKind, SwitchName, check_bounce};
 pub use hand::{Hand, HandFeel, PathShape};
+pub use lines::{DriverEdge, DriverInput};
 pub use params::{gimbal_params, train_params};
 pub use rig::{Rig, StartConflict};
 pub use scheme::{

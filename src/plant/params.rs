@@ -1,7 +1,7 @@
 //! From a rig's parts to the parameters of the equations of motion.
 
 use crate::contact::{Body, BumperParams, Stop, Surroundings, Tube};
-use crate::driver::DriverParams;
+use crate::driver::{DriverKind, DriverParams};
 use crate::dynamics::{CartridgeParams, DryFriction, GimbalParams, TrainParams, WindingParams};
 use crate::rig::{AxisRig, Cartridge, ObstacleRig, Rig};
 
@@ -43,12 +43,24 @@ pub fn train_params(axis: &AxisRig, substep_s: f64) -> TrainParams {
     }
 }
 
-pub(crate) fn driver_params(axis: &AxisRig) -> DriverParams {
+pub(crate) fn driver_params(axis: &AxisRig, step_s: f64) -> DriverParams {
+    let driver = &axis.driver;
     DriverParams {
         microsteps: axis.driver.microsteps,
         run_a: axis.driver.run_a,
         hold_a: axis.driver.hold_a,
         undervoltage_v: axis.driver.undervoltage_v,
+        kind: DriverKind {
+            has_reset: driver.reset_line,
+            has_current: driver.current_line,
+            counts_while_off: driver.counts_while_off,
+            standstill_share: driver.standstill_share,
+            standstill_after: if driver.standstill_share < 1.0 {
+                (driver.standstill_after_s / step_s).round() as u32
+            } else {
+                0
+            },
+        },
     }
 }
 

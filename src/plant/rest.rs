@@ -10,9 +10,15 @@ use crate::state_bits::StateBits;
 use crate::twin::Plant;
 
 impl Plant {
-    /// Whether the tick to come changes nothing, as the last one did not.
-    pub(crate) fn rests(&mut self) -> bool {
-        let (begin_s, end_s) = (self.now_s(), self.now_s() + self.tick_s);
+    /// Whether the stretch to come, a tick or a part of it, changes nothing, as the last one did
+    /// not.
+    pub(crate) fn rests(&mut self, periods: u32) -> bool {
+        let begin_s = self.now_s();
+        let end_s = if periods == self.periods {
+            begin_s + self.tick_s
+        } else {
+            begin_s + f64::from(periods) / f64::from(self.periods) * self.tick_s
+        };
         let is_steady = self.stands_still()
             && self.hand.is_steady(begin_s, end_s)
             && self.supply.is_steady(begin_s);

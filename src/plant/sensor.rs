@@ -36,7 +36,15 @@ pub struct AngleSensor {
     delay: (usize, f64),
     /// Angles of past ticks, the newest first, degrees.
     past_deg: VecDeque<f64>,
-    last: Option<u16>,
+    last: Option<Reading>,
+    share: f64,
+}
+
+/// What a sensor gives: the converter's counts, and the signal before it.
+#[derive(Clone, Copy, Debug)]
+struct Reading {
+    counts: u16,
+    share: f64,
 }
 
 impl AngleSensor {
@@ -59,6 +67,7 @@ impl AngleSensor {
             delay: (whole as usize, ticks - whole),
             past_deg: VecDeque::with_capacity(whole as usize + 2),
             last: None,
+            share: 0.0,
         }
     }
 
@@ -81,19 +90,31 @@ impl AngleSensor {
         let normal = self.normal();
         let angle_deg = self.delayed(angle_deg) + self.faults.jump_deg;
         let noise_deg = normal * self.faults.noise_deg.unwrap_or(self.rig.noise_deg);
-        let sound = self.rig.counts(self.rig.signal_deg(angle_deg) + noise_deg);
+        let signal_deg = self.rig.signal_deg(angle_deg) + noise_deg;
+        let sound = Reading {
+            counts: self.rig.counts(signal_deg),
+            share: self.rig.share(signal_deg),
+        };
         let reading = match self.last {
             Some(last) if self.faults.stuck => last,
             _ => sound,
         };
         self.last = Some(reading);
-        if self.faults.open {
-            self.rig.full_scale() as u16
+        let (counts, share) = if self.faults.open {
+            (self.rig.full_scale() as u16, 1.0)
         } else if self.faults.short {
-            0
+            (0, 0.0)
         } else {
-            reading
-        }
+            (reading.counts, reading.share)
+        };
+        self.share = share;
+        counts
+    }
+
+    /// The signal of the last sample as a share of the converter's scale, 0 to 1: what stands at
+    /// the converter's input.
+    pub fn share(&self) -> f64 {
+        self.share
     }
 
     fn delayed(&mut self, angle_deg: f64) -> f64 {

@@ -34,3 +34,11 @@ pub(crate) struct Rest {
     /// Whether that tick changed nothing.
     pub(crate) is_fixed: bool,
 }
+
+impl Rest {
+    /// Forgets what was known: something has changed in the middle.
+    pub(crate) fn clear(&mut self) {
+        self.start.clear();
+        self.is_fixed = false;
+    }
+}

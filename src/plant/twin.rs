@@ -12,7 +12,7 @@ use crate::dynamics::{
 };
 use crate::fault::SwitchName;
 use crate::hand::{Hand, HandFeel, PathShape};
-use crate::rig::Cartridge;
+use crate::rig::{Cartridge, SensorRig};
 use crate::sensor::AngleSensor;
 use crate::standstill::Standstill;
 use crate::state_bits::Rest;
@@ -49,6 +49,15 @@ pub struct AxisReading {
     pub current_a: f64,
     /// Commanded less actual rotor position, full steps; 0 while the drive is off.
     pub lag_steps: f64,
+    /// Where the driver's count puts the trim shaft, rad: while the drive is off, the equilibrium
+    /// that the rotor would fall to.
+    pub command_rad: f64,
+    /// Rate of the driver's count over the last tick, rad/s at the trim shaft.
+    pub command_rad_per_s: f64,
+    /// Steps that the driver has counted since the start, backward ones taken off, microsteps.
+    pub steps: i64,
+    /// The sensor's signal as a share of its converter's scale, before it is converted.
+    pub sensor_share: f64,
     /// Rotor angle at the motor shaft, rad.
     pub rotor_rad: f64,
     /// The driver's index in its microstep table.
@@ -93,6 +102,8 @@ pub(crate) struct DriveAxis {
     pub substeps: u32,
     pub share: f64,
     pub sensor: AngleSensor,
+    pub sensor_rig: SensorRig,
+    pub sensor_seed: u64,
     pub cartridge: Cartridge,
     pub broken_springs: u32,
     pub tooth_rad: f64,
@@ -100,6 +111,8 @@ pub(crate) struct DriveAxis {
     pub lag_zero_rad: f64,
     pub was_driving: bool,
     pub counts: u16,
+    /// What the driver had counted at the start of the tick.
+    pub counted_before: i64,
 }
 
 /// The physics twin of one rig. A copy goes on from where the original stands, bit for bit.
@@ -123,6 +136,8 @@ pub struct Plant {
     pub(crate) force_trim: bool,
     pub(crate) grip_radius_m: f64,
     pub(crate) tick: u32,
+    /// Periods of the generator that have gone by in the tick.
+    pub(crate) period: u32,
     pub(crate) tick_s: f64,
     pub(crate) periods: u32,
     pub(crate) steps: u32,
@@ -140,9 +155,23 @@ pub struct Plant {
 }
 
 impl Plant {
-    /// Time, s: exact multiples of the control tick.
+    /// Time, s: exact multiples of the control tick, but for stretches of a tick.
     pub fn now_s(&self) -> f64 {
-        f64::from(self.tick) * self.tick_s
+        let begin_s = f64::from(self.tick) * self.tick_s;
+        if self.period == 0 {
+            return begin_s;
+        }
+        begin_s + f64::from(self.period) / f64::from(self.periods) * self.tick_s
+    }
+
+    /// Periods of the generator in a control tick.
+    pub fn periods(&self) -> u32 {
+        self.periods
+    }
+
+    /// Stick steps in a period of the generator.
+    pub fn steps_in_period(&self) -> u32 {
+        self.steps
     }
 
     /// Length of a control tick, s.
@@ -153,13 +182,7 @@ impl Plant {
     /// What the controller receives at this instant. Call once a tick: it draws sensor noise.
     pub fn sample(&mut self) -> Inputs {
         let now = self.now_s();
-        let mut levels = Switches {
-            force_trim: self.force_trim,
-            ..Switches::default()
-        };
-        for name in SwitchName::ALL {
-            *name.level_in(&mut levels) = self.switches[name.index()].level(now);
-        }
+        let levels = self.levels_at(now);
         self.levels = levels;
         for (axis, angle) in self.axis.iter_mut().zip(self.stick.angle_rad) {
             axis.counts = axis.sensor.sample(angle.to_degrees());
@@ -211,6 +234,13 @@ impl Plant {
                     stop_force_n: self.contact.torque_n_m[i] / reach[i],
                     current_a: (a * a + b * b).sqrt(),
                     lag_steps: axis.lag_steps(),
+                    command_rad: axis.command_rad(),
+                    command_rad_per_s: axis
+                        .driver
+                        .turned_rad(axis.driver.counted() - axis.counted_before)
+                        / (axis.params.rotor_teeth * axis.params.ratio * self.tick_s),
+                    steps: axis.driver.counted(),
+                    sensor_share: axis.sensor.share(),
                     rotor_rad: axis.train.rotor_rad,
                     microstep_index: axis.driver.index() as u32,
                     step_fraction: axis.generator.fraction(),
@@ -228,6 +258,45 @@ impl Plant {
             switches: self.levels,
             touching: self.contact.touching,
         }
+    }
+
+    /// Raw switch levels at `at_s`, which lies at or after the present instant.
+    pub fn levels_at(&self, at_s: f64) -> Switches {
+        let mut levels = Switches {
+            force_trim: self.force_trim,
+            ..Switches::default()
+        };
+        for name in SwitchName::ALL {
+            *name.level_in(&mut levels) = self.switches[name.index()].level(at_s);
+        }
+        levels
+    }
+
+    /// Supply at the drivers, V.
+    pub fn supply_v(&self) -> f64 {
+        self.supply.volts()
+    }
+
+    /// The signal of an axis's sensor at its last sample, as a share of the converter's scale.
+    pub fn sensor_share(&self, axis: usize) -> f64 {
+        self.axis[axis].sensor.share()
+    }
+
+    /// Microsteps a full step of an axis's driver.
+    pub fn microsteps(&self, axis: usize) -> u32 {
+        self.axis[axis].driver.microsteps()
+    }
+
+    /// The instant that lies so many periods of the generator after the start, ns.
+    pub fn period_ns(&self, tick: u32, period: u32) -> u64 {
+        let periods = u64::from(tick) * u64::from(self.periods) + u64::from(period);
+        // At most an hour: far below 2^64 ns, and exact for every whole number of nanoseconds.
+        (periods as f64 * (self.tick_s / f64::from(self.periods)) * 1e9).round() as u64
+    }
+
+    /// Number of the tick and periods of the generator that have gone by in it.
+    pub fn clock(&self) -> (u32, u32) {
+        (self.tick, self.period)
     }
 
     /// Stick state, for checks against references.
@@ -299,6 +368,19 @@ impl Plant {
 }
 
 impl DriveAxis {
+    /// Where the driver's count puts the trim shaft, rad.
+    fn command_rad(&self) -> f64 {
+        let electrical_rad = if self.driver.is_driving() {
+            self.driver.electrical_rad() - self.lag_zero_rad
+        } else {
+            let ahead = self.driver.electrical_rad() - self.params.electrical_rad(&self.train);
+            let cycle = std::f64::consts::TAU;
+            self.driver.electrical_rad() - (ahead / cycle).round() * cycle
+        };
+        (electrical_rad - self.params.rotor_zero_rad)
+            / (self.params.rotor_teeth * self.params.ratio)
+    }
+
     /// Commanded less actual electrical angle, full steps; counted from the whole cycles at
     /// engagement.
     fn lag_steps(&self) -> f64 {

@@ -4,10 +4,10 @@
 mod framed;
 
 use framed::framed;
-use trimproof_controller::{Settings};
+use trimproof_controller::Settings;
 use trimproof_io::{Inputs, Outputs};
 use trimproof_wire::{
-    Answer, Begin, Begun, TickCommand, FRAME_MAX, Greeting, Hello, Name, Refusal, Request, Sample,
+    Answer, Begin, Begun, FRAME_MAX, Greeting, Hello, Name, Refusal, Request, Sample, TickCommand,
     VERSION, encode,
 };
 

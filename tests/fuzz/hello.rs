@@ -6,7 +6,7 @@ mod framed;
 
 use framed::framed;
 use libfuzzer_sys::fuzz_target;
-use trimproof_board::{BoardAbout, Board, Pins};
+use trimproof_board::{Board, BoardAbout, Pins};
 use trimproof_io::Command;
 use trimproof_wire::{Answer, Decoder, FRAME_MAX};
 

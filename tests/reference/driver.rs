@@ -1,7 +1,7 @@
 //! The driver's microstep table against published figures.
 
 use trimproof_io::{CurrentLevel, Pulse};
-use trimproof_plant::driver::{Driver, DriverParams};
+use trimproof_plant::driver::{Driver, DriverKind, DriverParams};
 use trimproof_plant::dynamics::Phase;
 
 const RUN_A: f64 = 1.5;
@@ -12,6 +12,7 @@ fn driver(microsteps: u32) -> Driver {
         run_a: RUN_A,
         hold_a: 0.5 * RUN_A,
         undervoltage_v: 8.0,
+        kind: DriverKind::default(),
     });
     driver.watch_supply(24.0);
     driver.set_lines(true, CurrentLevel::Run);

@@ -50,7 +50,7 @@ pub fn run(args: &LinkArgs, paint: Paint) -> CommandResult {
     let source = TargetSource::open(&args.on, &args.wire, false, None)?;
     let Some(pool) = source.pool() else {
         return Err(Failure::Argument {
-            message: "with `--on logic` there is no link to check".to_owned(),
+            message: "here there is no link to check".to_owned(),
             help: Some("use `--on image:FILE` or `--on port:NAME`".to_owned()),
         });
     };

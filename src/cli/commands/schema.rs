@@ -13,6 +13,7 @@ pub fn run(args: &SchemaArgs) -> CommandResult {
     match args.kind {
         SchemaKind::Rig => emit_json(&trimproof_harness::rig::schema())?,
         SchemaKind::Scenario => emit_json(&trimproof_harness::scenario::schema())?,
+        SchemaKind::Firmware => emit_json(&trimproof_harness::firmware::schema())?,
         SchemaKind::Laws => emit_json(&trimproof_harness::laws::schema())?,
     }
     Ok(Exit::Pass)

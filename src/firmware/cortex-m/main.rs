@@ -7,7 +7,7 @@
 mod uart;
 
 use cortex_m_rt::entry;
-use trimproof_board::{BoardAbout, Board, Pins};
+use trimproof_board::{Board, BoardAbout, Pins};
 use trimproof_io::Command;
 use uart::Uart;
 

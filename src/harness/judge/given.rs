@@ -3,6 +3,7 @@
 use trimproof_formula::words_in;
 use trimproof_io::Reports;
 
+use crate::firmware::PROMISE_PREFIX;
 use crate::rig::RigFile;
 use crate::trace::{Trace, is_given, signals};
 
@@ -16,7 +17,7 @@ pub(crate) struct Given<'a> {
 impl<'a> Given<'a> {
     /// Whatever a controller on `rig` may report.
     pub(crate) fn by_rig(rig: &'a RigFile) -> Self {
-        Self::by_reports(rig, Reports::ALL)
+        Self::by_reports(rig, Reports::ANY)
     }
 
     /// What a controller with these reports gives on `rig`.
@@ -44,7 +45,8 @@ impl<'a> Given<'a> {
             let is_missing = if is_known {
                 !(self.has_signal)(word)
             } else {
-                word.starts_with("rig.") && self.rig.lacks_constant(word)
+                (word.starts_with("rig.") || word.starts_with(PROMISE_PREFIX))
+                    && self.rig.lacks_constant(word)
             };
             if is_missing && !missing.iter().any(|one| one == word) {
                 missing.push(word.to_owned());

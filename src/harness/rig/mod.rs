@@ -18,6 +18,8 @@ use trimproof_io::PITCH;
 use trimproof_plant::Rig;
 use trimproof_plant::rig::SensorRig;
 
+use crate::firmware::Facts;
+
 /// A rig with the settings of the controller that drives it.
 ///
 /// It is used as the [`Rig`] that it holds wherever only the parts matter.
@@ -28,6 +30,9 @@ pub struct RigFile {
     /// Settings of our controller; `None` if the file has no `[controller]`: any other firmware can
     /// be run on it.
     pub controller: Option<Settings>,
+    /// What is known of the firmware that is run on it: what it promises, which of its variables
+    /// are signals.
+    pub firmware: Facts,
 }
 
 /// Clocks that belong to the board; a controller's copy of one need not be given and cannot differ.
@@ -50,7 +55,15 @@ impl RigFile {
                 FileError::at(text, &path, message)
             })?;
         }
-        Ok(Self { rig, controller })
+        let firmware = match controller {
+            Some(_) => Facts::ours(&rig.name),
+            None => Facts::default(),
+        };
+        Ok(Self {
+            rig,
+            controller,
+            firmware,
+        })
     }
 
     /// The controller's settings of one axis by its index: 0 is pitch, any other is roll. `None`
@@ -68,11 +81,12 @@ impl RigFile {
         Some(estimated_deg(&self.axis(index).sensor, settings, angle_deg))
     }
 
-    /// Constants for formulas with their names, `rig.` included, in a fixed order: those of the
-    /// parts, then those of the settings.
+    /// Constants for formulas with their names, `rig.` and `promise.` included, in a fixed order:
+    /// those of the parts, those of the settings, then what the firmware promises.
     pub fn constants(&self) -> Vec<(String, f64)> {
         let mut constants = self.rig.constants();
         constants.extend(self.controller.iter().flat_map(constants::constants_of));
+        constants.extend(self.firmware.constants());
         constants
     }
 
@@ -82,11 +96,15 @@ impl RigFile {
         let mut constants = self.rig.constants();
         let settings = self.controller.unwrap_or(Settings::example());
         constants.extend(constants::constants_of(&settings));
+        constants.extend(self.firmware.constants_or_examples());
         constants
     }
 
     /// Whether there would be a constant of this name if the file had settings.
     pub(crate) fn lacks_constant(&self, name: &str) -> bool {
+        if self.firmware.lacks(name) {
+            return true;
+        }
         self.controller.is_none()
             && constants::constants_of(&Settings::example())
                 .iter()

@@ -7,8 +7,9 @@ use trimproof_io::Outputs;
 use trimproof_plant::{FaultKind, Numerics, Plant, StartPose};
 
 use super::link::Loss;
+use super::pins::{PinLoop, PinSeen};
 use super::script::{Cue, Script};
-use super::{Cut, Target};
+use super::{Cut, Target, TargetError};
 use crate::rig::RigFile;
 use crate::scenario::{Event, Scenario};
 
@@ -17,10 +18,13 @@ pub struct ClosedLoop {
     plant: Plant,
     script: Script,
     loss: Loss,
+    seed: u64,
     tick: u32,
     last: Outputs,
     /// The controller has started again and not answered since.
     was_reset: bool,
+    /// What lies between the twin and a program that is run at its pins.
+    pins: Option<Box<PinLoop>>,
 }
 
 /// What is true in a tick, between the controller's answer and its effect.
@@ -33,6 +37,8 @@ pub struct Seen<'a> {
     pub is_lost: bool,
     /// Whether the controller has started again since its last answer.
     pub was_reset: bool,
+    /// What is seen at the pins; nothing of it counts unless the controller is run at them.
+    pub pins: PinSeen,
 }
 
 impl ClosedLoop {
@@ -43,9 +49,11 @@ impl ClosedLoop {
             plant: Plant::new(rig, seed, numerics, start),
             script: Script::default(),
             loss: Loss::new(seed),
+            seed,
             tick: 0,
             last: Outputs::default(),
             was_reset: false,
+            pins: None,
         }
     }
 
@@ -99,10 +107,15 @@ impl ClosedLoop {
         seen: &mut dyn FnMut(&Seen<'_>),
     ) -> Result<(), Cut> {
         let answered = self.ask(target, seen)?;
-        if answered {
-            self.plant.command(&self.last.command);
+        if let (Some(pins), Some(target)) = (&mut self.pins, target.pins()) {
+            pins.advance(&mut self.plant, target)
+                .map_err(|end| end.at(self.tick))?;
+        } else {
+            if answered {
+                self.plant.command(&self.last.command);
+            }
+            self.plant.advance().map_err(Cut::Aborted)?;
         }
-        self.plant.advance().map_err(Cut::Aborted)?;
         self.tick += 1;
         Ok(())
     }
@@ -128,7 +141,27 @@ impl ClosedLoop {
         for cue in self.script.due(self.tick) {
             self.play(&cue, target)?;
         }
+        if self.pins.is_none()
+            && let Some(target) = target.pins()
+        {
+            let pins =
+                PinLoop::new(target.firmware(), &mut self.plant, self.seed).map_err(Cut::Start)?;
+            self.pins = Some(Box::new(pins));
+        }
         let inputs = self.plant.sample();
+        if let Some(pins) = &mut self.pins {
+            let (outputs, at_pins, was_reset) = pins.seen(&self.plant);
+            self.last = outputs;
+            seen(&Seen {
+                plant: &self.plant,
+                outputs: &self.last,
+                is_lost: false,
+                was_reset: was_reset || self.was_reset,
+                pins: at_pins,
+            });
+            self.was_reset = false;
+            return Ok(true);
+        }
         let is_lost = self.loss.takes();
         if !is_lost {
             self.last = target.tick(&inputs).map_err(|error| Cut::Tick {
@@ -141,6 +174,7 @@ impl ClosedLoop {
             outputs: &self.last,
             is_lost,
             was_reset: self.was_reset,
+            pins: PinSeen::default(),
         });
         self.was_reset &= is_lost;
         Ok(!is_lost)
@@ -149,8 +183,18 @@ impl ClosedLoop {
     fn play(&mut self, cue: &Cue, target: &mut dyn Target) -> Result<(), Cut> {
         if let Cue::Fault { fault, on } = cue {
             match fault {
+                FaultKind::LinkLoss {} | FaultKind::LinkCorruption { .. }
+                    if *on && target.pins().is_some() =>
+                {
+                    return Err(Cut::Start(TargetError::NoLink));
+                }
                 FaultKind::ControllerReset {} => {
-                    target.reset().map_err(Cut::Start)?;
+                    match (&mut self.pins, target.pins()) {
+                        (Some(pins), Some(target)) => {
+                            pins.restart(&self.plant, target).map_err(Cut::Start)?
+                        }
+                        _ => target.reset().map_err(Cut::Start)?,
+                    }
                     self.was_reset = true;
                 }
                 FaultKind::LinkLoss {} => self.loss.set_silent(*on),

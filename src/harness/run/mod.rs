@@ -10,6 +10,7 @@ mod closed_loop;
 mod difference;
 mod end;
 mod link;
+mod pins;
 mod script;
 mod target;
 mod traffic;
@@ -21,6 +22,7 @@ pub use beside::Beside;
 pub use closed_loop::{ClosedLoop, Seen};
 pub use difference::AnswerDifference;
 pub use end::{Cut, RunEnd};
+pub use pins::{Drive, InputChange, Level, PinChange, PinEvent, PinInput, PinTarget, SerialLine};
 pub use target::{Cause, Ending, LogicTarget, Target, TargetError};
 pub use traffic::{RoundTrips, Traffic};
 
@@ -145,6 +147,7 @@ fn run_to_end(
     let rows = RowMaker::new(rig);
     let last = script::tick_at(scenario.length_s, rig.tick_s());
     let mut run = || {
+        target.set_clock(scenario.start.clock_s);
         target.begin(rig).map_err(Cut::Start)?;
         for tick in 0..=last {
             let now_s = closed.now_s();
@@ -219,6 +222,12 @@ impl RowMaker {
                     },
                     step_rate_deg_per_s,
                     lag_steps: truth.lag_steps,
+                    command_deg: truth.command_rad.to_degrees(),
+                    command_rate_deg_per_s: truth.command_rad_per_s.to_degrees(),
+                    // An hour at the fastest step rate stays far below 2^31.
+                    steps: truth.steps as i32,
+                    pulses_refused: seen.pins.pulses_refused[i] as i32,
+                    sensor_v: seen.pins.sensor_v[i],
                     joystick: i32::from(asked.joystick),
                     sensor_counts: i32::from(truth.sensor_counts),
                     rotor_deg: truth.rotor_rad.to_degrees(),
@@ -247,6 +256,8 @@ impl RowMaker {
             faults: telemetry.faults,
             contact: readings.touching,
             tick_lost: seen.is_lost,
+            loop_longest_ms: seen.pins.loop_longest_ms,
+            loop_shortest_ms: seen.pins.loop_shortest_ms,
             controller_reset: seen.was_reset,
         }
     }

@@ -9,6 +9,7 @@ use trimproof_controller::{Controller, Settings, SettingsError};
 use trimproof_io::{Inputs, Outputs, Reports};
 
 use super::difference::AnswerDifference;
+use super::pins::{PinTarget, SerialLine};
 use super::traffic::Traffic;
 use crate::rig::RigFile;
 
@@ -20,6 +21,16 @@ pub trait Target {
     /// What it reports about itself beside its command; the rest is no column of the trace.
     fn reports(&self) -> Reports {
         Reports::ALL
+    }
+
+    /// What the firmware's clock has counted when the run begins, s; said before the beginning. Only
+    /// programs at their pins heed it.
+    fn set_clock(&mut self, _clock_s: f64) {}
+
+    /// The board's pins, if this is a program that is run at them: then it is driven by
+    /// [`PinTarget::run`] and never asked for a tick.
+    fn pins(&mut self) -> Option<&mut dyn PinTarget> {
+        None
     }
 
     /// Starts a run on `rig`, with its settings if the controller takes any.
@@ -48,6 +59,11 @@ pub trait Target {
     /// What went over the link since the run began; `None` if there is no link.
     fn traffic(&self) -> Option<Traffic> {
         None
+    }
+
+    /// Lines that the program wrote to its serial ports, with their times.
+    fn serial(&self) -> &[SerialLine] {
+        &[]
     }
 }
 
@@ -78,6 +94,18 @@ impl Target for Box<dyn Target> {
 
     fn traffic(&self) -> Option<Traffic> {
         (**self).traffic()
+    }
+
+    fn set_clock(&mut self, clock_s: f64) {
+        (**self).set_clock(clock_s);
+    }
+
+    fn pins(&mut self) -> Option<&mut dyn PinTarget> {
+        (**self).pins()
+    }
+
+    fn serial(&self) -> &[SerialLine] {
+        (**self).serial()
     }
 }
 
@@ -114,6 +142,19 @@ pub enum TargetError {
         /// What would help.
         help: Option<String>,
     },
+    /// The program under test has ended or does not fit; what happened.
+    #[error("{why}{}", help.as_ref().map_or_else(String::new, |help| format!("; {help}")))]
+    Program {
+        /// What happened.
+        why: String,
+        /// What would help.
+        help: Option<String>,
+    },
+    /// A fault of a link, where there is none.
+    #[error(
+        "a program that is run at its pins has no link: `link_loss` and `link_corruption` have no meaning"
+    )]
+    NoLink,
     /// The user wants to stop, and the controller was waited for no longer.
     #[error("stopped while waiting for the controller")]
     Stopped,

@@ -17,7 +17,7 @@ use trimproof_diagnostics::{FileError, nearest};
 ///
 /// Gives everything that is wrong, in the order in which it is met; of a text that is no TOML the
 /// first thing.
-pub(super) fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
+pub(crate) fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
     let document = match DeTable::parse(text) {
         Ok(document) => document,
         Err(error) => return vec![FileError::from_toml(text, &error)],

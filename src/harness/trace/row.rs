@@ -25,6 +25,10 @@ pub struct Row {
     pub contact: bool,
     /// Whether this tick's message never reached the controller; its last answer stands.
     pub tick_lost: bool,
+    /// Longest turn of the program's loop that ended in the last tick, ms.
+    pub loop_longest_ms: f64,
+    /// Shortest turn of the program's loop that ended in the last tick, ms.
+    pub loop_shortest_ms: f64,
     /// Whether the controller has started again since its last answer.
     pub controller_reset: bool,
 }
@@ -60,6 +64,16 @@ pub struct AxisRow {
     pub step_rate_deg_per_s: f64,
     /// Commanded less actual rotor position, full steps.
     pub lag_steps: f64,
+    /// Where the driver's count puts the trim shaft, deg.
+    pub command_deg: f64,
+    /// Rate of the driver's count over the last tick, deg/s at the stick.
+    pub command_rate_deg_per_s: f64,
+    /// Steps that the driver has counted, microsteps.
+    pub steps: i32,
+    /// Step pulses so far that the driver may have missed.
+    pub pulses_refused: i32,
+    /// Voltage of the angle sensor at the board's pin, V.
+    pub sensor_v: f64,
     /// Joystick axis for the host simulator, -32767 to 32767.
     pub joystick: i32,
     /// Raw angle sensor reading, counts.

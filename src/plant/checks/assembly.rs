@@ -184,12 +184,14 @@ fn the_parts_around_the_stick_have_their_own_numbers() {
             run_a: 3.7,
             hold_a: 3.5,
             undervoltage_v: 10.5,
+            kind: crate::driver::DriverKind::default(),
         },
         DriverParams {
             microsteps: 8,
             run_a: 3.3,
             hold_a: 3.05,
             undervoltage_v: 9.5,
+            kind: crate::driver::DriverKind::default(),
         },
     ];
     let sensors = [

@@ -11,6 +11,7 @@ fn driver() -> Driver {
         run_a: 3.0,
         hold_a: 2.0,
         undervoltage_v: 9.0,
+        kind: crate::driver::DriverKind::default(),
     })
 }
 

@@ -101,7 +101,39 @@ table! {
         hold_a: f64 = 0.02..=30.0,
         /// Supply below which the driver switches off and forgets its index, V.
         undervoltage_v: f64 = 3.0..=60.0,
+        /// Share of the current that the driver drives by itself once no step pulse has come for
+        /// `standstill_after_s` (default 1: it does not reduce it).
+        #[serde(default = "default_standstill_share")]
+        standstill_share: f64 = 0.0..=1.0,
+        /// Time without a step pulse after which it does so, s (default 0.4).
+        #[serde(default = "default_standstill_after_s")]
+        standstill_after_s: f64 = 0.001..=60.0,
+    } and {
+        /// Whether the driver has a reset line that puts its microstep index to 0 (default true).
+        #[serde(default = "yes")]
+        reset_line: bool,
+        /// Whether a line chooses between holding and running current (default true); without it
+        /// the driver drives its running current whenever it is enabled.
+        #[serde(default = "yes")]
+        current_line: bool,
+        /// Whether the driver goes on counting step pulses while it is disabled (default true).
+        #[serde(default = "yes")]
+        counts_while_off: bool,
     }
+}
+
+/// See [`DriverRig::standstill_share`].
+fn default_standstill_share() -> f64 {
+    1.0
+}
+
+/// See [`DriverRig::standstill_after_s`].
+fn default_standstill_after_s() -> f64 {
+    0.4
+}
+
+fn yes() -> bool {
+    true
 }
 
 table! {

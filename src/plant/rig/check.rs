@@ -73,7 +73,9 @@ impl<'a> RangeChecker<'a> {
 macro_rules! table {
     ($(#[$outer:meta])* pub struct $name:ident {
         $($(#[$inner:meta])* $field:ident: $kind:ty = $min:literal..=$max:literal,)*
-    }) => {
+    } $(and {
+        $($(#[$other:meta])* $flag:ident: $flag_kind:ty,)*
+    })?) => {
         #[derive(Clone, Debug, PartialEq, serde::Serialize, serde::Deserialize, schemars::JsonSchema)]
         #[serde(deny_unknown_fields)]
         $(#[$outer])*
@@ -82,6 +84,7 @@ macro_rules! table {
             #[doc = concat!("Valid: ", stringify!($min), " to ", stringify!($max), ".")]
             #[schemars(range(min = $min, max = $max))]
             pub $field: $kind,)*
+            $($($(#[$other])* pub $flag: $flag_kind,)*)?
         }
 
         impl $name {

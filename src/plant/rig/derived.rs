@@ -68,6 +68,11 @@ impl SensorRig {
         (1.0 + self.gain_error) * (angle_deg + bent) + self.offset_deg
     }
 
+    /// A signal in degrees as a share of the scale, clipped to it.
+    pub fn share(&self, signal_deg: f64) -> f64 {
+        ((signal_deg - self.min_deg) / (self.max_deg - self.min_deg)).clamp(0.0, 1.0)
+    }
+
     /// Converter counts of a signal in degrees: nearest count, clipped to the scale.
     pub fn counts(&self, signal_deg: f64) -> u16 {
         let full = f64::from(self.full_scale());

@@ -49,6 +49,9 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     }
     let targets = TargetSource::open_target(&args.target, args.threads)
         .inspect_err(|failure| report_nothing_run(&cases, args, epoch_s, failure, paint))?;
+    for case in &mut cases {
+        targets.say_promises(std::sync::Arc::make_mut(&mut case.rig));
+    }
     try_places(args)?;
     report::warn(&warnings, paint);
     watch::say_advice(&cases);

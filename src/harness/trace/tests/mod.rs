@@ -39,6 +39,11 @@ fn about() -> About {
 fn row(index: usize) -> Row {
     let x = index as f64;
     let axis = |offset: f64| AxisRow {
+        command_deg: offset + 0.7,
+        command_rate_deg_per_s: -0.5 * offset,
+        steps: -17,
+        pulses_refused: 2,
+        sensor_v: 2.5 + 0.01 * offset,
         stick_deg: x * 0.1 + offset,
         stick_rate_deg_per_s: -x / 3.0,
         trim_deg: x * 1e-7,

@@ -1,0 +1,1 @@
+//! The seam at the pins, against programs in this process.

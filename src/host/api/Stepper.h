@@ -1,0 +1,2 @@
+/* Stepper.h: not in a host build. */
+#error "Stepper.h: a host build has no Stepper; prove the image instead: --on pins:FILE"
