@@ -8,6 +8,7 @@ mod files;
 mod frames;
 mod host_files;
 mod process;
+mod sketch;
 mod target;
 #[cfg(test)]
 mod tests;
