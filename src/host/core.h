@@ -50,7 +50,7 @@ void tpc_begin(void);                               /* after BEGIN: state as at 
 void tpc_advance(uint64_t target_ns, bool busy);    /* busy: a handler's time comes on top */
 void tpc_look_again(void);                          /* after a change of what is due */
 uint64_t tpc_ns_of_cycles(uint64_t cycles);
-uint64_t tpc_ticks(void);                           /* counted by the clock's timer, 64 cycles each */
+uint64_t tpc_ticks(void);                           /* of the clock's timer: 64 cycles each */
 uint32_t tpc_micros(void);
 uint32_t tpc_millis(void);
 void tpc_interrupts_off(void);
@@ -84,6 +84,7 @@ void tpc_event(uint8_t kind, uint8_t id, uint32_t value);
 void tpc_fail(uint8_t kind, const char *text) __attribute__((noreturn));
 uint64_t tpc_change_due(void);
 void tpc_change_apply(void);
+extern volatile bool tpc_reading_values;            /* a crash is then the request's fault */
 
 /* pins.c */
 void tpc_outside(uint8_t pin, uint8_t level);

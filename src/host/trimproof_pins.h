@@ -25,7 +25,7 @@ void loop(void);  /* again and again */
 /* ---- time ---- */
 
 /* Nanoseconds and microseconds that the chip's clock has counted: virtual time since the run began
- * plus the offset that the run gives. The microseconds wrap at 32 bits, as a chip's counter does. */
+ * plus the offset that the run gives. The microseconds wrap at 32 bits, as a chip's counter. */
 uint64_t tp_now_ns(void);
 uint32_t tp_now_us(void);
 

@@ -127,7 +127,8 @@ def narrow_rewrites_types_numbers_and_formats():
             ("#define L 1000UL\n#define T unsigned long\nlong x;",
              "#define L 1000U \n#define T unsigned int \nint  x;"),
             ('p("%lu %-5ld %lld %%ld long 5L");', 'p("%u %-5d %lld %%ld long 5L"  );'),
-            ("// long 5L\n/* long */ 'l' longer 0xFFL 1e3", "// long 5L\n/* long */ 'l' longer 0xFF  1e3"),
+            ("// long 5L\n/* long */ 'l' longer 0xFFL 1e3",
+             "// long 5L\n/* long */ 'l' longer 0xFF  1e3"),
             ('#include "long.h"\nR"x(long %ld)x" "unfinished long\n',) * 2]:
         with open(source, "w") as file:
             file.write(before)
@@ -234,7 +235,8 @@ def eeprom():
 @case
 def watchdog():
     for how in (0, 1):  # stops resetting it; hangs in a loop without a call
-        events, process, fail = [], Process(build("watchdog.ino"), fills=[(1, 0, bytes([how]))]), None
+        process = Process(build("watchdog.ino"), fills=[(1, 0, bytes([how]))])
+        events, fail = [], None
         for ms in range(20, 2000, 20):
             done = process.run(ms * MS)
             if isinstance(done, Fail):
@@ -266,7 +268,19 @@ def serial_blocks_and_prints():
     near(v["flush_us"], 65 * byte_ns / 1000, 1000)
     text = bytes(value for _, _, value in sent[165:])
     assert text == (
-        b"-12 FFFFFFFF 11001000 3.14159 -0.01 flash 4294967295 a1,ff1.5\r\nHELLO PINS6EL-1\r\n"), text
+        b"-12 FFFFFFFF 11001000 3.14159 -0.01 flash 4294967295 a1,ff1.5\r\n"
+        b"HELLO PINS6EL-1\r\n"), text
+
+
+@case
+def features_of_the_api():
+    wanted = ["7", "3p", "3p", "1", "1", "1011", "1234", "-7", "0.300000", "ovf", "nan", "name",
+              "60000", "0", "19", "71", "-3", "n=5 u=3000000000 f=2.50 c=x", "3", "19.50", "1", "1",
+              "16807", "0", "raw", "4294967291", ""]
+    for chip in ("atmega2560", "atmega328p"):
+        done = Process(build("features.ino", chip), chip).run(1100 * MS)
+        lines = text_of(done.events).decode().replace("\r", "").split("\n")
+        assert lines == wanted, [pair for pair in zip(lines, wanted) if pair[0] != pair[1]]
 
 
 @case
@@ -344,8 +358,8 @@ def small_interface_in_c99():
 
 @case
 def image_only_things_do_not_compile():
-    for define, words in [("WITH_REGISTER", "no registers"), ("WITH_VECTOR", "no vectors"),
-                          ("WITH_BUS", "SPI.h")]:
+    for define, words in [("WITH_REGISTER", "no register"), ("WITH_VECTOR", "no vectors"),
+                          ("WITH_BUS", "no SPI")]:
         command = program_command("register.ino", "atmega2560", ["-D" + define])
         good, text = compiled(*command, "-c", "-o", os.devnull)
         assert not good and words in text and "--on pins:FILE" in text, text
@@ -365,6 +379,7 @@ def bad_requests_fail_6():
     for changes in [[(5, 0, 1, 1), (4, 0, 1, 1)], [(MS + 1, 0, 1, 1)], [(0, 0, 96, 1)],
                     [(0, 1, 16, 1)], [(0, 0, 1, 3)], [(0, 2, 1, 1)]]:
         assert Process(exe).run(MS, changes).kind == 6, changes
+    assert Process(exe, values=[(8, "I")]).run(MS).kind == 6  # an address that nobody has
     process = Process(exe)
     process.send(0x03, b"")
     assert process.receive().kind == 6
