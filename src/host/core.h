@@ -2,7 +2,8 @@
  *
  * core.c    virtual time, what is due when, the clock of micros()/millis(), main()
  * pipe.c    frames over stdin and stdout
- * pins.c    pins, ADC, pin interrupts, square waves
+ * pins.c    pins, ADC, pin interrupts
+ * waves.c   square waves and PWM
  * serial.c  serial ports, EEPROM, watchdog
  * guard.c   signals, limits, exit: turns the end of the program into a FAIL frame
  */
@@ -93,11 +94,16 @@ void tpc_mode(uint8_t pin, int mode);
 bool tpc_level(uint8_t pin);
 void tpc_drive(uint8_t pin, bool high);
 void tpc_reference(uint32_t microvolts);            /* 0: the one that BEGIN gives */
+void tpc_check_pin(uint8_t pin);                    /* ends the run if no chip has it */
+void tpc_latch(uint8_t pin, bool high);             /* as tpc_drive, handlers run later */
+bool tpc_latched(uint8_t pin);
+void tpc_run_handlers(bool level_too);
+bool tpc_any_handler(void);
+
+/* waves.c */
 uint64_t tpc_wave_due(void);
 void tpc_wave_edge(void);
 bool tpc_wave_on(uint8_t pin);
-void tpc_run_handlers(bool level_too);
-bool tpc_any_handler(void);
 
 /* serial.c */
 void tpc_eeprom_clear(void);

@@ -67,6 +67,12 @@ bool tp_interrupts_are_on(void);
 bool tp_start_wave(uint8_t pin, uint64_t high_cycles, uint64_t low_cycles, uint64_t edges);
 void tp_stop_wave(uint8_t pin);
 
+/* PWM of a timer that has run since the start: high_cycles of period_cycles, in the middle of the
+ * period (phase-correct) or at its beginning (fast). Called again with the same period it keeps the
+ * phase, and the new length begins with the next period. tp_stop_wave() ends it; the pin then has
+ * the level that was written before. False as above, or if the length is 0 or the period. */
+bool tp_start_pwm(uint8_t pin, uint64_t high_cycles, uint64_t period_cycles, bool centred);
+
 /* ---- serial ports: 0..=3 are USARTs, 8 is the USB port of the 32U4 ---- */
 
 void tp_serial_begin(uint8_t port, uint32_t baud);

@@ -33,7 +33,7 @@ def core_objects(chip, extra=()):
         out = tempfile.mkdtemp(dir=WORK)
         objects[key] = []
         board = ["-I" + HOST + "/api", "-DTP_CHIP_" + chip.upper(), "-DF_CPU=16000000UL"]
-        for name in ["core.c", "pipe.c", "pins.c", "serial.c", "guard.c",
+        for name in ["core.c", "pipe.c", "pins.c", "waves.c", "serial.c", "guard.c",
                      "api/wiring.c", "api/wiring.cpp", "api/numbers.c", "api/print.cpp",
                      "api/wstring.cpp"]:
             target = os.path.join(out, name.replace("/", "_") + ".o")

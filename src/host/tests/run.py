@@ -300,6 +300,20 @@ def tone_and_pwm():
 
 
 @case
+def pwm_keeps_its_phase_and_duty():
+    # Written anew every 1 ms while the period is 2.04 ms: the share of high must be the one asked.
+    process = Process(build("pwm.ino"), fills=[])
+    events = process.run(200 * MS).events + process.run(1224 * MS).events
+    for pin, share in [(62, 64 / 255), (53, 65 / 256)]:
+        edges = [e for e in pin_events(events, pin) if e[0] > 204 * MS]
+        high = sum(b[0] - a[0] for a, b in zip(edges, edges[1:]) if a[1] == 1)
+        near(high / (edges[-1][0] - edges[0][0]), share, 0.002)
+    # A digitalRead ends the PWM of pin 10: two full periods and no edge afterwards.
+    edges = pin_events(events, 12)
+    assert [value for _, value in edges] == [0, 1, 0, 1, 0] and edges[-1][0] < 6 * MS, edges
+
+
+@case
 def steps_do_not_change_the_run():
     changes = [(1_000_003 * i, 0, 36, i % 2) for i in range(1, 90)]
     changes += [(2_700_001 * i, 1, 0, i % 3 * 2_000_000) for i in range(1, 30)]
