@@ -284,6 +284,21 @@ def features_of_the_api():
 
 
 @case
+def pulses_and_shifts():
+    values = [("pulse_us", "I"), ("none_us", "I"), ("shifted", "B")]
+    process = Process(build("pulse.ino"), values=values)
+    # High at the start is a pulse already under way: not the one that is measured.
+    done = process.run(30 * MS, [(0, 0, 0, 1), (1 * MS, 0, 0, 0), (3 * MS, 0, 0, 1),
+                                 (4_500_000, 0, 0, 0), (6_550_000, 0, 0, 1)])
+    assert (process.v["none_us"], process.v["shifted"]) == (0, 0xFF), process.v
+    near(process.v["pulse_us"], 1500, 2)
+    clocks = [at for at, value in pin_events(done.events, 59) if value == 1]
+    data = pin_events(done.events, 35)
+    bits = [[v for at, v in data if at < clock][-1] for clock in clocks[:8]]
+    assert bits == [1, 0, 1, 0, 0, 1, 0, 1] and len(clocks) == 16, bits
+
+
+@case
 def tone_and_pwm():
     done = Process(build("tone.ino")).run(60 * MS)
     tone = [at for at, value in pin_events(done.events, 61)][1:]
