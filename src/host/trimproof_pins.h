@@ -75,6 +75,7 @@ bool tp_start_pwm(uint8_t pin, uint64_t high_cycles, uint64_t period_cycles, boo
 
 /* ---- serial ports: 0..=3 are USARTs, 8 is the USB port of the 32U4 ---- */
 
+/* baud 0 closes the port; what has not left is lost. */
 void tp_serial_begin(uint8_t port, uint32_t baud);
 /* Blocks while the 64-byte buffer is full. Before tp_serial_begin the byte is lost. */
 void tp_serial_write(uint8_t port, uint8_t byte);

@@ -153,7 +153,7 @@ uint32_t micros(void)
 void delay(uint32_t ms)
 {
     uint64_t tick_ns = tpc_ns_of_cycles(64);
-    if (!tp_interrupts_are_on() && ms >= 3) {
+    if (!tpc.interrupts_on && ms >= 3) {
         tpc_fail(TPC_STUCK, "delay() with interrupts off: on the chip it never returns");
     }
     if (ms > 0) {
