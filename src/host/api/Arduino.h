@@ -4,8 +4,8 @@
  * functions used before their definition, prototypes in front too; see README.md.
  * Times of the calls: ../costs.h. What differs from the chip: ../README.md.
  */
-#ifndef TRIMPROOF_ARDUINO_H
-#define TRIMPROOF_ARDUINO_H
+#ifndef TRIMPROOF_API_H
+#define TRIMPROOF_API_H
 
 #include <ctype.h>
 #include <math.h>
@@ -22,6 +22,7 @@
 #include <new>
 #endif
 
+#include "binary.h"
 #include "board.h"
 #include "trimproof_pins.h"
 
@@ -109,7 +110,7 @@ uint32_t millis(void);
 uint32_t micros(void);
 void delay(uint32_t ms);
 void delayMicroseconds(unsigned int us);
-void yield(void);
+void yield(void) __attribute__((weak)); /* a program may have its own */
 
 void attachInterrupt(uint8_t number, void (*handler)(void), int mode);
 void detachInterrupt(uint8_t number);

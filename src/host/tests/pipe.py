@@ -33,8 +33,9 @@ def core_objects(chip, extra=()):
         out = tempfile.mkdtemp(dir=WORK)
         objects[key] = []
         board = ["-I" + HOST + "/api", "-DTP_CHIP_" + chip.upper(), "-DF_CPU=16000000UL"]
-        for name in ["core.c", "pipe.c", "pins.c", "serial.c", "guard.c",
-                     "api/wiring.c", "api/wiring.cpp", "api/numbers.c", "api/print.cpp", "api/wstring.cpp"]:
+        for name in ["core.c", "pipe.c", "pins.c", "waves.c", "serial.c", "guard.c",
+                     "api/wiring.c", "api/wiring.cpp", "api/numbers.c", "api/print.cpp",
+                     "api/wstring.cpp"]:
             target = os.path.join(out, name.replace("/", "_") + ".o")
             first = [CC, "-std=gnu99"] if name.endswith(".c") else [CXX, "-std=gnu++11"]
             more = board if name.startswith("api/") else []
@@ -122,7 +123,8 @@ class Process:
             body += struct.pack("<BII", space, at, len(data)) + data
         body += bytes([len(values)])
         for name, letter in values:
-            body += struct.pack("<QB", address(exe, name), struct.calcsize(letter))
+            at = address(exe, name) if isinstance(name, str) else name
+            body += struct.pack("<QB", at, struct.calcsize(letter))
         self.send(0x01, body + struct.pack("<BI", 0, 0))
         self.ready = self.receive()
 

@@ -127,7 +127,8 @@ def narrow_rewrites_types_numbers_and_formats():
             ("#define L 1000UL\n#define T unsigned long\nlong x;",
              "#define L 1000U \n#define T unsigned int \nint  x;"),
             ('p("%lu %-5ld %lld %%ld long 5L");', 'p("%u %-5d %lld %%ld long 5L"  );'),
-            ("// long 5L\n/* long */ 'l' longer 0xFFL 1e3", "// long 5L\n/* long */ 'l' longer 0xFF  1e3"),
+            ("// long 5L\n/* long */ 'l' longer 0xFFL 1e3",
+             "// long 5L\n/* long */ 'l' longer 0xFF  1e3"),
             ('#include "long.h"\nR"x(long %ld)x" "unfinished long\n',) * 2]:
         with open(source, "w") as file:
             file.write(before)
@@ -234,7 +235,8 @@ def eeprom():
 @case
 def watchdog():
     for how in (0, 1):  # stops resetting it; hangs in a loop without a call
-        events, process, fail = [], Process(build("watchdog.ino"), fills=[(1, 0, bytes([how]))]), None
+        process = Process(build("watchdog.ino"), fills=[(1, 0, bytes([how]))])
+        events, fail = [], None
         for ms in range(20, 2000, 20):
             done = process.run(ms * MS)
             if isinstance(done, Fail):
@@ -266,7 +268,34 @@ def serial_blocks_and_prints():
     near(v["flush_us"], 65 * byte_ns / 1000, 1000)
     text = bytes(value for _, _, value in sent[165:])
     assert text == (
-        b"-12 FFFFFFFF 11001000 3.14159 -0.01 flash 4294967295 a1,ff1.5\r\nHELLO PINS6EL-1\r\n"), text
+        b"-12 FFFFFFFF 11001000 3.14159 -0.01 flash 4294967295 a1,ff1.5\r\n"
+        b"HELLO PINS6EL-1\r\n"), text
+
+
+@case
+def features_of_the_api():
+    wanted = ["7", "3p", "3p", "1", "1", "1011", "1234", "-7", "0.300000", "ovf", "nan", "name",
+              "60000", "0", "19", "71", "-3", "n=5 u=3000000000 f=2.50 c=x", "3", "19.50", "1", "1",
+              "16807", "0", "raw", "4294967291", ""]
+    for chip in ("atmega2560", "atmega328p"):
+        done = Process(build("features.ino", chip), chip).run(1100 * MS)
+        lines = text_of(done.events).decode().replace("\r", "").split("\n")
+        assert lines == wanted, [pair for pair in zip(lines, wanted) if pair[0] != pair[1]]
+
+
+@case
+def pulses_and_shifts():
+    values = [("pulse_us", "I"), ("none_us", "I"), ("shifted", "B")]
+    process = Process(build("pulse.ino"), values=values)
+    # High at the start is a pulse already under way: not the one that is measured.
+    done = process.run(30 * MS, [(0, 0, 0, 1), (1 * MS, 0, 0, 0), (3 * MS, 0, 0, 1),
+                                 (4_500_000, 0, 0, 0), (6_550_000, 0, 0, 1)])
+    assert (process.v["none_us"], process.v["shifted"]) == (0, 0xFF), process.v
+    near(process.v["pulse_us"], 1500, 2)
+    clocks = [at for at, value in pin_events(done.events, 59) if value == 1]
+    data = pin_events(done.events, 35)
+    bits = [[v for at, v in data if at < clock][-1] for clock in clocks[:8]]
+    assert bits == [1, 0, 1, 0, 0, 1, 0, 1] and len(clocks) == 16, bits
 
 
 @case
@@ -283,6 +312,20 @@ def tone_and_pwm():
         near(downs[0] - ups[0], period * part, 1)
     assert [value for _, value in pin_events(done.events, 12)] == [0, 1]
     assert pin_events(done.events, 62)[-1][1] == 0
+
+
+@case
+def pwm_keeps_its_phase_and_duty():
+    # Written anew every 1 ms while the period is 2.04 ms: the share of high must be the one asked.
+    process = Process(build("pwm.ino"), fills=[])
+    events = process.run(200 * MS).events + process.run(1224 * MS).events
+    for pin, share in [(62, 64 / 255), (53, 65 / 256)]:
+        edges = [e for e in pin_events(events, pin) if e[0] > 204 * MS]
+        high = sum(b[0] - a[0] for a, b in zip(edges, edges[1:]) if a[1] == 1)
+        near(high / (edges[-1][0] - edges[0][0]), share, 0.002)
+    # A digitalRead ends the PWM of pin 10: two full periods and no edge afterwards.
+    edges = pin_events(events, 12)
+    assert [value for _, value in edges] == [0, 1, 0, 1, 0] and edges[-1][0] < 6 * MS, edges
 
 
 @case
@@ -344,8 +387,8 @@ def small_interface_in_c99():
 
 @case
 def image_only_things_do_not_compile():
-    for define, words in [("WITH_REGISTER", "no registers"), ("WITH_VECTOR", "no vectors"),
-                          ("WITH_BUS", "SPI.h")]:
+    for define, words in [("WITH_REGISTER", "no register"), ("WITH_VECTOR", "no vectors"),
+                          ("WITH_BUS", "no SPI")]:
         command = program_command("register.ino", "atmega2560", ["-D" + define])
         good, text = compiled(*command, "-c", "-o", os.devnull)
         assert not good and words in text and "--on pins:FILE" in text, text
@@ -365,6 +408,7 @@ def bad_requests_fail_6():
     for changes in [[(5, 0, 1, 1), (4, 0, 1, 1)], [(MS + 1, 0, 1, 1)], [(0, 0, 96, 1)],
                     [(0, 1, 16, 1)], [(0, 0, 1, 3)], [(0, 2, 1, 1)]]:
         assert Process(exe).run(MS, changes).kind == 6, changes
+    assert Process(exe, values=[(8, "I")]).run(MS).kind == 6  # an address that nobody has
     process = Process(exe)
     process.send(0x03, b"")
     assert process.receive().kind == 6

@@ -21,6 +21,7 @@ void setup()
     burst_us = t2 - t1;
     short_us = t1 - t0;
     Serial.end();
+    Serial.print("lost");
     Serial.begin(115200);
     Serial.print(-12);
     Serial.print(' ');
