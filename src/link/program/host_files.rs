@@ -54,6 +54,7 @@ pub(super) const HOST_FILES: &[(&str, &str)] = &[
         include_str!("../../host/api/avr/sleep.h"),
     ),
     ("api/avr/wdt.h", include_str!("../../host/api/avr/wdt.h")),
+    ("api/binary.h", include_str!("../../host/api/binary.h")),
     ("api/board.h", include_str!("../../host/api/board.h")),
     ("api/numbers.c", include_str!("../../host/api/numbers.c")),
     ("api/print.cpp", include_str!("../../host/api/print.cpp")),
@@ -84,6 +85,7 @@ pub(super) const HOST_FILES: &[(&str, &str)] = &[
         "trimproof_pins.h",
         include_str!("../../host/trimproof_pins.h"),
     ),
+    ("waves.c", include_str!("../../host/waves.c")),
 ];
 
 #[cfg(test)]

@@ -13,7 +13,7 @@ const FIRMWARE: &str = r#"name = "tern"
 [board]
 chip = "atmega2560"
 powered_by = "motor_supply"
-brown_out_v = 8.0
+brown_out_v = 12.0
 [pitch]
 step = { pin = "PA0" }
 direction = { pin = "PA1" }
@@ -300,7 +300,7 @@ fn a_board_without_supply_lets_its_lines_go() {
     let supply = run.trace.numbers("supply_v").unwrap();
     let reset = run.trace.switches("controller_reset").unwrap();
     assert!(enabled[90]);
-    let off = supply.iter().position(|volts| *volts < 8.0).unwrap();
+    let off = supply.iter().position(|volts| *volts < 12.0).unwrap();
     assert!(
         enabled[off + 1..].iter().all(|on| !on),
         "nobody enables it again"
@@ -308,7 +308,7 @@ fn a_board_without_supply_lets_its_lines_go() {
     assert_eq!(program.restarts.len(), 1);
     assert_eq!(reset.iter().filter(|on| **on).count(), 1);
     // With a supply of its own it never notices.
-    let own = FIRMWARE.replace("powered_by = \"motor_supply\"\nbrown_out_v = 8.0\n", "");
+    let own = FIRMWARE.replace("powered_by = \"motor_supply\"\nbrown_out_v = 12.0\n", "");
     let mut program = Scripted::new(&own, vec![(0, drive(ENABLE, false))]);
     let run = program.run_for(&rig, dip, 1.5);
     assert!(program.restarts.is_empty());
