@@ -68,7 +68,8 @@ pub struct Board {
     /// Where the board gets its supply from (default: a supply of its own).
     #[serde(default)]
     pub powered_by: PoweredBy,
-    /// Motor supply below which a board that is fed by it is off, V (default 6.5).
+    /// Motor supply below which a board that is fed by it is off, V (default 6.5); half a volt above
+    /// it starts again.
     #[serde(default = "default_brown_out_v")]
     #[schemars(range(min = 1.0, max = 60.0))]
     pub brown_out_v: f64,

@@ -171,6 +171,8 @@ table! {
         "hat.left", Switch, "", "raw level of the hat, left", |row: &Row| row.switches.hat_left;
         "hat.right", Switch, "", "raw level of the hat, right", |row: &Row| row.switches.hat_right;
         "force_trim", Switch, "", "raw level of the force-trim switch", |row: &Row| row.switches.force_trim;
+        "loop.longest_ms", Number, "ms", "longest turn of the program's loop that ended in the last tick, or the last one before", |row: &Row| row.loop_longest_ms;
+        "loop.shortest_ms", Number, "ms", "shortest turn of the program's loop that ended in the last tick, or the last one before", |row: &Row| row.loop_shortest_ms;
     }
     fault {
         "sensor_range", SensorRange, "a sensor reads outside its valid counts";
@@ -187,8 +189,6 @@ table! {
     last {
         "contact", Switch, "", "the stick touches a stop or an obstacle", |row: &Row| row.contact;
         "tick_lost", Switch, "", "this tick's message did not reach the controller", |row: &Row| row.tick_lost;
-        "loop.longest_ms", Number, "ms", "longest turn of the program's loop that ended in the last tick, or the last one before", |row: &Row| row.loop_longest_ms;
-        "loop.shortest_ms", Number, "ms", "shortest turn of the program's loop that ended in the last tick, or the last one before", |row: &Row| row.loop_shortest_ms;
         "controller_reset", Switch, "", "the controller has started again since its last answer", |row: &Row| row.controller_reset;
     }
 }

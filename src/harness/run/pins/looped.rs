@@ -38,6 +38,10 @@ impl StretchEnd {
     }
 }
 
+/// How far above its brown-out the supply must be before a board that was off starts again, V
+/// (common practice, no source): drives that go off give their windings' energy back to the supply.
+const BACK_ABOVE_V: f64 = 0.5;
+
 /// An angle sensor at a pin.
 struct SensorWire {
     channel: u8,
@@ -241,8 +245,9 @@ impl PinLoop {
     }
 
     fn lacks_supply(&self, plant: &Plant) -> bool {
+        let more_v = if self.is_off { BACK_ABOVE_V } else { 0.0 };
         self.off_below_v
-            .is_some_and(|volts| plant.supply_v() < volts)
+            .is_some_and(|volts| plant.supply_v() < volts + more_v)
     }
 
     fn run_board(

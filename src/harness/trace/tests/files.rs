@@ -47,7 +47,9 @@ fn mcap_is_as_its_specification_has_it() {
         .unwrap()
         .map(|message| message.unwrap())
         .collect();
-    let topics = ["/trace", "/pitch", "/roll", "/hand", "/hat", "/fault"];
+    let topics = [
+        "/trace", "/pitch", "/roll", "/hand", "/hat", "/loop", "/fault",
+    ];
     assert_eq!(messages.len(), 50 * topics.len());
     let on = |topic: &str| {
         let all = messages.iter();
