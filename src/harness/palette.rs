@@ -42,7 +42,7 @@ pub const LIMIT: Rgb = BLACK;
 
 /// Hue of a quantity on the pitch axis, and its shade on the roll axis. Quantities of the same unit
 /// have different hues.
-const QUANTITIES: [(&str, Rgb, Rgb); 20] = [
+const QUANTITIES: [(&str, Rgb, Rgb); 25] = [
     // Angles.
     ("stick_deg", BLUE, [0x00, 0x39, 0x5A]),
     ("trim_deg", GREEN, [0x00, 0x4F, 0x3A]),
@@ -51,10 +51,16 @@ const QUANTITIES: [(&str, Rgb, Rgb); 20] = [
     ("drive_deg", BLACK, [0x7D, 0x7D, 0x7D]),
     ("deflection_deg", SKY, [0xA6, 0xD8, 0xF5]),
     ("rotor_deg", [0x8C, 0x5A, 0x3C], [0xC9, 0xAE, 0x98]),
+    ("command_deg", [0x6E, 0x7A, 0x1F], [0xB5, 0xC0, 0x66]),
     // Rates.
     ("stick_rate_deg_per_s", BLUE, [0x00, 0x39, 0x5A]),
     ("drive_rate_deg_per_s", BLACK, [0x7D, 0x7D, 0x7D]),
     ("step_rate_deg_per_s", GREEN, [0x00, 0x4F, 0x3A]),
+    (
+        "command_rate_deg_per_s",
+        [0x6E, 0x7A, 0x1F],
+        [0xB5, 0xC0, 0x66],
+    ),
     // Forces and torques.
     ("grip_force_n", BLUE, [0x00, 0x39, 0x5A]),
     ("stop_force_n", ORANGE, [0x8F, 0x63, 0x00]),
@@ -65,17 +71,22 @@ const QUANTITIES: [(&str, Rgb, Rgb); 20] = [
     ("microstep_index", BLUE, [0x00, 0x39, 0x5A]),
     ("step_fraction", ORANGE, [0x8F, 0x63, 0x00]),
     ("current_level", PURPLE, [0x7A, 0x3D, 0x60]),
+    ("steps", SKY, [0xA6, 0xD8, 0xF5]),
+    ("pulses_refused", [0x8C, 0x5A, 0x3C], [0xC9, 0xAE, 0x98]),
     // What leaves and what comes in.
     ("joystick", GREEN, [0x00, 0x4F, 0x3A]),
     ("sensor_counts", PURPLE, [0x7A, 0x3D, 0x60]),
+    ("sensor_v", PURPLE, [0x7A, 0x3D, 0x60]),
 ];
 
 /// Signals of no axis.
-const OTHERS: [(&str, Rgb); 4] = [
+const OTHERS: [(&str, Rgb); 6] = [
     ("hand.pitch_deg", [0xB8, 0xA0, 0x60]),
     ("hand.roll_deg", [0x5C, 0x4A, 0x12]),
     ("supply_v", BLACK),
     ("supply_a", GREEN),
+    ("loop.longest_ms", BLUE),
+    ("loop.shortest_ms", SKY),
 ];
 
 /// Colour of a signal, by its name in traces and formulas; none for a switch, a state and what is

@@ -198,6 +198,7 @@ void tp_interrupts(bool on)
 
 bool tp_interrupts_are_on(void)
 {
+    tpc_spend(TP_COST_INTERRUPT_FLAG);
     return tpc.interrupts_on;
 }
 

@@ -2,7 +2,8 @@
  *
  * core.c    virtual time, what is due when, the clock of micros()/millis(), main()
  * pipe.c    frames over stdin and stdout
- * pins.c    pins, ADC, pin interrupts, square waves
+ * pins.c    pins, ADC, pin interrupts
+ * waves.c   square waves and PWM
  * serial.c  serial ports, EEPROM, watchdog
  * guard.c   signals, limits, exit: turns the end of the program into a FAIL frame
  */
@@ -50,7 +51,7 @@ void tpc_begin(void);                               /* after BEGIN: state as at 
 void tpc_advance(uint64_t target_ns, bool busy);    /* busy: a handler's time comes on top */
 void tpc_look_again(void);                          /* after a change of what is due */
 uint64_t tpc_ns_of_cycles(uint64_t cycles);
-uint64_t tpc_ticks(void);                           /* counted by the clock's timer, 64 cycles each */
+uint64_t tpc_ticks(void);                           /* of the clock's timer: 64 cycles each */
 uint32_t tpc_micros(void);
 uint32_t tpc_millis(void);
 void tpc_interrupts_off(void);
@@ -84,6 +85,7 @@ void tpc_event(uint8_t kind, uint8_t id, uint32_t value);
 void tpc_fail(uint8_t kind, const char *text) __attribute__((noreturn));
 uint64_t tpc_change_due(void);
 void tpc_change_apply(void);
+extern volatile bool tpc_reading_values;            /* a crash is then the request's fault */
 
 /* pins.c */
 void tpc_outside(uint8_t pin, uint8_t level);
@@ -92,11 +94,16 @@ void tpc_mode(uint8_t pin, int mode);
 bool tpc_level(uint8_t pin);
 void tpc_drive(uint8_t pin, bool high);
 void tpc_reference(uint32_t microvolts);            /* 0: the one that BEGIN gives */
+void tpc_check_pin(uint8_t pin);                    /* ends the run if no chip has it */
+void tpc_latch(uint8_t pin, bool high);             /* as tpc_drive, handlers run later */
+bool tpc_latched(uint8_t pin);
+void tpc_run_handlers(bool level_too);
+bool tpc_any_handler(void);
+
+/* waves.c */
 uint64_t tpc_wave_due(void);
 void tpc_wave_edge(void);
 bool tpc_wave_on(uint8_t pin);
-void tpc_run_handlers(bool level_too);
-bool tpc_any_handler(void);
 
 /* serial.c */
 void tpc_eeprom_clear(void);
@@ -112,8 +119,9 @@ uint8_t tpc_board_pin(uint8_t number);              /* a board number to a port 
 /* guard.c */
 void tpc_guard_start(void);
 
-/* The chip for which a board API was compiled; absent with the small interface alone. */
+/* Chip and clock for which a board API was compiled; absent with the small interface alone. */
 extern const char tpc_board_chip[] __attribute__((weak));
+extern const uint32_t tpc_board_hz __attribute__((weak));
 
 #ifdef __cplusplus
 }

@@ -43,7 +43,7 @@
 #define TP_ADC_CLOCKS_TIMES_2 26
 #define TP_ADC_SAMPLE_TIMES_2 3
 #define TP_ADC_FIRST_EXTRA_TIMES_2 24
-#define TP_COST_ADC_CALL 128        /* start on the prescaler's edge, code around it: 112 us in all */
+#define TP_COST_ADC_CALL 128        /* wait for the prescaler, code around: 112 us in all */
 #define TP_COST_EEPROM_READ 10
 #define TP_COST_EEPROM_WRITE 30
 #define TP_EEPROM_BUSY_NS 3400000u  /* data sheet, "EEPROM": erase and write 3.4 ms, from memory */

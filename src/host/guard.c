@@ -6,6 +6,7 @@
 #include "core.h"
 
 #include <signal.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/resource.h>
@@ -30,6 +31,9 @@ enum { TICK_MS = 500, STUCK_TICKS = 10, MEMORY_MIB = 256, STACK_BYTES = 64 << 10
 
 static void on_crash(int number)
 {
+    if (tpc_reading_values) {
+        tpc_fail(TPC_REQUEST, "a named value lies at an address that the process does not have");
+    }
     switch (number) {
     case SIGSEGV: tpc_fail(TPC_CRASHED, "SIGSEGV (wild pointer, or the stack ran over)");
     case SIGFPE: tpc_fail(TPC_CRASHED, "SIGFPE (division by zero)");
@@ -61,6 +65,7 @@ static void on_tick(int number)
 
 static void on_exit_call(void)
 {
+    fflush(stdout);
     tpc_fail(TPC_ENDED, "the program ended itself (exit)");
 }
 

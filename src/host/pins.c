@@ -1,14 +1,13 @@
-/* pins.c: pins, ADC, pin interrupts and square waves. */
+/* pins.c: pins, ADC and pin interrupts. */
 #include "core.h"
 
-enum { FLOATING = 2, UNREPORTED = 2, VECTORS = 8, WAVES = 16 };
+enum { FLOATING = 2, UNREPORTED = 2, VECTORS = 8 };
 
 static struct pin {
     bool output;     /* the bit of the direction register */
     bool latch;      /* the bit of the port register: level of an output, pull-up of an input */
     bool driven;     /* something outside drives the pin ... */
     bool outside;    /* ... to this level */
-    uint8_t wave;    /* 1 + its place among the waves, 0 none */
     uint8_t reported;/* as events of kind 0 count; kept as value ^ UNREPORTED so that 0 is right */
 } pins[TPC_PINS];
 
@@ -24,17 +23,6 @@ static struct vector {
     bool pending;
 } vectors[VECTORS];
 static bool any_pending;
-
-static struct wave {
-    bool on;
-    bool high;
-    uint8_t pin;
-    uint64_t high_cycles, low_cycles;
-    uint64_t start_ns, cycles; /* the next edge lies that many cycles after the start */
-    uint64_t edges_left;       /* TPC_NEVER: until stopped */
-    uint64_t next_ns;
-} waves[WAVES];
-static uint64_t wave_ns = TPC_NEVER;
 
 /* ---- levels ---- */
 
@@ -88,7 +76,7 @@ void tpc_outside(uint8_t pin, uint8_t level)
     see(pin);
 }
 
-static void check_pin(uint8_t pin)
+void tpc_check_pin(uint8_t pin)
 {
     if (pin >= TPC_PINS) {
         tpc_fail(TPC_OTHER, "a call names a pin that no chip has");
@@ -97,7 +85,10 @@ static void check_pin(uint8_t pin)
 
 void tpc_mode(uint8_t pin, int mode)
 {
-    check_pin(pin);
+    tpc_check_pin(pin);
+    if (mode != TP_OUTPUT) {
+        tp_stop_wave(pin);
+    }
     pins[pin].output = mode == TP_OUTPUT;
     if (mode != TP_OUTPUT) {
         pins[pin].latch = mode == TP_INPUT_PULLUP;
@@ -108,10 +99,21 @@ void tpc_mode(uint8_t pin, int mode)
 
 void tpc_drive(uint8_t pin, bool high)
 {
-    check_pin(pin);
+    tpc_check_pin(pin);
     pins[pin].latch = high;
     see(pin);
     tpc_run_handlers(false);
+}
+
+void tpc_latch(uint8_t pin, bool high)
+{
+    pins[pin].latch = high;
+    see(pin);
+}
+
+bool tpc_latched(uint8_t pin)
+{
+    return pins[pin].latch;
 }
 
 void tp_pin_mode(uint8_t pin, int mode)
@@ -122,7 +124,7 @@ void tp_pin_mode(uint8_t pin, int mode)
 
 bool tp_read_pin(uint8_t pin)
 {
-    check_pin(pin);
+    tpc_check_pin(pin);
     tpc_spend(TP_COST_RAW_PIN);
     return tpc_level(pin);
 }
@@ -260,82 +262,4 @@ void tpc_run_handlers(bool level_too)
             return;
         }
     }
-}
-
-/* ---- square waves ---- */
-
-static void find_wave_due(void)
-{
-    unsigned i;
-    wave_ns = TPC_NEVER;
-    for (i = 0; i < WAVES; i++) {
-        if (waves[i].on && waves[i].next_ns < wave_ns) {
-            wave_ns = waves[i].next_ns;
-        }
-    }
-    tpc_look_again();
-}
-
-bool tp_start_wave(uint8_t pin, uint64_t high_cycles, uint64_t low_cycles, uint64_t edges)
-{
-    unsigned i;
-    check_pin(pin);
-    tp_stop_wave(pin);
-    for (i = 0; i < WAVES && waves[i].on; i++) {
-    }
-    if (i == WAVES || high_cycles == 0 || low_cycles == 0) {
-        return false;
-    }
-    waves[i].on = true;
-    waves[i].pin = pin;
-    waves[i].high = pins[pin].latch;
-    waves[i].high_cycles = high_cycles;
-    waves[i].low_cycles = low_cycles;
-    waves[i].start_ns = tpc.now_ns;
-    waves[i].cycles = waves[i].high ? high_cycles : low_cycles;
-    waves[i].edges_left = edges ? edges : TPC_NEVER;
-    waves[i].next_ns = tpc.now_ns + tpc_ns_of_cycles(waves[i].cycles);
-    pins[pin].wave = (uint8_t)(i + 1);
-    find_wave_due();
-    return true;
-}
-
-void tp_stop_wave(uint8_t pin)
-{
-    check_pin(pin);
-    if (pins[pin].wave) {
-        waves[pins[pin].wave - 1].on = false;
-        pins[pin].wave = 0;
-        find_wave_due();
-    }
-}
-
-bool tpc_wave_on(uint8_t pin)
-{
-    return pin < TPC_PINS && pins[pin].wave != 0;
-}
-
-uint64_t tpc_wave_due(void)
-{
-    return wave_ns;
-}
-
-void tpc_wave_edge(void)
-{
-    unsigned i;
-    for (i = 0; i < WAVES; i++) {
-        struct wave *w = &waves[i];
-        if (w->on && w->next_ns <= tpc.now_ns) {
-            w->high = !w->high;
-            w->cycles += w->high ? w->high_cycles : w->low_cycles;
-            w->next_ns = w->start_ns + tpc_ns_of_cycles(w->cycles);
-            pins[w->pin].latch = w->high;
-            if (w->edges_left != TPC_NEVER && --w->edges_left == 0) {
-                w->on = false;
-                pins[w->pin].wave = 0;
-            }
-            see(w->pin);
-        }
-    }
-    find_wave_due();
 }

@@ -26,6 +26,7 @@ static const uint8_t *change, *changes_end; /* in the frame in hand */
 static uint64_t change_ns = TPC_NEVER;
 static struct { uintptr_t address; uint8_t size; } values[VALUES_MAX];
 static unsigned value_count;
+volatile bool tpc_reading_values;
 
 static uint64_t get(const uint8_t *from, int bytes)
 {
@@ -242,6 +243,9 @@ void tpc_pipe_begin(void)
     if (tpc.clock_hz < 1000000 || tpc.clock_hz > 1000000000) {
         tpc_fail(TPC_REQUEST, "the clock is not within 1 MHz to 1 GHz");
     }
+    if (&tpc_board_hz && tpc_board_hz != tpc.clock_hz) {
+        tpc_fail(TPC_REQUEST, "the program was compiled for another clock (F_CPU)");
+    }
     if (tpc.reference_uv == 0) {
         tpc_fail(TPC_REQUEST, "the ADC reference is 0 V");
     }
@@ -333,9 +337,11 @@ void tpc_pipe_done(void)
     put(out + HEAD, tpc.now_ns, 8);
     put(out + HEAD + 8, events, 4);
     *end++ = (uint8_t)value_count;
+    tpc_reading_values = true;
     for (i = 0; i < value_count; i++) {
         memcpy(end, (const void *)values[i].address, values[i].size);
         end += values[i].size;
     }
+    tpc_reading_values = false;
     send_frame(out, DONE, (size_t)(end - out) - HEAD);
 }

@@ -60,7 +60,14 @@ void tp_serial_begin(uint8_t port, uint32_t baud)
 {
     uint64_t divider, speed = 8;
     tpc_spend(TP_COST_SERIAL_BEGIN);
-    if (port == USB || port >= PORTS || baud == 0) {
+    if (port == USB || port >= PORTS) {
+        return;
+    }
+    if (baud == 0) {
+        ports[port].byte_ns = 0;
+        ports[port].count = 0;
+        find_serial_due();
+        tpc_look_again();
         return;
     }
     divider = (tpc.clock_hz / 4 / baud + 1) / 2;

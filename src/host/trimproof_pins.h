@@ -25,7 +25,7 @@ void loop(void);  /* again and again */
 /* ---- time ---- */
 
 /* Nanoseconds and microseconds that the chip's clock has counted: virtual time since the run began
- * plus the offset that the run gives. The microseconds wrap at 32 bits, as a chip's counter does. */
+ * plus the offset that the run gives. The microseconds wrap at 32 bits, as a chip's counter. */
 uint64_t tp_now_ns(void);
 uint32_t tp_now_us(void);
 
@@ -67,8 +67,15 @@ bool tp_interrupts_are_on(void);
 bool tp_start_wave(uint8_t pin, uint64_t high_cycles, uint64_t low_cycles, uint64_t edges);
 void tp_stop_wave(uint8_t pin);
 
+/* PWM of a timer that has run since the start: high_cycles of period_cycles, in the middle of the
+ * period (phase-correct) or at its beginning (fast). Called again with the same period it keeps the
+ * phase, and the new length begins with the next period. tp_stop_wave() ends it; the pin then has
+ * the level that was written before. False as above, or if the length is 0 or the period. */
+bool tp_start_pwm(uint8_t pin, uint64_t high_cycles, uint64_t period_cycles, bool centred);
+
 /* ---- serial ports: 0..=3 are USARTs, 8 is the USB port of the 32U4 ---- */
 
+/* baud 0 closes the port; what has not left is lost. */
 void tp_serial_begin(uint8_t port, uint32_t baud);
 /* Blocks while the 64-byte buffer is full. Before tp_serial_begin the byte is lost. */
 void tp_serial_write(uint8_t port, uint8_t byte);

@@ -56,6 +56,7 @@ impl Design {
         RigFile {
             rig: self.rig.clone(),
             controller: Some(self.controller),
+            firmware: trimproof_harness::firmware::Facts::default(),
         }
     }
 

@@ -112,6 +112,7 @@ pub fn scenario(rig: &RigFile, seed: u64) -> Scenario {
             roll_deg: random.between(rig.roll.stops.min_deg + 0.5, rig.roll.stops.max_deg - 0.5),
             supply: random.chance(0.9),
             force_trim: random.chance(0.8),
+            ..Start::default()
         }
     } else {
         Start::default()

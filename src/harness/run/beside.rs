@@ -3,7 +3,8 @@
 use trimproof_io::{Inputs, Outputs, Reports};
 
 use super::difference::AnswerDifference;
-use super::target::{Ending, Target, TargetError};
+use super::error::TargetError;
+use super::target::{Ending, Target};
 use super::traffic::Traffic;
 use crate::rig::RigFile;
 

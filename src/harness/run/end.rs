@@ -3,7 +3,7 @@
 use thiserror::Error;
 use trimproof_plant::TwinAbort;
 
-use super::TargetError;
+use super::error::TargetError;
 
 /// How a run ended.
 #[derive(Clone, Debug, PartialEq, Default)]

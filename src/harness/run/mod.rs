@@ -9,6 +9,7 @@ mod beside;
 mod closed_loop;
 mod difference;
 mod end;
+mod error;
 mod link;
 mod pins;
 mod script;
@@ -22,8 +23,9 @@ pub use beside::Beside;
 pub use closed_loop::{ClosedLoop, Seen};
 pub use difference::AnswerDifference;
 pub use end::{Cut, RunEnd};
+pub use error::{Cause, TargetError};
 pub use pins::{Drive, InputChange, Level, PinChange, PinEvent, PinInput, PinTarget, SerialLine};
-pub use target::{Cause, Ending, LogicTarget, Target, TargetError};
+pub use target::{Ending, LogicTarget, Target};
 pub use traffic::{RoundTrips, Traffic};
 
 use trimproof_io::CurrentLevel;

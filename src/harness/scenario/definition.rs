@@ -80,10 +80,10 @@ pub struct Start {
     pub supply: bool,
     /// Whether the force-trim switch is on from the start; true if left out.
     pub force_trim: bool,
-    /// What the clock of a program at its pins has counted when the run begins, s, 0 to 4294967: to
+    /// What the clock of a program at its pins has counted when the run begins, s, 0 to 4294967.295: to
     /// meet its roll-over; 0 if left out. Other controllers do not heed it.
     #[serde(skip_serializing_if = "is_zero")]
-    #[schemars(range(min = 0.0, max = 4_294_967.0))]
+    #[schemars(range(min = 0.0, max = 4_294_967.295))]
     pub clock_s: f64,
 }
 

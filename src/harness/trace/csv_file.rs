@@ -290,15 +290,15 @@ fn order_of(header: &StringRecord, trace: &Trace) -> Vec<usize> {
         .collect()
 }
 
-/// Whether a header that stands alone is the beginning of one of ours.
+/// Whether a header that stands alone is the beginning of one of ours: known names in their order,
+/// the last of them perhaps cut short.
 fn begins_ours(header: &StringRecord) -> bool {
-    let ours = signals()
-        .iter()
-        .map(|info| &*info.name)
-        .chain([ABOUT])
-        .collect::<Vec<_>>()
-        .join(",");
-    ours.starts_with(&header.iter().collect::<Vec<_>>().join(","))
+    let names: Vec<&str> = header.iter().collect();
+    let Some((cut, whole)) = names.split_last() else {
+        return false;
+    };
+    let mut known = signals().iter().map(|info| &*info.name).chain([ABOUT]);
+    whole.iter().all(|name| known.any(|one| one == *name)) && known.any(|one| one.starts_with(cut))
 }
 
 fn ends_in_line(file: &mut File) -> io::Result<bool> {

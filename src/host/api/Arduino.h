@@ -4,9 +4,10 @@
  * functions used before their definition, prototypes in front too; see README.md.
  * Times of the calls: ../costs.h. What differs from the chip: ../README.md.
  */
-#ifndef TRIMPROOF_ARDUINO_H
-#define TRIMPROOF_ARDUINO_H
+#ifndef TRIMPROOF_API_H
+#define TRIMPROOF_API_H
 
+#include <ctype.h>
 #include <math.h>
 #include <stdbool.h>
 #include <stddef.h>
@@ -21,6 +22,7 @@
 #include <new>
 #endif
 
+#include "binary.h"
 #include "board.h"
 #include "trimproof_pins.h"
 
@@ -108,10 +110,17 @@ uint32_t millis(void);
 uint32_t micros(void);
 void delay(uint32_t ms);
 void delayMicroseconds(unsigned int us);
-void yield(void);
+void yield(void) __attribute__((weak)); /* a program may have its own */
 
 void attachInterrupt(uint8_t number, void (*handler)(void), int mode);
 void detachInterrupt(uint8_t number);
+
+/* What the chip's C library has beyond the standard. Bases 2 to 36, digits in lower case. */
+char *itoa(int value, char *to, int base);
+char *utoa(unsigned int value, char *to, int base);
+char *ltoa(int32_t value, char *to, int base);
+char *ultoa(uint32_t value, char *to, int base);
+char *dtostrf(double value, signed char width, unsigned char digits, char *to);
 
 void shiftOut(uint8_t data_pin, uint8_t clock_pin, uint8_t order, uint8_t value);
 uint8_t shiftIn(uint8_t data_pin, uint8_t clock_pin, uint8_t order);
@@ -129,6 +138,17 @@ int32_t random(int32_t end);
 int32_t random(int32_t begin, int32_t end);
 /* 32 bits, as `long` on the chip: a product that does not fit there does not fit here. */
 int32_t map(int32_t x, int32_t in_min, int32_t in_max, int32_t out_min, int32_t out_max);
+
+inline bool isAlpha(int c) { return isalpha(c) != 0; }
+inline bool isAlphaNumeric(int c) { return isalnum(c) != 0; }
+inline bool isDigit(int c) { return isdigit(c) != 0; }
+inline bool isHexadecimalDigit(int c) { return isxdigit(c) != 0; }
+inline bool isLowerCase(int c) { return islower(c) != 0; }
+inline bool isPrintable(int c) { return isprint(c) != 0; }
+inline bool isPunct(int c) { return ispunct(c) != 0; }
+inline bool isSpace(int c) { return isspace(c) != 0; }
+inline bool isUpperCase(int c) { return isupper(c) != 0; }
+inline bool isWhitespace(int c) { return c == ' ' || c == '\t'; }
 
 inline uint16_t makeWord(uint16_t w) { return w; }
 inline uint16_t makeWord(uint8_t high, uint8_t low) { return (uint16_t)(high << 8 | low); }

@@ -1,2 +1,2 @@
 /* HID.h: not in a host build. */
-#error "HID.h: a host build has no USB HID; prove the image instead: --on pins:FILE"
+#error "a host build has no USB HID; prove the image instead: --on pins:FILE"

@@ -14,7 +14,11 @@ public:
     explicit HardwareSerial(uint8_t number) : port(number) {}
     // Frames are 8N1 whatever the second argument says.
     void begin(uint32_t baud, uint8_t = SERIAL_8N1) { tp_serial_begin(port, baud); }
-    void end() { tp_serial_flush(port); }
+    void end()
+    {
+        tp_serial_flush(port);
+        tp_serial_begin(port, 0);
+    }
     int available() override;
     int read() override;
     int peek() override { return read(); }

@@ -1,2 +1,2 @@
 /* Joystick.h: not in a host build. */
-#error "Joystick.h: a host build has no USB game controller; prove the image instead: --on pins:FILE"
+#error "a host build has no USB game controller; prove the image instead: --on pins:FILE"

@@ -1,2 +1,2 @@
 /* Keyboard.h: not in a host build. */
-#error "Keyboard.h: a host build has no USB keyboard; prove the image instead: --on pins:FILE"
+#error "a host build has no USB keyboard; prove the image instead: --on pins:FILE"

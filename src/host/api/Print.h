@@ -54,12 +54,18 @@ public:
     size_t print(const Printable &thing) { return thing.printTo(*this); }
 
     size_t println() { return write("\r\n"); }
-    template <class T> size_t println(const T &what)
+    size_t println(const Printable &thing)
+    {
+        size_t count = print(thing);
+        return count + println();
+    }
+    // By value: a constant member of a class then needs no definition.
+    template <class T> size_t println(T what)
     {
         size_t count = print(what);
         return count + println();
     }
-    template <class T> size_t println(const T &what, int base_or_digits)
+    template <class T> size_t println(T what, int base_or_digits)
     {
         size_t count = print(what, base_or_digits);
         return count + println();

@@ -1,2 +1,2 @@
 /* SPI.h: not in a host build. */
-#error "SPI.h: a host build has no SPI; prove the image instead: --on pins:FILE"
+#error "a host build has no SPI; prove the image instead: --on pins:FILE"

@@ -1,2 +1,2 @@
 /* SoftwareSerial.h: not in a host build. */
-#error "SoftwareSerial.h: a host build has no SoftwareSerial; prove the image instead: --on pins:FILE"
+#error "a host build has no SoftwareSerial; prove the image instead: --on pins:FILE"

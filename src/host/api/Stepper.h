@@ -1,2 +1,2 @@
 /* Stepper.h: not in a host build. */
-#error "Stepper.h: a host build has no Stepper; prove the image instead: --on pins:FILE"
+#error "a host build has no Stepper; prove the image instead: --on pins:FILE"

@@ -50,6 +50,8 @@ static const uint8_t interrupt_pins[] = {3, 2, 0, 1, 7};
 static const uint8_t channels[] = {7, 6, 5, 4, 1, 0, 8, 10, 11, 12, 13, 9};
 #endif
 
+const uint32_t tpc_board_hz = F_CPU;
+
 static bool is_in(uint8_t number, const uint8_t *list, size_t length)
 {
     return memchr(list, number, length) != NULL;
@@ -111,29 +113,26 @@ void analogReference(uint8_t mode)
     tpc_reference(microvolts);
 }
 
-/* About 490 Hz: 510 ticks of 64 cycles; pins of timer 0: 256 ticks, and one tick more high. */
+/* About 490 Hz, phase-correct: 510 ticks of 64 cycles; on pins of timer 0 fast: 256 ticks, and one
+ * tick more high. On a pin without PWM half or more is high. */
 void analogWrite(uint8_t pin, int duty)
 {
     uint8_t id = tpc_board_pin(pin);
-    uint64_t high = (uint64_t)(uint8_t)duty, whole = 255, tick = 128;
+    uint64_t high = (uint8_t)duty;
     tpc_spend(TP_COST_ANALOG_WRITE);
-    tp_stop_wave(id);
     tpc_mode(id, OUTPUT);
     if (duty == 0 || duty == 255 || !is_in(pin, pwm_pins, sizeof pwm_pins)) {
+        tp_stop_wave(id);
         tpc_drive(id, duty >= 128);
-        return;
-    }
-    if (is_in(pin, fast_pwm_pins, sizeof fast_pwm_pins)) {
-        high += 1;
-        whole = 256;
-        tick = 64;
-    }
-    if (high == 0 || high == whole) {
+    } else if (is_in(pin, fast_pwm_pins, sizeof fast_pwm_pins)) {
+        if (!tp_start_pwm(id, (high + 1) * 64, 256 * 64, false)) {
+            tp_stop_wave(id);
+            tpc_drive(id, true);
+        }
+    } else if (!tp_start_pwm(id, high * 128, 510 * 64, true)) {
+        tp_stop_wave(id);
         tpc_drive(id, high != 0);
-        return;
     }
-    tpc_drive(id, true);
-    tp_start_wave(id, high * tick, (whole - high) * tick, 0);
 }
 
 /* ---- time ---- */
@@ -154,7 +153,7 @@ uint32_t micros(void)
 void delay(uint32_t ms)
 {
     uint64_t tick_ns = tpc_ns_of_cycles(64);
-    if (!tp_interrupts_are_on() && ms >= 3) {
+    if (!tpc.interrupts_on && ms >= 3) {
         tpc_fail(TPC_STUCK, "delay() with interrupts off: on the chip it never returns");
     }
     if (ms > 0) {

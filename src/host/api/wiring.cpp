@@ -3,6 +3,14 @@
 
 #include "core.h"
 
+// ---- memory ----
+
+// Before the program's objects, which may already use `new`.
+__attribute__((constructor(103))) static void watch_memory()
+{
+    std::set_new_handler([] { tpc_fail(TPC_MEMORY, "new: more than 256 MiB"); });
+}
+
 // ---- pulses ----
 
 // Looks at the pin until it has the level or the time is up.

@@ -26,6 +26,7 @@ template <class T> void String::print_into(T n, int base_or_digits)
 {
     Into into(*this);
     into.print(n, base_or_digits);
+    toLowerCase(); // String(255, HEX) is "ff", Serial.print(255, HEX) "FF", as on the board
 }
 
 String::String(const char *from) { concat(from, from ? (unsigned)strlen(from) : 0); }

@@ -14,6 +14,7 @@ use trimproof_diagnostics::line;
 use trimproof_harness::firmware::{Chip, FirmwareFile};
 
 use super::host_files::HOST_FILES;
+use super::sketch::{SketchFile, joined};
 
 /// Most bytes of sources that are read for a program.
 const SOURCES_MAX: u64 = 32 << 20;
@@ -177,20 +178,31 @@ impl Compiler {
         let host = build.join("host");
         for (name, text) in HOST_FILES {
             let file = host.join(name);
-            let parent = file.parent().unwrap_or(&host);
-            fs::create_dir_all(parent).map_err(unwritable)?;
-            fs::write(&file, text).map_err(unwritable)?;
+            write(&file, text.as_bytes())?;
         }
-        let core = HOST_FILES
-            .iter()
-            .filter(|(name, _)| is_source(Path::new(name)));
-        let core = core.map(|(name, _)| (host.join(name), true));
-        let own = self.sources.iter().map(|file| (file.clone(), false));
+        let narrow = self.build_narrow(&host, build)?;
+        let copy = build.join("copy");
+        for (index, folder) in self.include.iter().enumerate() {
+            for file in files_below(folder)? {
+                let inside = file.strip_prefix(folder).unwrap_or(&file);
+                narrowed(&narrow, &file, &copy.join(index.to_string()).join(inside))?;
+            }
+        }
         let mut objects = Vec::new();
-        for (index, (file, is_core)) in core.chain(own).enumerate() {
-            let object = build.join(format!("{index}.o"));
-            self.compile(&file, &object, &host, if is_core { &[] } else { defines })?;
+        let mut compile = |source: &Source, is_core: bool| {
+            let object = build.join(format!("{}.o", objects.len()));
+            let defines = if is_core { &[] } else { defines };
+            self.compile(source, &object, &host, &copy, defines)?;
             objects.push(object);
+            Ok(())
+        };
+        for (name, _) in HOST_FILES {
+            if is_source(Path::new(name)) && *name != NARROW {
+                compile(&Source::of(host.join(name), name), true)?;
+            }
+        }
+        for source in self.copies(&narrow, &copy)? {
+            compile(&source, false)?;
         }
         let program = build.join("program");
         let mut link = Command::new(&self.cxx);
@@ -203,24 +215,75 @@ impl Compiler {
         Ok(program)
     }
 
+    /// The tool that makes `long` as wide as on the chip.
+    fn build_narrow(&self, host: &Path, build: &Path) -> Result<PathBuf, CompileError> {
+        let narrow = build.join("narrow");
+        let mut command = Command::new(&self.cc);
+        command.args(["-std=gnu99", "-O1"]).arg(host.join(NARROW));
+        command.arg("-o").arg(&narrow);
+        run(command, &self.cc, NARROW)?;
+        Ok(narrow)
+    }
+
+    /// The program's own sources, ready to be compiled: those of a sketch joined to one.
+    fn copies(&self, narrow: &Path, copy: &Path) -> Result<Vec<Source>, CompileError> {
+        let mut sources = Vec::new();
+        let mut sketch = Vec::new();
+        for file in &self.sources {
+            let inside = file.strip_prefix(&self.folder).unwrap_or(file);
+            let shown = inside.display().to_string();
+            if file.extension().is_some_and(|extension| extension == "ino") {
+                let bytes = fs::read(file).map_err(|error| unreadable(file, &error))?;
+                sketch.push((shown, String::from_utf8_lossy(&bytes).into_owned()));
+                continue;
+            }
+            let into = copy.join("0").join(inside);
+            if !into.is_file() {
+                narrowed(narrow, file, &into)?;
+            }
+            sources.push(Source::of(into, &shown));
+        }
+        // The one that is called as its folder comes first, the rest by name.
+        let own = self.folder.canonicalize().ok();
+        let own = own.as_deref().and_then(Path::file_name);
+        sketch.sort_by_key(|(shown, _)| Path::new(shown).file_stem() != own);
+        if let Some((first, _)) = sketch.first() {
+            let files: Vec<SketchFile<'_>> = sketch
+                .iter()
+                .map(|(path, text)| SketchFile { path, text })
+                .collect();
+            let raw = copy.join("sketch.cpp");
+            write(&raw, joined(&files).as_bytes())?;
+            let into = copy.join("0/sketch.ino.cpp");
+            narrowed(narrow, &raw, &into)?;
+            sources.push(Source {
+                is_sketch: true,
+                ..Source::of(into, first)
+            });
+        }
+        Ok(sources)
+    }
+
     fn compile(
         &self,
-        file: &Path,
+        source: &Source,
         object: &Path,
         host: &Path,
+        copy: &Path,
         defines: &[String],
     ) -> Result<(), CompileError> {
+        let file = &source.file;
         let is_c = file.extension().is_some_and(|extension| extension == "c");
         let compiler = if is_c { &self.cc } else { &self.cxx };
         let mut command = Command::new(compiler);
         if is_c {
             command.arg("-std=gnu99");
         } else {
-            command.args(["-std=gnu++11", "-fno-exceptions", "-fpermissive", "-w"]);
+            command.args(["-std=gnu++11", "-fpermissive"]);
         }
         command
-            .args(["-O1", "-g", "-fno-strict-aliasing", "-fno-pie"])
-            // On the chip signed numbers wrap as the compiler leaves them.
+            .args(["-O1", "-g", "-w", "-fno-strict-aliasing", "-fno-pie"])
+            // On the chip numbers with a sign wrap in practice too.
             .arg("-fwrapv")
             .arg(format!("-DTP_CHIP_{}", self.chip.name().to_uppercase()))
             .arg(format!("-DF_CPU={}UL", self.clock_hz))
@@ -229,16 +292,15 @@ impl Compiler {
             .arg(host.join("api"))
             .arg("-I")
             .arg(host);
-        for folder in &self.include {
-            command.arg("-I").arg(folder);
+        for index in 0..self.include.len() {
+            command.arg("-I").arg(copy.join(index.to_string()));
         }
         self.add_sanitizers(&mut command);
-        if file.extension().is_some_and(|extension| extension == "ino") {
-            command.args(["-include", "Arduino.h", "-x", "c++"]);
+        if source.is_sketch {
+            command.args(["-include", "Arduino.h"]);
         }
         command.arg("-c").arg(file).arg("-o").arg(object);
-        let shown = file.strip_prefix(&self.folder).unwrap_or(file);
-        run(command, compiler, &shown.display().to_string())
+        run(command, compiler, &source.shown)
     }
 
     fn add_sanitizers(&self, command: &mut Command) {
@@ -275,6 +337,55 @@ impl Compiler {
         }
         add(format!("{:?} {} {}", self.chip, self.clock_hz, self.sanitize).as_bytes());
         Ok(format!("program-{}", &hasher.finalize().to_hex()[..32]))
+    }
+}
+
+/// The tool's source among the host core's files.
+const NARROW: &str = "narrow.c";
+
+/// A file to compile.
+struct Source {
+    file: PathBuf,
+    /// What messages call it.
+    shown: String,
+    /// Whether it is a sketch, which never includes the API itself.
+    is_sketch: bool,
+}
+
+impl Source {
+    fn of(file: PathBuf, shown: &str) -> Self {
+        Self {
+            file,
+            shown: shown.to_owned(),
+            is_sketch: false,
+        }
+    }
+}
+
+/// Writes a file and the folders above it.
+fn write(file: &Path, bytes: &[u8]) -> Result<(), CompileError> {
+    let parent = file.parent().unwrap_or(Path::new("."));
+    fs::create_dir_all(parent).map_err(unwritable)?;
+    fs::write(file, bytes).map_err(unwritable)
+}
+
+/// A copy of a source or header in which `long` is as wide as on the chip.
+fn narrowed(narrow: &Path, file: &Path, into: &Path) -> Result<(), CompileError> {
+    let done = Command::new(narrow).arg(file).output();
+    let done = done.map_err(|error| unreadable(file, &error))?;
+    if !done.status.success() {
+        return Err(CompileError::Unreadable {
+            file: file.display().to_string(),
+            why: String::from_utf8_lossy(&done.stderr).trim().to_owned(),
+        });
+    }
+    write(into, &done.stdout)
+}
+
+fn unreadable(file: &Path, error: &io::Error) -> CompileError {
+    CompileError::Unreadable {
+        file: file.display().to_string(),
+        why: error.to_string(),
     }
 }
 
@@ -327,40 +438,67 @@ fn sources_in(folder: &Path) -> Result<Vec<PathBuf>, CompileError> {
 }
 
 fn read_folder(folder: &Path) -> Result<Vec<PathBuf>, CompileError> {
-    let unreadable = |error: io::Error| CompileError::Unreadable {
-        file: folder.display().to_string(),
-        why: error.to_string(),
-    };
-    let entries = fs::read_dir(folder).map_err(unreadable)?;
+    let entries = fs::read_dir(folder).map_err(|error| unreadable(folder, &error))?;
     entries
-        .map(|entry| entry.map(|entry| entry.path()).map_err(unreadable))
-        .collect()
+        .map(|entry| entry.map(|entry| entry.path()))
+        .collect::<Result<_, _>>()
+        .map_err(|error| unreadable(folder, &error))
 }
 
-/// A hash of the sources and of everything else that lies in their folders.
+/// Most files below a source's folder.
+const FILES_MAX: usize = 2000;
+/// Most folders below each other in which headers are looked for.
+const DEPTH_MAX: usize = 6;
+
+/// Sources and headers in a folder and below it, sorted; hidden folders are left out.
+fn files_below(folder: &Path) -> Result<Vec<PathBuf>, CompileError> {
+    let mut found = Vec::new();
+    let mut folders = vec![(folder.to_owned(), 0)];
+    while let Some((inside, depth)) = folders.pop() {
+        for path in read_folder(&inside)? {
+            let hidden = path
+                .file_name()
+                .is_some_and(|name| name.as_encoded_bytes().starts_with(b"."));
+            if path.is_dir() && !hidden && depth < DEPTH_MAX {
+                folders.push((path, depth + 1));
+            } else if path.is_file() && (is_header(&path) || is_source(&path)) {
+                found.push(path);
+            }
+            if found.len() > FILES_MAX {
+                return Err(CompileError::Unreadable {
+                    file: folder.display().to_string(),
+                    why: format!("it holds more than {FILES_MAX} sources"),
+                });
+            }
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+/// A hash of the sources and of everything else that lies in and below their folders.
 fn digest_of(sources: &[PathBuf], folders: &[PathBuf]) -> Result<blake3::Hash, CompileError> {
     let mut files = sources.to_vec();
     for folder in folders {
-        let inside = read_folder(folder)?.into_iter();
-        files.extend(inside.filter(|file| is_header(file) || is_source(file)));
+        files.extend(files_below(folder)?);
     }
     files.sort();
     files.dedup();
     let mut hasher = blake3::Hasher::new();
     let mut left = SOURCES_MAX;
     for file in &files {
-        let unreadable = |why: String| CompileError::Unreadable {
+        let refuse = |why: &str| CompileError::Unreadable {
             file: file.display().to_string(),
-            why,
+            why: why.to_owned(),
         };
-        let size = fs::metadata(file).map_err(|error| unreadable(error.to_string()))?;
+        let size = fs::metadata(file).map_err(|error| unreadable(file, &error))?;
         if !size.is_file() {
-            return Err(unreadable("it is not a regular file".to_owned()));
+            return Err(refuse("it is not a regular file"));
         }
         left = left
             .checked_sub(size.len())
-            .ok_or_else(|| unreadable("the sources are larger than 32 MiB".to_owned()))?;
-        let bytes = fs::read(file).map_err(|error| unreadable(error.to_string()))?;
+            .ok_or_else(|| refuse("the sources are larger than 32 MiB"))?;
+        let bytes = fs::read(file).map_err(|error| unreadable(file, &error))?;
         let name = file.file_name().unwrap_or_default().as_encoded_bytes();
         for part in [name, &bytes] {
             hasher.update(&(part.len() as u64).to_le_bytes());
@@ -372,7 +510,7 @@ fn digest_of(sources: &[PathBuf], folders: &[PathBuf]) -> Result<blake3::Hash, C
 
 fn is_header(file: &Path) -> bool {
     let extension = file.extension().and_then(|extension| extension.to_str());
-    matches!(extension, Some("h" | "hpp" | "hh" | "inc")) && file.is_file()
+    matches!(extension, Some("h" | "hpp" | "hh" | "inc"))
 }
 
 /// Where built programs are kept: the user's own folder for such things.

@@ -54,7 +54,9 @@ pub(super) const HOST_FILES: &[(&str, &str)] = &[
         include_str!("../../host/api/avr/sleep.h"),
     ),
     ("api/avr/wdt.h", include_str!("../../host/api/avr/wdt.h")),
+    ("api/binary.h", include_str!("../../host/api/binary.h")),
     ("api/board.h", include_str!("../../host/api/board.h")),
+    ("api/numbers.c", include_str!("../../host/api/numbers.c")),
     ("api/print.cpp", include_str!("../../host/api/print.cpp")),
     (
         "api/util/atomic.h",
@@ -75,6 +77,7 @@ pub(super) const HOST_FILES: &[(&str, &str)] = &[
     ("core.h", include_str!("../../host/core.h")),
     ("costs.h", include_str!("../../host/costs.h")),
     ("guard.c", include_str!("../../host/guard.c")),
+    ("narrow.c", include_str!("../../host/narrow.c")),
     ("pins.c", include_str!("../../host/pins.c")),
     ("pipe.c", include_str!("../../host/pipe.c")),
     ("serial.c", include_str!("../../host/serial.c")),
@@ -82,6 +85,7 @@ pub(super) const HOST_FILES: &[(&str, &str)] = &[
         "trimproof_pins.h",
         include_str!("../../host/trimproof_pins.h"),
     ),
+    ("waves.c", include_str!("../../host/waves.c")),
 ];
 
 #[cfg(test)]

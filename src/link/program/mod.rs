@@ -8,18 +8,19 @@ mod files;
 mod frames;
 mod host_files;
 mod process;
+mod sketch;
 mod target;
+#[cfg(test)]
+mod tests;
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
 use trimproof_diagnostics::FileError;
 use trimproof_harness::firmware::{FILE_NAME, Facts, FirmwareFile};
-use trimproof_harness::run::Target;
 use trimproof_harness::suite::{Problem, read_text};
 
 use compile::{Built, Compiler};
-use target::ProgramTarget;
 
 pub use compile::CompileError;
 
@@ -77,11 +78,6 @@ impl Programs {
             programs.built_for(&rig.name)?;
         }
         Ok(Arc::new(programs))
-    }
-
-    /// A program for one run.
-    pub fn target(self: &Arc<Self>) -> Box<dyn Target> {
-        Box::new(ProgramTarget::new(Arc::clone(self)))
     }
 
     /// The firmware file.

@@ -46,6 +46,8 @@ impl Process {
     pub(super) fn start(program: &Path, begin: &Begin<'_>) -> Result<Self, ProcessEnd> {
         let mut command = Command::new(program);
         command
+            // Nothing of the user's surroundings may change a run.
+            .env_clear()
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .stderr(Stdio::piped());

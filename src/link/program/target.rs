@@ -22,7 +22,7 @@ const LINES_MAX: usize = 500;
 const LINE_MAX: usize = 200;
 
 /// A program that is run at its pins, one process a run.
-pub(crate) struct ProgramTarget {
+struct ProgramTarget {
     programs: Arc<Programs>,
     built: Option<Arc<Built>>,
     process: Option<Process>,
@@ -40,8 +40,15 @@ pub(crate) struct ProgramTarget {
     open: BTreeMap<u8, Vec<u8>>,
 }
 
+impl Programs {
+    /// A program for one run.
+    pub fn target(self: &Arc<Self>) -> Box<dyn Target> {
+        Box::new(ProgramTarget::new(Arc::clone(self)))
+    }
+}
+
 impl ProgramTarget {
-    pub(crate) fn new(programs: Arc<Programs>) -> Self {
+    fn new(programs: Arc<Programs>) -> Self {
         Self {
             programs,
             built: None,

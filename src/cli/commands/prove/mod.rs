@@ -22,6 +22,7 @@ use trimproof_harness::suite::{
     write_whole,
 };
 use trimproof_harness::trace::{Trace, TraceError};
+use trimproof_link::On;
 
 #[cfg(test)]
 pub use table::render;
@@ -32,6 +33,12 @@ pub use table::render;
 /// If a file or an argument cannot be used (nothing was run or written then), or a result cannot be
 /// written.
 pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
+    if args.accuracy && matches!(args.target.on, On::Source(_)) {
+        return Err(Failure::Argument {
+            message: "`--accuracy` needs a controller that is asked tick by tick".to_owned(),
+            help: Some("leave it away with `--on source:DIR`".to_owned()),
+        });
+    }
     // First of all: whatever becomes of this command, an earlier report is not taken for its own.
     remove_old_reports(args)?;
     let mut files = find::scenario_files(&args.paths)?;

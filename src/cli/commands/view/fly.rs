@@ -32,7 +32,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
     let begun = Instant::now();
     let stop = stop::on_signal();
     let rig_path = rig_file(&args.rig)?;
-    let rig = Arc::new(load_rig(&rig_path)?);
+    let mut rig = Arc::new(load_rig(&rig_path)?);
     let (signals, view) = (
         subject::signals(&args.look.signal)?,
         subject::view(args.look.view.as_deref(), View::Whole)?,
@@ -54,6 +54,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
     let targets = Arc::new(TargetSource::open_target(&args.target, None)?);
+    targets.say_promises(Arc::make_mut(&mut rig));
     let seen = trimproof_viewer::watch(Watch {
         rig: Arc::clone(&rig),
         source: Source::Fly {

@@ -22,7 +22,7 @@ use trimproof_viewer::{Finished, MakeTarget, Source, View, Watch, WindowSeen, wa
 /// If a file or an argument cannot be used, or there is nothing to show it on.
 pub fn run(args: &WatchArgs) -> CommandResult {
     let begun = Instant::now();
-    let subject = Subject::find(&args.subject)?;
+    let mut subject = Subject::find(&args.subject)?;
     let (signals, view) = (
         subject::signals(&args.subject.look.signal)?,
         subject::view(args.subject.look.view.as_deref(), View::Whole)?,
@@ -34,6 +34,9 @@ pub fn run(args: &WatchArgs) -> CommandResult {
             None
         }
     };
+    if let (Subject::Scenario(case), Some(targets)) = (&mut subject, &targets) {
+        targets.say_promises(Arc::make_mut(&mut case.rig));
+    }
     let source = match (&subject, &targets) {
         (Subject::Scenario(case), Some(targets)) => Source::Run {
             scenario: Arc::clone(&case.scenario),

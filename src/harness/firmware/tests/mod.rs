@@ -64,7 +64,7 @@ fn pins_that_cannot_be_are_refused() {
     );
     assert!(
         faults(&[("pin = \"30\"", "pin = \"PG7\"")])[0]
-            .starts_with("the ATmega2560 has no pin `PG7`, the nearest is `PG")
+            .starts_with("the ATmega2560 has no pin `PG7`, the nearest is `P")
     );
     // One line to both drivers is usual; a switch on it is not.
     assert!(faults(&[("pin = \"28\"", "pin = \"24\"")]).is_empty());

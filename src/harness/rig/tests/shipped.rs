@@ -214,7 +214,10 @@ fn constants_have_names_of_their_own_and_finite_values() {
     assert!(
         constants
             .iter()
-            .all(|(name, value)| name.starts_with("rig.") && value.is_finite())
+            .all(
+                |(name, value)| (name.starts_with("rig.") || name.starts_with("promise."))
+                    && value.is_finite()
+            )
     );
     assert_eq!(constants["rig.tick_s"], 0.002);
     // 1.8 degrees over 1:6; 1.26/(√2·2.8)·3.75·6·0.97.

@@ -4,7 +4,8 @@ use rand_pcg::Pcg32;
 use trimproof_io::{AXES, AxisCommand, Command, Outputs, Switches, Telemetry};
 use trimproof_plant::{DriverEdge, Plant, TwinAbort};
 
-use super::super::{Cut, TargetError};
+use super::super::end::Cut;
+use super::super::error::TargetError;
 use super::lines::DriverLines;
 use super::{InputChange, Level, PinChange, PinEvent, PinInput, PinTarget};
 use crate::firmware::{ActiveLevel, FirmwareFile, Pin, PoweredBy, Pull, SwitchPin};

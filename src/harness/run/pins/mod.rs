@@ -14,7 +14,7 @@ mod tests;
 
 use crate::firmware::{FirmwareFile, Pin};
 
-use super::TargetError;
+use super::error::TargetError;
 
 pub(super) use looped::PinLoop;
 pub use looped::PinSeen;

@@ -90,7 +90,7 @@ fn row(index: usize) -> Row {
 }
 
 fn trace(rows: usize) -> Trace {
-    let mut trace = Trace::new(about(), Reports::ALL, rows);
+    let mut trace = Trace::new(about(), Reports::ANY, rows);
     (0..rows).for_each(|index| trace.push(&row(index)));
     trace
 }
@@ -232,7 +232,7 @@ fn any_single_bit_of_any_column_changes_the_hash() {
             bits += 1;
         }
     }
-    assert_eq!(bits, 35 * 64 + 10 * 32 + 26 + 8);
+    assert_eq!(bits, 43 * 64 + 14 * 32 + 26 + 8);
     // Neither do rows that move, go or come leave it alone, nor a column that goes.
     assert_ne!(self::trace(2).hash(), hash);
     assert_ne!(trace.without_column("contact").hash(), hash);

@@ -1,4 +1,4 @@
-/* avr/interrupt.h: the interrupt flag. Handlers of the chip's own sources exist in the image only. */
+/* avr/interrupt.h: the interrupt flag. Handlers of the chip's own sources: in the image only. */
 #ifndef TRIMPROOF_AVR_INTERRUPT_H
 #define TRIMPROOF_AVR_INTERRUPT_H
 

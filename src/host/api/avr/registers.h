@@ -1,6 +1,6 @@
 /* avr/registers.h: the chips' registers, each a compile error with a hint.
  *
- * The names are those of the register summaries of the three chips' data sheets.
+ * The names are those that the C library for these chips defines for the three of them.
  */
 #ifndef TRIMPROOF_AVR_REGISTERS_H
 #define TRIMPROOF_AVR_REGISTERS_H
@@ -11,7 +11,7 @@
 extern volatile uint16_t tp_no_register;
 
 #define TP_NO_REGISTER \
-    _Pragma("GCC error \"a host build has no registers; prove the image instead: --on pins:FILE\"") \
+    _Pragma("GCC error \"a host build has no register; prove the image instead: --on pins:FILE\"") \
     tp_no_register
 
 #define ACSR TP_NO_REGISTER

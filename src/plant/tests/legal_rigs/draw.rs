@@ -45,6 +45,10 @@ fn ranges(
             if ["controller", "feel", "switches", "sensor"].contains(&key.as_str()) {
                 continue;
             }
+            // Never stiff; without them each seed keeps its rig.
+            if key.starts_with("standstill_") {
+                continue;
+            }
             path.push(key.clone());
             ranges(root, &schema["properties"][key], field, path, out);
             path.pop();
