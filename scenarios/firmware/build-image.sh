@@ -46,7 +46,8 @@ for source in "$core"/cores/arduino/*.cpp; do
 done
 for source in "$core"/cores/arduino/*.S; do
     [ -f "$source" ] || continue
-    avr-gcc $flags -x assembler-with-cpp $include -c "$source" -o "$work/core-$(basename "$source").o"
+    avr-gcc $flags -x assembler-with-cpp $include -c "$source" \
+        -o "$work/core-$(basename "$source").o"
 done
 
 # The firmware: its C and C++ files, and sketches (.ino), which are C++ with the API included.

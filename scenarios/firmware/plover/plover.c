@@ -1,7 +1,7 @@
 /* Plover: the same duties as godwit in plain C99, on the small interface trimproof_pins.h.
  *
  * Simpler: one axis is one struct, the drive accelerates by a fixed amount each millisecond and
- * brakes when the way left is the way that braking takes. The wiring is godwit's (see godwit/pins.h),
+ * brakes when the way left is the way that braking takes. The wiring is godwit's (godwit/pins.h),
  * and so is the layout of the settings in the EEPROM; without valid settings the stick stays limp.
  */
 #include <stdbool.h>
@@ -156,7 +156,7 @@ static void nudge(axis *a)
     a->hat_ms = now != 0 && now == a->direction ? a->hat_ms + (a->hat_ms < TAP_MS) : 0;
     if (now != 0 && now != a->direction && on) aim(a, a->goal + now * a->set[TAP], a->set[NUDGE]);
     if (ran && a->hat_ms < TAP_MS && on) stop(a);
-    if (a->hat_ms >= TAP_MS && on) aim(a, now > 0 ? a->set[SOFT_MAX] : a->set[SOFT_MIN], a->set[NUDGE]);
+    if (a->hat_ms >= TAP_MS && on) aim(a, a->set[now > 0 ? SOFT_MAX : SOFT_MIN], a->set[NUDGE]);
     a->direction = now;
 }
 
@@ -167,7 +167,8 @@ static void plan(axis *a, bool wait)
     bool towards = (left > 0 && a->rate > 0) || (left < 0 && a->rate < 0);
     bool forward = speed == 0 ? left > 0 : a->rate > 0;
     if (left == 0 && speed <= 2 * creep) wanted = 0;
-    else if (speed > 0 && (!towards || abs(left) <= braking(a))) wanted = most(towards ? creep : 0, speed - 2 * change);
+    else if (speed > 0 && (!towards || abs(left) <= braking(a)))
+        wanted = most(towards ? creep : 0, speed - 2 * change);
     else if (speed > top) wanted = most(top, speed - 2 * change);
     else wanted = least(top, most(creep, speed + change));
     if (speed == 0) a->last_us = tp_now_us();
@@ -235,7 +236,8 @@ static void convert(void)
         bool inside = adc >= a->set[LOW] && adc <= a->set[HIGH];
         if (!inside) a->good_ms = 0;
         if (inside && a->seen && abs(adc - a->raw) > JUMP) a->jumped = true;
-        if (inside) a->filtered = a->good_ms == 0 ? adc * 16 + 8 : a->filtered + (adc * 16 + 8 - a->filtered) / 4;
+        int32_t change = adc * 16 + 8 - a->filtered;
+        if (inside) a->filtered += a->good_ms == 0 ? change : change / 4;
         a->raw = adc;
         a->seen = inside;
     }
@@ -256,7 +258,8 @@ static void service(axis *a)
 
 void setup(void)
 {
-    contact *contacts[] = {&release, &force_trim, &axes[0].minus, &axes[0].plus, &axes[1].minus, &axes[1].plus};
+    contact *contacts[] = {&release, &force_trim, &axes[0].minus, &axes[0].plus, &axes[1].minus,
+                           &axes[1].plus};
     EACH(a) {
         tp_write_pin(a->enable, true);
         tp_write_pin(a->reset, true);

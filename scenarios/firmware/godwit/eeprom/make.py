@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Writes godwit's EEPROM settings for each rig, from the rig's file, as Intel HEX.
 
-    scenarios/firmware/godwit/eeprom/make.py             writes kittiwake.hex and so on beside itself
-    scenarios/firmware/godwit/eeprom/make.py --check     exit code 1 if a file is not what it would write
+    scenarios/firmware/godwit/eeprom/make.py           writes kittiwake.hex ... beside itself
+    scenarios/firmware/godwit/eeprom/make.py --check   1 if a file is not what it would write
 
 The layout is `struct Settings` in ../settings.h: 16-bit numbers, low byte first. A builder would
 measure zero, span and phase on the bench; here they stand in the rig's [controller] table.
