@@ -80,7 +80,7 @@ fn mcap_is_as_its_specification_has_it() {
     let schema: serde_json::Value = serde_json::from_slice(&schema.data).unwrap();
     assert_eq!(schema["properties"]["stick_deg"]["type"], "number");
     let summary = mcap::Summary::read(&bytes).unwrap().unwrap();
-    assert_eq!(summary.stats.as_ref().unwrap().message_count, 300);
+    assert_eq!(summary.stats.as_ref().unwrap().message_count, 350);
     let about = mcap::read::metadata(&bytes, &summary.metadata_indexes[0]).unwrap();
     assert_eq!(
         (about.name.as_str(), about.metadata["rig"].as_str()),
