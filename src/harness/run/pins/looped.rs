@@ -49,12 +49,15 @@ struct SensorWire {
     high_v: f64,
 }
 
+/// Picks a switch's level.
+type LevelIn = fn(&Switches) -> bool;
+
 /// A switch at a pin.
 struct SwitchWire {
     pin: Pin,
     closed: Level,
     open: Level,
-    level_in: fn(&Switches) -> bool,
+    level_in: LevelIn,
 }
 
 /// What lies between the twin and a program at its pins.
@@ -121,7 +124,7 @@ impl PinLoop {
             })
         };
         let mut switches = Vec::new();
-        let all: [(&Option<SwitchPin>, fn(&Switches) -> bool); 6] = [
+        let all: [(&Option<SwitchPin>, LevelIn); 6] = [
             (&firmware.switches.release, |levels| levels.release),
             (&firmware.switches.hat_fore, |levels| levels.hat_fore),
             (&firmware.switches.hat_aft, |levels| levels.hat_aft),
@@ -373,7 +376,7 @@ impl SensorWire {
 }
 
 impl SwitchWire {
-    fn new(pin: Pin, wire: &SwitchPin, level_in: fn(&Switches) -> bool) -> Self {
+    fn new(pin: Pin, wire: &SwitchPin, level_in: LevelIn) -> Self {
         let (closed, other) = match wire.closed {
             ActiveLevel::Low => (Level::Low, Level::High),
             ActiveLevel::High => (Level::High, Level::Low),
