@@ -16,7 +16,8 @@ use trimproof_harness::rig::RigFile;
 use trimproof_harness::run::{LogicTarget, Target, Traffic};
 use trimproof_harness::suite::plain;
 use trimproof_link::{
-    BoardPool, FrameLog, On, Options, ProgramError, ProgramOptions, Programs, read_firmware,
+    BoardPool, CompileError, FrameLog, On, Options, ProgramError, ProgramOptions, Programs,
+    read_firmware,
 };
 
 /// Printed before a port is opened.
@@ -304,6 +305,18 @@ fn check(
 fn refused(error: ProgramError) -> Failure {
     match error {
         ProgramError::File(problems) => Failure::Files(problems),
+        ProgramError::Compile(CompileError::Refused {
+            compiler,
+            file,
+            said,
+        }) => {
+            // The compiler's own words keep their lines.
+            say(&format!("{said}\n"));
+            Failure::Argument {
+                message: format!("`{compiler}` refuses `{file}`: its words stand above"),
+                help: None,
+            }
+        }
         ProgramError::Compile(error) => Failure::Argument {
             help: error.help(),
             message: error.to_string(),

@@ -4,8 +4,8 @@ use crate::report::Failure;
 use std::collections::BTreeSet;
 use std::path::{Component, Path, PathBuf};
 use trimproof_diagnostics::{FileError, nearest};
-use trimproof_harness::laws;
 use trimproof_harness::suite::{Problem, list};
+use trimproof_harness::{firmware, laws};
 
 /// Where scenarios are looked for if no path is given.
 const DEFAULT_FOLDER: &str = "scenarios";
@@ -18,8 +18,8 @@ const DEEPEST: usize = 16;
 
 /// Finds the scenario files that the user means, in order, each once.
 ///
-/// A folder stands for every `*.toml` in it and below, save files called `laws.toml`, folders
-/// called `rigs` or `long`, and hidden ones. A path that does not exist and has `*`, `?`, `[` or
+/// A folder stands for every `*.toml` in it and below, save files called `laws.toml` or
+/// `firmware.toml`, folders called `rigs` or `long`, and hidden ones. A path that does not exist and has `*`, `?`, `[` or
 /// `{` in it is a glob. What exists is taken as it is.
 ///
 /// # Errors
@@ -177,6 +177,7 @@ fn collect(
             }
         } else if !hidden
             && name != laws::FILE_NAME
+            && name != firmware::FILE_NAME
             && path
                 .extension()
                 .is_some_and(|extension| extension == "toml")

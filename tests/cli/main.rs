@@ -13,6 +13,7 @@ mod hostile;
 mod hostile_boards;
 mod interrupt;
 mod pages;
+mod programs;
 mod results;
 mod size;
 mod traces;
