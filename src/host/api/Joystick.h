@@ -1,2 +1,2 @@
 /* Joystick.h: not in a host build. */
-#error "a host build has no USB game controller; prove the image instead: --on pins:FILE"
+#error "a host build has no USB game controller; it needs a run of the image at its pins, which is not there yet"

@@ -1,2 +1,2 @@
 /* LiquidCrystal.h: not in a host build. */
-#error "a host build has no LiquidCrystal; prove the image instead: --on pins:FILE"
+#error "a host build has no LiquidCrystal; it needs a run of the image at its pins, which is not there yet"

@@ -1,2 +1,2 @@
 /* Mouse.h: not in a host build. */
-#error "a host build has no USB mouse; prove the image instead: --on pins:FILE"
+#error "a host build has no USB mouse; it needs a run of the image at its pins, which is not there yet"

@@ -1,2 +1,2 @@
 /* SPI.h: not in a host build. */
-#error "a host build has no SPI; prove the image instead: --on pins:FILE"
+#error "a host build has no SPI; it needs a run of the image at its pins, which is not there yet"

@@ -1,2 +1,2 @@
 /* SoftwareSerial.h: not in a host build. */
-#error "a host build has no SoftwareSerial; prove the image instead: --on pins:FILE"
+#error "a host build has no SoftwareSerial; it needs a run of the image at its pins, which is not there yet"

@@ -1,2 +1,2 @@
 /* Stepper.h: not in a host build. */
-#error "a host build has no Stepper; prove the image instead: --on pins:FILE"
+#error "a host build has no Stepper; it needs a run of the image at its pins, which is not there yet"

@@ -1,2 +1,2 @@
 /* Wire.h: not in a host build. */
-#error "a host build has no I2C (Wire); prove the image instead: --on pins:FILE"
+#error "a host build has no I2C (Wire); it needs a run of the image at its pins, which is not there yet"

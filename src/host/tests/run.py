@@ -391,7 +391,7 @@ def image_only_things_do_not_compile():
                           ("WITH_BUS", "no SPI")]:
         command = program_command("register.ino", "atmega2560", ["-D" + define])
         good, text = compiled(*command, "-c", "-o", os.devnull)
-        assert not good and words in text and "--on pins:FILE" in text, text
+        assert not good and words in text and "image at its pins" in text, text
         assert text.count("error:") == 1, text
     build("register.ino")
 

@@ -7,7 +7,7 @@
 #include <string.h>
 
 #define EEMEM \
-    _Pragma("GCC error \"a host build has no EEMEM; prove the image instead: --on pins:FILE\"")
+    _Pragma("GCC error \"a host build has no EEMEM; it needs a run of the image at its pins, which is not there yet\"")
 #define eeprom_is_ready() 1
 #define eeprom_busy_wait() ((void)0)
 

@@ -8,7 +8,7 @@
 #define cli() tp_interrupts(false)
 
 #define TP_NO_ISR \
-    _Pragma("GCC error \"a host build has no vectors; prove the image instead: --on pins:FILE\"")
+    _Pragma("GCC error \"a host build has no vectors; it needs a run of the image at its pins, which is not there yet\"")
 #define ISR(vector, ...) TP_NO_ISR void vector(void)
 #define SIGNAL(vector) TP_NO_ISR void vector(void)
 #define EMPTY_INTERRUPT(vector) TP_NO_ISR void vector(void)

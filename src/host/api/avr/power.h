@@ -1,2 +1,2 @@
 /* avr/power.h: not in a host build. */
-#error "a host build has no power reduction; prove the image instead: --on pins:FILE"
+#error "a host build has no power reduction; it needs a run of the image at its pins, which is not there yet"

@@ -11,7 +11,7 @@
 extern volatile uint16_t tp_no_register;
 
 #define TP_NO_REGISTER \
-    _Pragma("GCC error \"a host build has no register; prove the image instead: --on pins:FILE\"") \
+    _Pragma("GCC error \"a host build has no register; it needs a run of the image at its pins, which is not there yet\"") \
     tp_no_register
 
 #define ACSR TP_NO_REGISTER
