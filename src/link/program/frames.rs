@@ -21,7 +21,7 @@ pub(super) struct Begin<'a> {
     pub supply_uv: u32,
     pub clock_us: u64,
     /// Contents of the EEPROM.
-    pub eeprom: &'a [(u32, Vec<u8>)],
+    pub eeprom: &'a [u8],
 }
 
 /// A change of an input, as the frame has it.
@@ -59,13 +59,12 @@ pub(super) fn write_begin(out: &mut impl Write, begin: &Begin<'_>) -> io::Result
     body.extend(begin.reference_uv.to_le_bytes());
     body.extend(begin.supply_uv.to_le_bytes());
     body.extend(begin.clock_us.to_le_bytes());
-    body.extend((begin.eeprom.len() as u16).to_le_bytes());
-    for (address, bytes) in begin.eeprom {
-        body.push(1);
-        body.extend(address.to_le_bytes());
-        body.extend((bytes.len() as u32).to_le_bytes());
-        body.extend(bytes);
-    }
+    body.extend(1_u16.to_le_bytes());
+    // Into the EEPROM, from its start.
+    body.push(1);
+    body.extend(0_u32.to_le_bytes());
+    body.extend((begin.eeprom.len() as u32).to_le_bytes());
+    body.extend(begin.eeprom);
     // No named values, no address of `loop`.
     body.push(0);
     body.push(0);

@@ -110,21 +110,26 @@ impl Programs {
         Ok(made)
     }
 
-    /// Contents of the EEPROM on a rig: addresses and bytes; `Err` says what is wrong.
-    pub(crate) fn eeprom(&self, rig: &str) -> Result<Vec<(u32, Vec<u8>)>, String> {
-        let file = self
-            .firmware
-            .on_rig(rig)
-            .and_then(|one| one.eeprom.as_ref());
-        let Some(file) = file else {
-            return Ok(Vec::new());
+    /// Contents of the EEPROM on a rig, 0xFF where nothing was written; `Err` says what is wrong.
+    pub(crate) fn eeprom(&self, rig: &str) -> Result<Vec<u8>, String> {
+        let bytes = self.firmware.board.chip.eeprom_bytes();
+        let mut eeprom = vec![0xFF; bytes as usize];
+        let own = self.firmware.on_rig(rig);
+        let Some(file) = own.and_then(|one| one.eeprom.as_ref()) else {
+            return Ok(eeprom);
         };
         let path = self.folder.join(file);
         let text = std::fs::read_to_string(&path).map_err(|error| {
             format!("cannot read the EEPROM file `{}`: {error}", path.display())
         })?;
-        files::intel_hex(&text, self.firmware.board.chip.eeprom_bytes())
-            .map_err(|why| format!("the EEPROM file `{}`: {why}", path.display()))
+        let parts = files::intel_hex(&text, bytes)
+            .map_err(|why| format!("the EEPROM file `{}`: {why}", path.display()))?;
+        for (address, part) in parts {
+            // The reader lets nothing lie beyond the memory.
+            let from = address as usize;
+            eeprom[from..from + part.len()].copy_from_slice(&part);
+        }
+        Ok(eeprom)
     }
 }
 

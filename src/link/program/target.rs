@@ -29,7 +29,8 @@ struct ProgramTarget {
     /// When the present process was started, ns after the start of the run.
     origin_ns: u64,
     clock_us: u64,
-    eeprom: Vec<(u32, Vec<u8>)>,
+    /// What the EEPROM holds, whichever process wrote it.
+    eeprom: Vec<u8>,
     /// What stands at the inputs, by kind and id.
     standing: BTreeMap<(bool, u8), u32>,
     /// Pins that the program drives.
@@ -111,8 +112,10 @@ impl ProgramTarget {
                 change: PinChange::Loop,
             }),
             3 => {
-                let (address, byte) = (event.value >> 8, event.value as u8);
-                self.eeprom.push((address, vec![byte]));
+                let address = (event.value >> 8) as usize;
+                if let Some(cell) = self.eeprom.get_mut(address) {
+                    *cell = event.value as u8;
+                }
             }
             4 => events.push(PinEvent {
                 at_ns,

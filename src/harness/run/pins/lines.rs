@@ -208,7 +208,8 @@ impl DriverLines {
         }
         let since = |before: Option<u64>| before.map(|before| at_ns.saturating_sub(before));
         let too_soon = |gone: Option<u64>, least: u32| gone.is_some_and(|gone| gone < least.into());
-        let is_short = ends_ns.is_some_and(|end| end - at_ns < self.times.step_active_ns.into());
+        let is_short =
+            ends_ns.is_some_and(|end| end.saturating_sub(at_ns) < self.times.step_active_ns.into());
         let is_close = too_soon(since(self.last_fall_ns), self.times.step_idle_ns);
         let is_turned = too_soon(since(self.turned_ns), self.times.direction_setup_ns);
         let mut forward = self.forward;
