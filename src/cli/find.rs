@@ -19,8 +19,8 @@ const DEEPEST: usize = 16;
 /// Finds the scenario files that the user means, in order, each once.
 ///
 /// A folder stands for every `*.toml` in it and below, save files called `laws.toml` or
-/// `firmware.toml`, folders called `rigs` or `long`, and hidden ones. A path that does not exist and has `*`, `?`, `[` or
-/// `{` in it is a glob. What exists is taken as it is.
+/// `firmware.toml`, folders called `rigs` or `long`, and hidden ones. A path that does not exist and
+/// has `*`, `?`, `[` or `{` in it is a glob. What exists is taken as it is.
 ///
 /// # Errors
 /// If a folder or glob gives no file, or one cannot be listed.

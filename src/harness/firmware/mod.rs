@@ -38,22 +38,7 @@ impl FirmwareFile {
     /// # Errors
     /// Everything that is wrong, with its place in `text`, in the order of the text.
     pub fn parse(text: &str) -> Result<Self, Vec<FileError>> {
-        if text.len() > MAX_BYTES {
-            let message = format!(
-                "the file has `{}` bytes, it may have at most {MAX_BYTES}",
-                text.len()
-            );
-            return Err(vec![FileError::new(message)]);
-        }
-        let faults = shape::check_whole(text, &SCHEMA);
-        if !faults.is_empty() {
-            return Err(in_order(faults));
-        }
-        if let Err(fault) = trimproof_diagnostics::check_strings(text) {
-            return Err(vec![fault]);
-        }
-        let file: Self =
-            toml::from_str(text).map_err(|error| vec![FileError::from_toml(text, &error)])?;
+        let file: Self = shape::read(text, &SCHEMA, MAX_BYTES)?;
         let faults = check::check(text, &file);
         if faults.is_empty() {
             Ok(file)

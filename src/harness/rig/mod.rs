@@ -30,8 +30,7 @@ pub struct RigFile {
     /// Settings of our controller; `None` if the file has no `[controller]`: any other firmware can
     /// be run on it.
     pub controller: Option<Settings>,
-    /// What is known of the firmware that is run on it: what it promises, which of its variables
-    /// are signals.
+    /// What is known of the firmware that is run on it: what it promises.
     pub firmware: Facts,
 }
 

@@ -22,6 +22,7 @@ pub(crate) use definition::is_kebab;
 pub use definition::{Expectation, LawException, Scale, Scenario, Start};
 pub use draft::{Draft, DraftFormula};
 pub use event::Event;
+pub(crate) use shape::in_order;
 pub use trimproof_plant::PathShape;
 
 /// Largest scenario file that is read, bytes: far above any real one, far below what hurts.
@@ -42,38 +43,13 @@ impl Scenario {
     /// At least one fault, in the order of the text. What makes no sense is looked for only once
     /// every key is there and every value is one that its key can have.
     pub fn parse_whole(text: &str) -> Result<Self, Vec<FileError>> {
-        if text.len() > MAX_BYTES {
-            let message = format!(
-                "the file has `{}` bytes, it may have at most {MAX_BYTES}",
-                text.len()
-            );
-            return Err(vec![FileError::new(message)]);
-        }
-        let faults = shape::check_whole(text, &SCHEMA);
-        if !faults.is_empty() {
-            return Err(in_order(faults));
-        }
-        if let Err(fault) = trimproof_diagnostics::check_strings(text) {
-            return Err(vec![fault]);
-        }
-        let scenario: Self =
-            toml::from_str(text).map_err(|error| vec![FileError::from_toml(text, &error)])?;
+        let scenario: Self = shape::read(text, &SCHEMA, MAX_BYTES)?;
         let faults = check::check(text, &scenario);
         if !faults.is_empty() {
             return Err(in_order(faults));
         }
         Ok(scenario)
     }
-}
-
-/// Faults in the order of the text; those about the text as a whole, such as a missing key, come
-/// last.
-pub(crate) fn in_order(mut faults: Vec<FileError>) -> Vec<FileError> {
-    faults.sort_by_key(|fault| match &fault.span {
-        Some(span) => (span.start, span.end),
-        None => (usize::MAX, usize::MAX),
-    });
-    faults
 }
 
 /// JSON Schema (draft 2020-12) of a scenario file, for editors.

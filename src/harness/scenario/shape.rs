@@ -17,7 +17,7 @@ use trimproof_diagnostics::{FileError, nearest};
 ///
 /// Gives everything that is wrong, in the order in which it is met; of a text that is no TOML the
 /// first thing.
-pub(crate) fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
+fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
     let document = match DeTable::parse(text) {
         Ok(document) => document,
         Err(error) => return vec![FileError::from_toml(text, &error)],
@@ -28,6 +28,41 @@ pub(crate) fn check_whole(text: &str, schema: &Value) -> Vec<FileError> {
     };
     walker.take(walker.table(document.get_ref(), None, schema, ""));
     walker.noted.into_inner()
+}
+
+/// Reads a strict file of at most `most_bytes`: its keys, types, choices and ranges against `schema`,
+/// then its strings, then the whole.
+///
+/// # Errors
+/// Everything that is wrong, in the order of the text.
+pub(crate) fn read<T: serde::de::DeserializeOwned>(
+    text: &str,
+    schema: &Value,
+    most_bytes: usize,
+) -> Result<T, Vec<FileError>> {
+    if text.len() > most_bytes {
+        let message = format!(
+            "the file has `{}` bytes, it may have at most {most_bytes}",
+            text.len()
+        );
+        return Err(vec![FileError::new(message)]);
+    }
+    let faults = check_whole(text, schema);
+    if !faults.is_empty() {
+        return Err(in_order(faults));
+    }
+    trimproof_diagnostics::check_strings(text).map_err(|fault| vec![fault])?;
+    toml::from_str(text).map_err(|error| vec![FileError::from_toml(text, &error)])
+}
+
+/// Faults in the order of the text; those about the text as a whole, such as a missing key, come
+/// last.
+pub(crate) fn in_order(mut faults: Vec<FileError>) -> Vec<FileError> {
+    faults.sort_by_key(|fault| match &fault.span {
+        Some(span) => (span.start, span.end),
+        None => (usize::MAX, usize::MAX),
+    });
+    faults
 }
 
 /// The first thing that [`check_whole`] finds.
