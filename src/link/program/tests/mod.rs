@@ -205,3 +205,41 @@ fn the_clock_starts_where_the_scenario_says() {
     let at_s = target.serial()[1].at_s;
     assert!((0.1..0.11).contains(&at_s), "{at_s}");
 }
+
+/// At a restart the variables go and the EEPROM stays, to its last byte.
+#[test]
+fn the_eeprom_outlives_a_restart() {
+    let folder = folder(
+        "tern.ino",
+        "#include <trimproof_pins.h>\nvoid setup() { Serial.begin(115200); Serial.println(tp_eeprom_read(7)); Serial.println(tp_eeprom_read(4095)); for (long i = 0; i < 20; i++) tp_eeprom_write(7, i); tp_eeprom_write(4095, 9); }\nvoid loop() { delay(1); }\n",
+    );
+    let programs = programs(folder.path(), false).unwrap();
+    let mut target = programs.target();
+    let reset = "[[do]]\nat_s = 0.2\nwhat = \"fault\"\nfault = { kind = \"controller_reset\" }\n";
+    let run = run_of(target.as_mut(), 0.4, reset);
+    assert!(run.end.is_complete(), "{:?}", run.end);
+    let lines: Vec<_> = target
+        .serial()
+        .iter()
+        .map(|line| line.text.as_str())
+        .collect();
+    assert_eq!(lines, ["255", "255", "19", "9"]);
+}
+
+/// A watchdog that is not fed starts the program anew, and the trace shows it.
+#[test]
+fn a_watchdog_starts_the_program_anew() {
+    let folder = folder(
+        "tern.ino",
+        "#include <avr/wdt.h>\nvoid setup() { Serial.begin(115200); Serial.println(\"up\"); pinMode(24, OUTPUT); wdt_enable(WDTO_60MS); }\nvoid loop() { if (millis() < 100) wdt_reset(); }\n",
+    );
+    let programs = programs(folder.path(), false).unwrap();
+    let mut target = programs.target();
+    let run = run_of(target.as_mut(), 0.25, "");
+    assert!(run.end.is_complete(), "{:?}", run.end);
+    assert_eq!(target.serial().len(), 2, "{:?}", target.serial());
+    let reset = run.trace.switches("controller_reset").unwrap();
+    let first = reset.iter().position(|on| *on).unwrap();
+    // Fed until 0.1 s, 60 ms of the watchdog, a tick.
+    assert!((78..=84).contains(&first), "{first}");
+}
