@@ -63,7 +63,7 @@ impl TargetSource {
     }
 
     /// Gives a rig the promises of the firmware that runs on it.
-    pub fn say_promises(&self, rig: &mut RigFile) {
+    pub fn set_firmware_of(&self, rig: &mut RigFile) {
         if let Some(programs) = &self.programs {
             rig.firmware = programs.facts(&rig.name);
             // They are another controller's.

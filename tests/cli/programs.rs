@@ -2,22 +2,11 @@
 
 use crate::workplace::{STAYS, Workplace, replaced};
 
-const FIRMWARE: &str = r#"name = "tern"
-[board]
-chip = "atmega2560"
-[pitch]
-step = { pin = "22" }
-direction = { pin = "23" }
-enable = { pin = "24" }
-sensor = { pin = "A0" }
-[roll]
-step = { pin = "26" }
-direction = { pin = "27" }
-enable = { pin = "28" }
-sensor = { pin = "A1" }
-[promises]
-tap_low_deg = 0.3
-"#;
+/// Of the promises that the scenario speaks of it gives one.
+const FIRMWARE: &str = concat!(
+    include_str!("../data/tern_firmware.toml"),
+    "tap_low_deg = 0.3\n"
+);
 
 /// A place with a program, its firmware file among the scenarios, and a scenario that speaks of a
 /// promise that is given, one that is not, and a state that no such program reports.

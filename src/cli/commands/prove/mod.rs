@@ -57,7 +57,7 @@ pub fn run(args: &ProveArgs, paint: Paint) -> CommandResult {
     let targets = TargetSource::open_target(&args.target, args.threads)
         .inspect_err(|failure| report_nothing_run(&cases, args, epoch_s, failure, paint))?;
     for case in &mut cases {
-        targets.say_promises(std::sync::Arc::make_mut(&mut case.rig));
+        targets.set_firmware_of(std::sync::Arc::make_mut(&mut case.rig));
     }
     try_places(args)?;
     report::warn(&warnings, paint);

@@ -54,7 +54,7 @@ pub fn run(args: &FlyArgs, paint: crate::output::Paint) -> CommandResult {
             .map_err(|error| Failure::cannot_write(file.display().to_string(), &error))?;
     }
     let targets = Arc::new(TargetSource::open_target(&args.target, None)?);
-    targets.say_promises(Arc::make_mut(&mut rig));
+    targets.set_firmware_of(Arc::make_mut(&mut rig));
     let seen = trimproof_viewer::watch(Watch {
         rig: Arc::clone(&rig),
         source: Source::Fly {

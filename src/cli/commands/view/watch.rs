@@ -35,7 +35,7 @@ pub fn run(args: &WatchArgs) -> CommandResult {
         }
     };
     if let (Subject::Scenario(case), Some(targets)) = (&mut subject, &targets) {
-        targets.say_promises(Arc::make_mut(&mut case.rig));
+        targets.set_firmware_of(Arc::make_mut(&mut case.rig));
     }
     let source = match (&subject, &targets) {
         (Subject::Scenario(case), Some(targets)) => Source::Run {

@@ -3,28 +3,7 @@
 use super::*;
 
 /// The shortest whole file.
-pub(crate) const SHORT: &str = r#"name = "tern"
-[board]
-chip = "atmega2560"
-[pitch]
-step = { pin = "22" }
-direction = { pin = "23" }
-enable = { pin = "24" }
-sensor = { pin = "A0" }
-[roll]
-step = { pin = "26" }
-direction = { pin = "27" }
-enable = { pin = "28" }
-sensor = { pin = "A1" }
-[switches]
-release = { pin = "30" }
-hat_fore = { pin = "31" }
-hat_aft = { pin = "32" }
-hat_left = { pin = "33" }
-hat_right = { pin = "34" }
-[promises]
-hold_within_s = 0.2
-"#;
+const SHORT: &str = include_str!("../../../../tests/data/tern_firmware.toml");
 
 fn faults(changes: &[(&str, &str)]) -> Vec<String> {
     let mut text = SHORT.to_owned();

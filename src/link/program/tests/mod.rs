@@ -8,20 +8,7 @@ use trimproof_harness::scenario::Scenario;
 
 use super::*;
 
-const FIRMWARE: &str = r#"name = "tern"
-[board]
-chip = "atmega2560"
-[pitch]
-step = { pin = "22" }
-direction = { pin = "23" }
-enable = { pin = "24" }
-sensor = { pin = "A0" }
-[roll]
-step = { pin = "26" }
-direction = { pin = "27" }
-enable = { pin = "28" }
-sensor = { pin = "A1" }
-"#;
+const FIRMWARE: &str = include_str!("../../../../tests/data/tern_firmware.toml");
 
 /// A folder with a program and its firmware file.
 fn folder(name: &str, text: &str) -> tempfile::TempDir {
